@@ -1,0 +1,1 @@
+"""The steel: longitudinal curve, recipe, cross-section, stock."""

@@ -1,0 +1,104 @@
+"""The cross-section of a blade: hollow, loaded width and rise, in closed form."""
+
+import math
+from dataclasses import dataclass
+
+from sim.compiled import kernel
+from sim.errors import BladeError
+
+
+@dataclass(frozen=True)
+class Section:
+    """A runner `thickness_m` thick with a hollow of radius `hollow_m` centred on it (inf: flat bottom).
+
+    With u from the inside edge and s = u - w/2 the bottom stands v(u) = sqrt(R^2 - s^2) - sqrt(R^2 - w^2/4) above
+    the edges (circle geometry). Raises BladeError when the hollow is not wider than the blade.
+    """
+
+    thickness_m: float
+    hollow_m: float
+
+    def __post_init__(self):
+        if not 0.5e-3 <= self.thickness_m <= 10e-3:
+            raise BladeError(f"thickness: {self.thickness_m * 1e3:g} mm is no runner; use 0.5 mm to 10 mm.")
+        if not self.hollow_m > self.thickness_m / 2:
+            raise BladeError(
+                f"hollow: a radius of {self.hollow_m * 1e3:g} mm is not larger than half the thickness "
+                f"({self.thickness_m * 500:g} mm); use a larger hollow, or 'flat'."
+            )
+
+    @property
+    def depth_m(self) -> float:
+        """Depth of hollow v(w/2), m. w 3.0 mm, R 12.7 mm: 88.9 um."""
+        return rise(self.thickness_m / 2, self.thickness_m, self.hollow_m)
+
+    @property
+    def bite_rad(self) -> float:
+        """Bite angle asin(w / 2R) between the edge's bottom and the flat, rad. w 3.0 mm, R 12.7 mm: 6.78 deg."""
+        return math.asin(self.thickness_m / (2 * self.hollow_m))
+
+
+@kernel
+def rise(u, w, hollow):
+    """Height v(u) of the bottom above the edges, m; u from the inside edge."""
+    if math.isinf(hollow):
+        return 0.0
+    s = u - 0.5 * w
+    # (a - b) as (a^2 - b^2)/(a + b): the two roots differ by micrometres in millimetres
+    return (0.25 * w * w - s * s) / (math.sqrt(hollow * hollow - s * s) + math.sqrt(hollow * hollow - 0.25 * w * w))
+
+
+@kernel
+def strips(n, t, w, hollow):
+    """Where the leaned section is immersed at penetration n along the leg axis, t = tan(lean) >= 0.
+
+    Returns (b, c): the strip [0, b] at the inside edge and the strip [c, w] at the outside edge (c = w: none);
+    (w, w) once the crown of the hollow is covered. The edge of a strip solves
+    (1 + t^2) s^2 - 2 c t s + c^2 - R^2 = 0, c = n + sqrt(R^2 - w^2/4) - t w/2 (circle cut by the ice line).
+    """
+    if n <= 0.0:
+        return 0.0, w
+    if math.isinf(hollow):
+        return (w, w) if n >= w * t else (n / t, w)
+    c = n + math.sqrt(hollow * hollow - 0.25 * w * w) - 0.5 * t * w
+    under = hollow * hollow * (1.0 + t * t) - c * c
+    if under <= 0.0:
+        return w, w
+    root = math.sqrt(under)
+    left = 0.5 * w + (c * t - root) / (1.0 + t * t)
+    right = 0.5 * w + (c * t + root) / (1.0 + t * t)
+    if left >= w:
+        return w, w
+    return max(left, 0.0), min(right, w)
+
+
+@kernel
+def loaded_width(n, t, w, hollow):
+    """Width a(n, lean) of ice under the blade, m."""
+    left, right = strips(n, t, w, hollow)
+    return left + (w - right)
+
+
+@kernel
+def rises(n, t, w, hollow):
+    """(r_L, r_R), m: total rise of the immersed bottom that faces outward, and inward, sideways motion."""
+    left, right = strips(n, t, w, hollow)
+    if left >= w:
+        crown = rise(0.5 * w, w, hollow)
+        return crown, crown
+    r_out = rise(min(left, 0.5 * w), w, hollow)
+    r_in = 0.0
+    if left > 0.5 * w:
+        r_in += r_out - rise(left, w, hollow)
+    if right < w:
+        r_in += rise(max(right, 0.5 * w), w, hollow)
+    return r_out, r_in
+
+
+@kernel
+def breaks(t, w, hollow):
+    """(n_w, n_c): penetrations where a(n) has a kink: the outside edge enters; the crown of the hollow is covered."""
+    n_c = 0.0
+    if not math.isinf(hollow) and t * hollow / math.sqrt(1.0 + t * t) < 0.5 * w:
+        n_c = hollow * math.sqrt(1.0 + t * t) - math.sqrt(hollow * hollow - 0.25 * w * w) + 0.5 * t * w
+    return w * t, n_c

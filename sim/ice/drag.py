@@ -1,0 +1,133 @@
+"""Drag along the blade, compiled: ploughing of the groove and shear of the melt film."""
+
+import math
+
+import numpy as np
+
+from sim.blade.section import breaks, loaded_width, strips
+from sim.compiled import kernel
+from sim.ice.contact import bottom_factor, gap, pressed
+
+
+@kernel
+def groove_area(steel, patch, gx, gw):
+    """A_g = integral_0^d a dn, m^2: area of the groove left behind, along the leg axis (exact splitting at kinks)."""
+    return _over_penetration(steel, patch, 0.0, 0.0, gx, gw)
+
+
+@kernel
+def _over_penetration(steel, patch, start, rebound, gx, gw):
+    """integral from start to d of a(n) [or of a(n) (1 - (d - n)/rebound) when rebound > 0] dn."""
+    n_w, n_c = breaks(patch.t, steel.thickness, steel.hollow)
+    cuts = np.array([start, n_w, n_c, patch.depth])
+    cuts = np.sort(np.minimum(np.maximum(cuts, start), patch.depth))
+    total = 0.0
+    for i in range(3):
+        half = 0.5 * (cuts[i + 1] - cuts[i])
+        for j in range(len(gx)):
+            n = cuts[i] + half * (1.0 + gx[j])
+            weight = max(0.0, 1.0 - (patch.depth - n) / rebound) if rebound > 0.0 else 1.0
+            total += half * gw[j] * weight * loaded_width(n, patch.t, steel.thickness, steel.hollow)
+    return total
+
+
+@kernel
+def ploughing(steel, ice, law, patch, gx, gw):
+    """Ploughing force along the blade, N: F_p = H A_g - integral over the rear of p a |dn/dx| dx.
+
+    Work per metre to open the groove, less the forward push of the ice that springs back behind the deepest point
+    (energy argument, derived here; without rebound it is the classic H x groove area).
+    """
+    p = ice.hardness * bottom_factor(law, patch.t)
+    force = p * groove_area(steel, patch, gx, gw)
+    if law.standing > 0.0:  # not sliding: the two sides push alike
+        start = max(0.0, patch.depth - gap(steel, patch, patch.tail))
+        return force - p * _over_penetration(steel, patch, start, 0.0, gx, gw)
+    if patch.rebound > 0.0 and patch.rear < patch.deepest:
+        start = max(patch.depth - patch.rebound, patch.depth - gap(steel, patch, patch.rear), 0.0)
+        if law.rear_full > 0.0:
+            e, y = patch.rebound, patch.depth - start
+            a_d = loaded_width(patch.depth, patch.t, steel.thickness, steel.hollow)
+            force -= p * a_d * (y - y * y / (2.0 * e))
+        else:
+            force -= p * _over_penetration(steel, patch, start, patch.rebound, gx, gw)
+    return force
+
+
+@kernel
+def film_shear(steel, ice, law, patch, speed, steps):
+    """Shear force of the melt film, N: F_v = sum over strips of integral eta V / h b dx.
+
+    Each strip's film thickness h is marched from its entry at the front,
+        V dh/dx = (eta V^2/h - k dT / sqrt(pi alpha x/V)) / (rho L) - p h^3 / (eta b^2)
+    (shear heating less transient conduction, less squeeze-out of a long strip: Reynolds), from h = c sqrt(x).
+    In y = h^2 and q = sqrt(x) it reads dy/dq = 2A - 2B sqrt(y) - 2C y^2, smooth at the entry; implicit trapezoid.
+    """
+    length = patch.front - patch.rear
+    if law.film <= 0.0 or length <= 0.0 or speed <= 0.0:
+        return 0.0
+    v, eta, melt = speed, ice.viscosity, ice.density * ice.latent
+    chill = ice.conductivity * ice.cold * math.sqrt(v / (math.pi * ice.diffusivity))
+    start = (-chill + math.sqrt(chill * chill + 2.0 * melt * v * eta * v * v)) / (melt * v)
+    dq = math.sqrt(length) / steps
+    y = np.zeros(2)  # h^2 of the inside and outside strip
+    last = np.zeros((2, 4))  # A, B, C and shear integrand at the last station
+    entry = np.zeros(2)  # where each strip's clock started, distance behind the front
+    alive = np.zeros(2)
+    merged = False
+    total = 0.0
+    for i in range(1, steps + 1):
+        q = i * dq
+        back = q * q
+        x = patch.front - back
+        n = patch.depth - gap(steel, patch, x)
+        p = pressed(steel, ice, law, patch, x, n)[0]
+        left, right = strips(n, patch.t, steel.thickness, steel.hollow)
+        single = left >= steel.thickness
+        if single and not merged and alive[1] > 0.0:  # two strips flow into one: keep the volume of water
+            h = math.sqrt(y[0]) * (1.0 - alive[1] / (alive[0] + alive[1])) + math.sqrt(y[1]) * alive[1] / (alive[0] + alive[1])
+            y[0] = h * h
+        if merged and not single:
+            y[1], entry[1] = y[0], entry[0]
+            alive[1] = 1.0
+        merged = single
+        for k in range(2):
+            b = left if k == 0 else steel.thickness - right
+            if b <= 0.0 or (k == 1 and single):
+                if k == 1 and not single:
+                    alive[k] = 0.0
+                last[k, :] = 0.0
+                continue
+            if alive[k] == 0.0:
+                entry[k] = (q - dq) * (q - dq)
+            age = max(back - entry[k], 1e-12)
+            a_new = 2.0 * q * eta * v / melt
+            b_new = 2.0 * q * chill / (melt * v * math.sqrt(age))
+            c_new = 2.0 * q * p / (eta * v * b * b)
+            if alive[k] == 0.0:
+                y[k] = start * start * age
+            else:
+                known = y[k] + dq * (last[k, 0] - last[k, 1] * math.sqrt(y[k]) - last[k, 2] * y[k] * y[k])
+                y[k] = _implicit(max(known, 0.0), y[k], dq * a_new, dq * b_new, dq * c_new)
+            shear = 2.0 * q * eta * v * b / math.sqrt(y[k])
+            total += 0.5 * dq * (shear + last[k, 3])
+            last[k, 0], last[k, 1], last[k, 2], last[k, 3] = a_new, b_new, c_new, shear
+            alive[k] = b
+    return total
+
+
+@kernel
+def _implicit(known, guess, a, b, c):
+    """y > 0 with y = known + a - b sqrt(y) - c y^2: Newton in r = sqrt(y), convex and increasing there."""
+    r = math.sqrt(guess) if guess > 0.0 else 1e-9
+    target = known + a
+    for _ in range(60):
+        r2 = r * r
+        f = r2 + b * r + c * r2 * r2 - target
+        new = r - f / (2.0 * r + b + 4.0 * c * r2 * r)
+        if new <= 0.0:
+            new = 0.1 * r
+        if abs(new - r) <= 1e-13 * r:
+            return new * new
+        r = new
+    return r * r

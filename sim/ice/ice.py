@@ -1,0 +1,57 @@
+"""Ice: hardness and thermal constants as a named set with its source, at a temperature."""
+
+from collections import namedtuple
+from dataclasses import dataclass
+
+from sim.errors import BladeError
+
+IceNumbers = namedtuple("IceNumbers", "hardness modulus viscosity density latent conductivity diffusivity cold")
+
+
+@dataclass(frozen=True)
+class Ice:
+    """Ice at temperature_c (deg C), by a named parameter set.
+
+    Hardness H(T) = hardness_at_zero_pa + hardness_slope_pa_per_k * (-T); modulus_pa and poisson: elastic rebound;
+    viscosity_pa_s, density_kg_m3, latent_j_kg: meltwater; conductivity_w_mk, diffusivity_m2_s: ice.
+    hardness_factor scales H (for intervals). Raises BladeError above 0 deg C or below -30 deg C.
+    """
+
+    name: str
+    source: str
+    temperature_c: float
+    hardness_at_zero_pa: float
+    hardness_slope_pa_per_k: float
+    modulus_pa: float
+    poisson: float
+    viscosity_pa_s: float
+    density_kg_m3: float
+    latent_j_kg: float
+    conductivity_w_mk: float
+    diffusivity_m2_s: float
+    hardness_factor: float = 1.0
+
+    def __post_init__(self):
+        if self.temperature_c > 0:
+            raise BladeError(f"ice temperature: {self.temperature_c:g} degC is water, not ice; use 0 degC or colder.")
+        if not self.temperature_c >= -30:
+            raise BladeError(f"ice temperature: {self.temperature_c:g} degC is outside the hardness data; use -30 to 0 degC.")
+
+    @property
+    def hardness_pa(self) -> float:
+        """Hardness at this temperature, Pa. Default set at -5 deg C: 17.7 MPa."""
+        plain = self.hardness_at_zero_pa - self.hardness_slope_pa_per_k * self.temperature_c
+        return plain * self.hardness_factor
+
+    @property
+    def plane_modulus_pa(self) -> float:
+        """E* = E / (1 - nu^2), Pa (plane strain modulus against a rigid blade)."""
+        return self.modulus_pa / (1 - self.poisson**2)
+
+    @property
+    def numbers(self) -> IceNumbers:
+        """The floats that the compiled functions read; `cold` is the undercooling in K."""
+        return IceNumbers(
+            self.hardness_pa, self.plane_modulus_pa, self.viscosity_pa_s, self.density_kg_m3, self.latent_j_kg,
+            self.conductivity_w_mk, self.diffusivity_m2_s, max(0.0, -self.temperature_c),
+        )  # fmt: skip

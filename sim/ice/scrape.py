@@ -1,0 +1,110 @@
+"""Turn scrape, compiled: the extra groove a blade must cut to follow a path tighter than its own track."""
+
+import math
+
+import numpy as np
+
+from sim.blade.section import rise, strips
+from sim.compiled import kernel
+from sim.ice.contact import gap
+from sim.ice.drag import groove_area
+
+GOLDEN = 0.5 * (math.sqrt(5.0) - 1.0)
+
+
+@kernel
+def swept_area(steel, patch, path_radius, yaw, arc_points, columns):
+    """Area of the union of the immersed sections seen along a circular track, m^2.
+
+    The section at x (from the deepest point) sits at delta = yaw x - x^2/(2 rho) inward of the track. In columns U
+    along the leg axis it is the section shifted by -delta cos(lean), and the ice over it stays n(x) deep at its own
+    inside edge: P(U) = max over x of n(x) - h(U + delta cos(lean)), h(u) = v(u) + u tan(lean), 0 <= u <= w.
+    The area is the integral of P. Between neighbouring x the walls are followed by linear interpolation.
+    """
+    t, w = patch.t, steel.thickness
+    cos_l = 1.0 / math.sqrt(1.0 + t * t)
+    shift, depth = np.empty(arc_points), np.empty(arc_points)
+    u_min, u_max = 0.0, 0.0
+    for i in range(arc_points):
+        x = patch.tail + (patch.front - patch.tail) * i / (arc_points - 1)
+        s = x - patch.deepest
+        shift[i] = (yaw * s - s * s / (2.0 * path_radius)) * cos_l
+        depth[i] = max(patch.depth - gap(steel, patch, x), 0.0)
+        left, right = strips(depth[i], t, w, steel.hollow)
+        reach = w if right < w else left
+        u_min = min(u_min, -shift[i])
+        u_max = max(u_max, reach - shift[i])
+    inside = _columns(steel, shift, depth, t, u_min, 0.0, max(columns // 2, 8)) if u_min < 0.0 else 0.0
+    return inside + _columns(steel, shift, depth, t, 0.0, u_max, columns)
+
+
+@kernel
+def _columns(steel, shift, depth, t, start, stop, columns):
+    """Midpoint sum over columns of the deepest cut in each."""
+    w, hollow = steel.thickness, steel.hollow
+    du = (stop - start) / columns
+    total = 0.0
+    for k in range(columns):
+        column = start + (k + 0.5) * du
+        best = 0.0
+        before = column + shift[0]
+        for i in range(len(shift)):
+            u = column + shift[i]
+            if 0.0 <= u <= w and depth[i] - u * t > best:
+                best = max(best, depth[i] - u * t - rise(u, w, hollow))
+            if i > 0 and before != u:
+                for wall in (0.0, w):  # where a wall crosses this column between two stations
+                    if (before - wall) * (u - wall) < 0.0:
+                        share = (wall - before) / (u - before)
+                        cut = depth[i - 1] + share * (depth[i] - depth[i - 1]) - wall * t
+                        best = max(best, cut)
+            before = u
+        total += best * du
+    return total
+
+
+@kernel
+def tightest_clean_radius(steel, patch):
+    """Smallest path radius that the immersed arc can follow without scrape, m.
+
+    Single radius R: rho_c = R sin(lean + gamma)/cos(gamma), gamma the bite angle (derived here: a section further
+    along must rise at least as fast as the bottom face it slides out over). For any curve R is replaced by the
+    largest x^2/(2 gap) over the immersed arc, x from the deepest point.
+    """
+    worst = 0.0
+    steps = 64
+    for i in range(steps + 1):
+        x = patch.tail + (patch.front - patch.tail) * i / steps
+        s = x - patch.deepest
+        if abs(s) > 5e-4:
+            worst = max(worst, s * s / (2.0 * gap(steel, patch, x)))
+    bite = 0.0 if math.isinf(steel.hollow) else math.asin(0.5 * steel.thickness / steel.hollow)
+    return worst * math.sin(math.atan(patch.t) + bite) / math.cos(bite)
+
+
+@kernel
+def turn_scrape(steel, ice, patch, path_radius, arc_points, columns, gx, gw):
+    """Scrape force in a turn of path radius rho, N: H min over yaw of (swept area - groove area).
+
+    Rigid-plastic work per metre of the ice actually swept beyond the groove of a straight run (derived here).
+    """
+    if path_radius >= tightest_clean_radius(steel, patch):
+        return 0.0
+    groove = groove_area(steel, patch, gx, gw)
+    half = 0.5 * (patch.front - patch.tail) / path_radius
+    low, high = -half, half
+    a, b = high - GOLDEN * (high - low), low + GOLDEN * (high - low)
+    f_a = swept_area(steel, patch, path_radius, a, arc_points, columns)
+    f_b = swept_area(steel, patch, path_radius, b, arc_points, columns)
+    for _ in range(18):
+        if f_a < f_b:
+            high, b, f_b = b, a, f_a
+            a = high - GOLDEN * (high - low)
+            f_a = swept_area(steel, patch, path_radius, a, arc_points, columns)
+        else:
+            low, a, f_a = a, b, f_b
+            b = low + GOLDEN * (high - low)
+            f_b = swept_area(steel, patch, path_radius, b, arc_points, columns)
+    # the minimum is sharply kinked where the blade is tangent at its deepest point: look there too
+    straight = swept_area(steel, patch, path_radius, 0.0, arc_points, columns)
+    return max(0.0, ice.hardness * (min(f_a, f_b, straight) - groove))

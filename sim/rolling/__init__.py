@@ -1,0 +1,1 @@
+"""Rigid bodies on the patch: the engine, the step loop, the scenarios."""

@@ -1,0 +1,213 @@
+"""The step loop: forces at the pose about to be reached, then one step of the engine; compiled, with a plain twin.
+
+An engine step first moves the bodies with their velocities, then gives these the forces. Forces taken at x + dt v make
+that a leapfrog: poses at whole steps, velocities half a step later; the first kick is half. Velocity-dependent terms
+use 1.5 v - 0.5 v_before (second order).
+"""
+
+import math
+from collections import namedtuple
+
+import numpy as np
+
+from sim.compiled import kernel
+from sim.ice.contact import DEEPEST_ALLOWED, lowest, press
+from sim.ice.drag import film_shear, ploughing
+from sim.ice.scrape import turn_scrape
+from sim.rolling.bodies import call_step, engine_access, memory, space_address
+from sim.skater.body import GRAVITY
+
+Man = namedtuple(
+    "Man", "skate_mass skate_x skate_z ankle_x ankle_z body_mass body_height stiffness damping guide_spring guide_damper"
+)
+Man.__doc__ = "The skater's numbers as the step loop reads them (SI)."
+
+Run = namedtuple("Run", "dt speed free on_path spin2 contact_damping impulse impulse_above impulse_at impulse_for drag_every record_every")
+Run.__doc__ = """How to run: dt s; speed at the start, m/s; free 0/1; on_path 0/1; spin2: square of the turn rate for the
+centrifugal term, 1/s^2; contact_damping: c of Hunt & Crossley, N (1 + c d'), s/m; impulse N s; steps between
+evaluations of drag and between rows of the record."""
+
+COLUMNS = (
+    "time", "load", "wanted_load", "lean", "pitch", "leg_angle", "balance_position", "arc_front", "arc_rear",
+    "arc_tail", "depth", "ploughing", "film", "scrape", "drag", "speed", "path_position", "ice_loss",
+)  # fmt: skip
+OUTCOMES = ("finished", "not_converged", "left_ice", "fell", "stopped", "sank")
+_FINISHED, _NOT_CONVERGED, _LEFT_ICE, _FELL, _STOPPED, _SANK = range(6)
+FALL_RAD = math.radians(30)
+AIRBORNE_S = 0.03
+ENERGY_SLACK = 1e-3  # of the work done, J per J, plus a joule-sized floor
+
+# places in `keep`, what the loop remembers from step to step
+_PATH, _PLOUGH, _FILM, _SCRAPE, _LOSS, _AIR, _LEAK, _WORK, _ROWS, _LEG0, _END = range(11)
+
+
+@kernel
+def _program(program, progress):
+    """Load, tan(lean), leg, leg rate, rest, rest rate by linear interpolation at this progress, and curvature."""
+    q = progress / program.step
+    i = min(max(int(q), 0), len(program.leg) - 2)
+    r = min(max(q - i, 0.0), 1.0)
+    s = 1.0 - r
+    return (
+        s * program.load[i] + r * program.load[i + 1], s * program.tan_lean[i] + r * program.tan_lean[i + 1],
+        s * program.leg[i] + r * program.leg[i + 1], s * program.leg_rate[i] + r * program.leg_rate[i + 1],
+        s * program.rest[i] + r * program.rest[i + 1], s * program.rest_rate[i] + r * program.rest_rate[i + 1],
+        s * program.curvature[i] + r * program.curvature[i + 1],
+    )  # fmt: skip
+
+
+@kernel
+def _drag(steel, ice, law, patch, speed, curvature, keep, gx, gw):
+    """Refresh ploughing, film and scrape at this contact."""
+    keep[_PLOUGH], keep[_FILM], keep[_SCRAPE] = 0.0, 0.0, 0.0
+    if patch.load > 0.0:
+        keep[_PLOUGH] = ploughing(steel, ice, law, patch, gx, gw)
+        keep[_FILM] = film_shear(steel, ice, law, patch, speed, 32)
+        if curvature > 1e-6:
+            keep[_SCRAPE] = turn_scrape(steel, ice, patch, 1.0 / curvature, 20, 40, gx, gw)
+
+
+@kernel
+def _ledger(keep, man, inertia, applied, before, after, dt):
+    """Watch energy: over a step the gain in kinetic energy is the work of the applied forces; the rest is a leak.
+
+    Leapfrog gives the work exactly as F . (v_before + v_after)/2 dt; only the joint may add to it, and should not.
+    """
+    work, gain = 0.0, 0.0
+    for i in range(6):
+        work += applied[i] * 0.5 * (before[i] + after[i]) * dt
+        gain += 0.5 * inertia[i] * (after[i] * after[i] - before[i] * before[i])
+    keep[_LEAK] += gain - work
+    keep[_WORK] += abs(work)
+
+
+@kernel
+def kick(k, pose, speed, last, steel, ice, law, man, run, program, gx, gw, inertia, keep, record, out):
+    """Forces on both bodies at the instant k dt, into `out` (fx, fy, torque, twice); returns an outcome, 0 to go on.
+
+    pose: x, y, angle of skate and rest before the step; speed: their rates half a step earlier; last: those before.
+    """
+    first = k == 0
+    if k > 0:
+        _ledger(keep, man, inertia, out, last, speed, 0.5 * run.dt if k == 1 else run.dt)
+    q, v = np.empty(6), np.empty(6)
+    for i in range(6):
+        if k == 1:  # before v(0) the velocity was v(-dt/2), mirroring v(dt/2)
+            last[i] = 2.0 * last[i] - speed[i]
+        q[i] = pose[i] + run.dt * speed[i]
+        v[i] = speed[i] if first else 1.5 * speed[i] - 0.5 * last[i]
+        last[i] = speed[i]
+        if not math.isfinite(q[i]):
+            return _NOT_CONVERGED
+    mass = man.skate_mass + man.body_mass
+    forward = run.speed + (man.skate_mass * v[0] + man.body_mass * v[3]) / mass
+    progress = keep[_PATH] if run.on_path > 0.0 else k * run.dt
+    pace = forward if run.on_path > 0.0 else 1.0
+    wanted, t, leg, leg_rate, rest, rest_rate, curvature = _program(program, progress)
+    if run.on_path > 0.0:
+        t = forward * forward * curvature / GRAVITY
+        wanted = mass * GRAVITY * math.sqrt(1.0 + t * t)
+    push = wanted / mass
+
+    beta, psi = -q[2], -q[5]
+    cos_b, sin_b = math.cos(beta), math.sin(beta)
+    origin_x = q[0] - (man.skate_x * cos_b + man.skate_z * sin_b)
+    origin_y = q[1] - (man.skate_z * cos_b - man.skate_x * sin_b)
+    depth = -origin_y - lowest(steel, beta)[1]
+    patch = press(steel, ice, law, t, beta, depth, gx, gw)
+    if depth > DEEPEST_ALLOWED:
+        return _SANK
+    if k % run.drag_every == 0:
+        _drag(steel, ice, law, patch, forward, curvature, keep, gx, gw)
+    arm = origin_x + patch.centre * cos_b - q[0]
+    load = patch.load * max(0.0, 1.0 - run.contact_damping * (v[1] + v[2] * arm))
+    drag = keep[_PLOUGH] + keep[_FILM] + keep[_SCRAPE] if patch.load > 0.0 else 0.0
+
+    turn = man.stiffness * (rest - (beta - psi)) + man.damping * (rest_rate * pace - (v[5] - v[2]))
+    out[0], out[1] = -drag, load - man.skate_mass * push
+    out[2] = arm * load - q[1] * drag - turn
+    out[3], out[4], out[5] = 0.0, -man.body_mass * push, turn
+    if run.free > 0.0:
+        middle = (man.skate_mass * q[0] + man.body_mass * q[3]) / mass
+        out[0] += man.skate_mass * run.spin2 * (q[0] - middle)
+        out[3] += man.body_mass * run.spin2 * (q[3] - middle)
+    else:
+        out[5] -= man.guide_spring * (leg - psi) + man.guide_damper * (leg_rate * pace + v[5])
+    since = k * run.dt - run.impulse_at
+    if run.impulse != 0.0 and 0.0 <= since <= run.impulse_for:
+        shove = run.impulse * 0.5 * math.pi / run.impulse_for * math.sin(math.pi * since / run.impulse_for)
+        out[3] += shove
+        out[5] -= shove * run.impulse_above * math.cos(psi)
+
+    keep[_LOSS] += (keep[_PLOUGH] + keep[_SCRAPE] + keep[_FILM]) * forward * run.dt if patch.load > 0.0 else 0.0
+    if k % run.record_every == 0:
+        row = record[int(keep[_ROWS])]
+        row[0], row[1], row[2], row[3], row[4], row[5] = k * run.dt, load, wanted, math.atan(t), beta, psi
+        row[6], row[7], row[8], row[9], row[10] = patch.centre, patch.front, patch.rear, patch.tail, patch.depth
+        row[11], row[12], row[13], row[14] = keep[_PLOUGH], keep[_FILM], keep[_SCRAPE], drag
+        row[15], row[16], row[17] = forward, keep[_PATH], keep[_LOSS]
+        keep[_ROWS] += 1.0
+    keep[_PATH] += forward * run.dt
+    if first:
+        keep[_LEG0] = psi
+    keep[_AIR] = keep[_AIR] + run.dt if load <= 0.0 and wanted > 0.2 * mass * GRAVITY else 0.0
+    if keep[_AIR] > AIRBORNE_S:
+        return _LEFT_ICE
+    if abs(psi - keep[_LEG0]) > FALL_RAD:
+        return _FELL
+    if forward < 0.05 * run.speed:
+        return _STOPPED
+    if abs(keep[_LEAK]) > ENERGY_SLACK * (keep[_WORK] + 1.0):
+        return _NOT_CONVERGED
+    return _FINISHED
+
+
+@kernel
+def _compiled(step, space, a, b, at, steps, finish, steel, ice, law, man, run, program, gx, gw, inertia, keep, record):
+    pose, speed, last, out = np.empty(6), np.empty(6), np.zeros(6), np.zeros(6)
+    for k in range(steps):
+        for i in range(3):
+            pose[i], pose[3 + i] = a[at[i]], b[at[i]]
+            speed[i], speed[3 + i] = a[at[3 + i]], b[at[3 + i]]
+        status = kick(k, pose, speed, last, steel, ice, law, man, run, program, gx, gw, inertia, keep, record, out)
+        if status != 0 or (run.on_path > 0.0 and keep[_PATH] >= finish):
+            return status, k
+        for i in range(3):
+            a[at[6 + i]], b[at[6 + i]] = out[i], out[3 + i]
+        call_step(step, space, 0.5 * run.dt if k == 0 else run.dt)
+    return 0, steps
+
+
+def _plain(space, skate, rest, steps, finish, steel, ice, law, man, run, program, gx, gw, inertia, keep, record):
+    last, out = np.zeros(6), np.zeros(6)
+    for k in range(steps):
+        pose = np.array([*skate.position, skate.angle, *rest.position, rest.angle])
+        speed = np.array([*skate.velocity, skate.angular_velocity, *rest.velocity, rest.angular_velocity])
+        status = kick(k, pose, speed, last, steel, ice, law, man, run, program, gx, gw, inertia, keep, record, out)
+        if status != 0 or (run.on_path > 0.0 and keep[_PATH] >= finish):
+            return status, k
+        force = out.tolist()
+        skate.force, skate.torque, rest.force, rest.torque = force[:2], force[2], force[3:5], force[5]
+        space.step(0.5 * run.dt if k == 0 else run.dt)
+    return 0, steps
+
+
+def step_through(space, skate, rest, steps, finish, steel, ice, law, man, run, program, gauss, plain=False):
+    """Step bodies at rest in a frame that moves at run.speed; returns (outcome, steps done, record, leak, work).
+
+    record: (rows, len(COLUMNS)). leak: energy that came from nowhere, J, against `work`, the work turned over.
+    The first engine step is half long and from rest, so that it moves nothing: the half kick of leapfrog.
+    plain: use the public API only.
+    """
+    if any(body.velocity.length != 0 or body.angular_velocity != 0 for body in (skate, rest)):
+        raise ValueError("step_through starts from rest in the moving frame")
+    inertia = np.array([skate.mass, skate.mass, skate.moment, rest.mass, rest.mass, rest.moment])
+    keep, record = np.zeros(_END), np.zeros((steps // run.record_every + 1, len(COLUMNS)))
+    tail = (steps, finish, steel, ice, law, man, run, program, *gauss, inertia, keep, record)
+    access = None if plain else engine_access()
+    if access is None:
+        status, done = _plain(space, skate, rest, *tail)
+    else:
+        step, places = access
+        status, done = _compiled(step, space_address(space), memory(skate), memory(rest), places, *tail)
+    return OUTCOMES[status], done, record[: int(keep[_ROWS])], float(keep[_LEAK]), float(keep[_WORK])

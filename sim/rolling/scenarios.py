@@ -1,0 +1,120 @@
+"""Scenarios: one candidate taken through one movement, with a named outcome."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from sim.ice.contact import GAUSS, settle
+from sim.ice.drag import film_shear, ploughing
+from sim.rolling.bodies import build
+from sim.rolling.loop import COLUMNS, Man, Run, step_through
+from sim.skater.body import Skater, ankle_torque, leg_angle
+from sim.skater.movement import Program, Scenario
+
+GUIDE_RATE = 100.0  # rad/s, how tightly the guide holds the leg (critically damped)
+RECORD_S = 1e-3
+ADVICE = {
+    "finished": "",
+    "not_converged": "energy or positions went wrong; use a smaller time step",
+    "left_ice": "the blade lost contact under load; lower the rate of loading or raise the contact damping",
+    "fell": "the body tipped over; raise the ankle stiffness or use a flatter blade",
+    "stopped": "drag ate the speed before the end of the path; start faster or turn wider",
+    "sank": "the blade went 3 mm into the ice; lower the load or use a longer or thicker runner",
+    "no_start": "the candidate has no equilibrium at the start of the movement; move the load line or stiffen the ankle",
+}
+
+
+@dataclass(frozen=True)
+class Roll:
+    """What came of a movement. series: (rows, len(COLUMNS)); leak_j against work_j: energy ledger of the run."""
+
+    scenario: Scenario
+    outcome: str
+    series: np.ndarray
+    leak_j: float
+    work_j: float
+    seconds: float
+
+    def __getitem__(self, column: str) -> np.ndarray:
+        """One column of the record, by its name in COLUMNS."""
+        return self.series[:, COLUMNS.index(column)]
+
+
+def equilibrium(steel, ice, law, skater: Skater, load, t, rest, leg, speed, gauss):
+    """(patch, leg) at which ankle spring and contact agree: root of K (rest - (beta - leg)) - tau(beta), or None.
+
+    leg None: the leg is free and balances the ankle torque. Bisection from the reference's own pitch outward.
+    """
+
+    def state(beta):
+        patch = settle(steel, ice, law, t, beta, load, 5e-5, *gauss)
+        drag = ploughing(steel, ice, law, patch, *gauss) + film_shear(steel, ice, law, patch, speed, 32)
+        torque = ankle_torque(skater, load, patch.centre, beta, drag)
+        angle = leg_angle(skater, load, drag, torque) if leg is None else leg
+        return skater.ankle_stiffness * (rest - (beta - angle)) - torque, patch, angle
+
+    return _root(state, steel)
+
+
+def _root(state, steel):
+    from scipy.optimize import brentq
+
+    from sim.errors import BladeError
+
+    low, high = math.atan(steel.slope[0]), math.atan(steel.slope[-1])
+    grid = np.linspace(low, high, 25)
+    values = []
+    for beta in grid:
+        try:
+            values.append(state(beta)[0])
+        except BladeError:
+            values.append(math.nan)
+    signs = [i for i in range(24) if values[i] * values[i + 1] <= 0]
+    if not signs:
+        return None
+    best = min(signs, key=lambda i: abs(grid[i]))
+    beta = brentq(lambda b: state(b)[0], grid[best], grid[best + 1], xtol=1e-13)
+    _, patch, angle = state(beta)
+    return patch, angle
+
+
+def roll(steel, ice, law, skater: Skater, scenario: Scenario, program: Program, contact_damping=15.0, plain=False) -> Roll:
+    """Take a blade through a movement program. Starts at rest in its own equilibrium under the first instant's load."""
+    gauss = GAUSS[8]
+    dt = scenario.time_step_s
+    load, t = float(program.load[0]), float(program.tan_lean[0])
+    if scenario.on_path:
+        load, t = skater.weight_n, 0.0
+    leg = None if scenario.mode == "free" else float(program.leg[0])
+    start = equilibrium(steel, ice, law, skater, load, t, float(program.rest[0]), leg, scenario.speed_m_s, gauss)
+    if start is None:
+        return Roll(scenario, "no_start", np.zeros((0, len(COLUMNS))), 0.0, 0.0, 0.0)
+    patch, angle = start
+    bodies = build(skater, patch.base, patch.beta, patch.depth, angle)
+    duration = 4.0 * scenario.path_m / scenario.speed_m_s if scenario.on_path else scenario.duration_s
+    spin = t * 9.80665 / scenario.speed_m_s if scenario.mode == "free" else 0.0
+    run = Run(
+        dt, scenario.speed_m_s, float(scenario.mode == "free"), float(scenario.on_path), spin * spin, contact_damping,
+        scenario.impulse_ns, scenario.impulse_above_m, scenario.impulse_at_s, scenario.impulse_for_s,
+        max(1, round(_drag_interval(scenario) / dt)), max(1, round(RECORD_S / dt)),
+    )  # fmt: skip
+    steps = int(round(duration / dt)) + 1
+    outcome, done, record, leak, work = step_through(
+        *bodies, steps, scenario.path_m, steel, ice, law, _man(skater), run, program, gauss, plain
+    )
+    return Roll(scenario, outcome, record, leak, work, done * dt)
+
+
+def _drag_interval(scenario):
+    """Drag changes slowly: evaluated every 2 ms of a stride, every 20 ms of a turn or a balance test."""
+    return 0.02 if scenario.on_path or scenario.mode == "free" else 0.002
+
+
+def _man(skater: Skater) -> Man:
+    guide = skater.body_inertia * GUIDE_RATE**2
+    return Man(
+        skater.skate_mass_kg, skater.skate_x_m, skater.skate_height_m, skater.ankle_x_m, skater.ankle_height_m,
+        skater.body_mass_kg, skater.body_height_m, skater.ankle_stiffness, skater.ankle_damping,
+        guide, 2.0 * skater.body_inertia * GUIDE_RATE,
+    )  # fmt: skip

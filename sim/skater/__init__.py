@@ -1,0 +1,1 @@
+"""The person on the steel: masses, stiffness, and how they move."""

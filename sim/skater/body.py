@@ -1,0 +1,112 @@
+"""The skater as two rigid bodies joined at the ankle, and the statics that hold them up."""
+
+import math
+from dataclasses import dataclass
+
+from sim.errors import BladeError
+
+GRAVITY = 9.80665  # standard gravity, m/s^2 (ISO 80000-3)
+
+
+@dataclass(frozen=True)
+class Skater:
+    """Masses (kg), lengths (m), inertias (kg m^2), ankle stiffness (N m/rad) and damping (N m s/rad).
+
+    mass_kg is all that stands on the blade. skate_*: skate and foot, centre at (skate_x, skate_height) and ankle at
+    (ankle_x, ankle_height) in the blade frame. The rest of the body has its centre body_height above the ankle.
+    Raises BladeError for a value that no skater has.
+    """
+
+    name: str
+    mass_kg: float = 80.0
+    skate_mass_kg: float = 2.4
+    skate_inertia: float = 0.02
+    skate_x_m: float = 0.0
+    skate_height_m: float = 0.08
+    ankle_x_m: float = -0.020
+    ankle_height_m: float = 0.15
+    body_height_m: float = 0.85
+    body_inertia: float = 8.0
+    ankle_stiffness: float = 1500.0
+    ankle_damping: float = 100.0
+    foot_length_m: float = 0.26
+
+    def __post_init__(self):
+        for key, least, most, unit in _BOUNDS:
+            value = getattr(self, key)
+            if not least <= value <= most:
+                raise BladeError(f"skater {self.name!r}: {key} is {value:g} {unit}; use {least:g} to {most:g} {unit}.")
+        if self.skate_mass_kg >= self.mass_kg / 4:
+            raise BladeError(f"skater {self.name!r}: the skate weighs more than a quarter of the skater; check both masses.")
+
+    @property
+    def body_mass_kg(self) -> float:
+        """Mass of everything above the ankle."""
+        return self.mass_kg - self.skate_mass_kg
+
+    @property
+    def weight_n(self) -> float:
+        """m g, N."""
+        return self.mass_kg * GRAVITY
+
+    @property
+    def ankle_from_skate(self) -> tuple[float, float]:
+        """Ankle relative to the skate's centre, blade frame, m."""
+        return self.ankle_x_m - self.skate_x_m, self.ankle_height_m - self.skate_height_m
+
+
+_BOUNDS = (
+    ("mass_kg", 15, 200, "kg"),
+    ("skate_mass_kg", 0.3, 6, "kg"),
+    ("skate_inertia", 1e-4, 0.3, "kg m^2"),
+    ("skate_x_m", -0.1, 0.1, "m"),
+    ("skate_height_m", 0.02, 0.2, "m"),
+    ("ankle_x_m", -0.12, 0.12, "m"),
+    ("ankle_height_m", 0.05, 0.3, "m"),
+    ("body_height_m", 0.3, 1.3, "m"),
+    ("body_inertia", 0.3, 40, "kg m^2"),
+    ("ankle_stiffness", 10, 1e5, "N m/rad"),
+    ("ankle_damping", 0, 1000, "N m s/rad"),
+    ("foot_length_m", 0.12, 0.4, "m"),
+)
+
+
+def ankle_torque(skater: Skater, load_n: float, centre_m: float, beta: float, drag_n: float) -> float:
+    """Torque of the leg on the skate, toe-down positive, N m, that holds the skate at pitch beta.
+
+    Moments about the ankle in a frame that decelerates with the skater at a = drag/m, in-plane gravity g' = load/m:
+    tau = N (x_c - x_a) - m_s g' (x_s - x_a) - F z_a + m_s a (z_a - z_s), positions in the world frame.
+    """
+    cos_b, sin_b = math.cos(beta), math.sin(beta)
+    ax, az = skater.ankle_x_m * cos_b + skater.ankle_height_m * sin_b, skater.ankle_height_m * cos_b - skater.ankle_x_m * sin_b
+    sx, sz = skater.skate_x_m * cos_b + skater.skate_height_m * sin_b, skater.skate_height_m * cos_b - skater.skate_x_m * sin_b
+    push, slow = load_n / skater.mass_kg, drag_n / skater.mass_kg
+    return (
+        load_n * (centre_m * cos_b - ax) - skater.skate_mass_kg * push * (sx - ax) - drag_n * az
+        + skater.skate_mass_kg * slow * (az - sz)
+    )  # fmt: skip
+
+
+def leg_angle(skater: Skater, load_n: float, drag_n: float, torque: float) -> float:
+    """Leg angle psi, rad, toe-ward positive, at which the body balances the ankle torque.
+
+    M b_h (g' sin psi + a cos psi) = tau. Raises BladeError when no angle does.
+    """
+    push, slow = load_n / skater.mass_kg, drag_n / skater.mass_kg
+    size = skater.body_mass_kg * skater.body_height_m * math.hypot(push, slow)
+    if abs(torque) >= size:
+        raise BladeError("balance: no leg angle carries this ankle torque; move the load line nearer to the ankle.")
+    return math.asin(torque / size) - math.atan2(slow, push)
+
+
+def critical_ankle_stiffness(skater: Skater, load_n: float, effective_radius_m: float) -> float:
+    """Least ankle stiffness that keeps the body up, N m/rad; inf when none does.
+
+    K > A B/(A - B), A = M g' (R_eff - a_h) + m_s g' (R_eff - c_s), B = M g' b_h, g' = N/m (linear stability of
+    an inverted pendulum on an elastic ankle on a rocker; derived here). Worked number: R_eff 3.048 m, 80 kg: 904.
+    """
+    push = load_n / skater.mass_kg
+    a = skater.body_mass_kg * push * (effective_radius_m - skater.ankle_height_m)
+    a += skater.skate_mass_kg * push * (effective_radius_m - skater.skate_height_m)
+    b = skater.body_mass_kg * push * skater.body_height_m
+    return a * b / (a - b) if a > b else math.inf

@@ -1,0 +1,166 @@
+"""Movement: what a skater does on the reference blade, as histories of load, lean and load line."""
+
+import math
+from collections import namedtuple
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import CubicSpline, PchipInterpolator
+from scipy.ndimage import gaussian_filter1d
+
+from sim.compiled import kernel
+from sim.errors import BladeError
+from sim.ice.contact import GAUSS, stand
+from sim.ice.drag import film_shear, ploughing
+from sim.ice.scrape import turn_scrape
+from sim.skater.body import GRAVITY, Skater, ankle_torque, leg_angle
+
+KNOTS = 81  # states solved along a movement; the rest is interpolated
+TABLE_S, TABLE_M = 0.5e-3, 2e-3  # spacing of the program tables in time and along a path
+
+Program = namedtuple("Program", "step load tan_lean curvature leg leg_rate rest rest_rate")
+Program.__doc__ = """A movement program on a uniform grid of progress (s, or m along a path), spacing `step`.
+
+load N, tan(lean), path curvature 1/m; leg: leg angle, rad; rest: ankle angle at which the ankle spring is slack, rad;
+the rates are per unit of progress.
+"""
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """One movement. `at`: fractions of the whole, rising from 0 to 1; the other histories hold a value at each.
+
+    mode guided: an outside couple holds the leg at the program's angle (the rest of the body balances it);
+    free: nothing does (balance test, constant load and lean). load_bw: in-plane load in body weights;
+    lean_rad; line_m: wanted load line on the reference blade. path_radius_m > 0: a turn of that radius through
+    heading_rad, entered and left over ramp_m of path; lean and load then follow from speed and path:
+    tan(lean) = v^2/(g rho), N = m g/cos(lean). impulse_ns: a toe-ward shove,
+    impulse_above_m over the body's centre (at the centre it would only push the skater along: ice has no grip).
+    """
+
+    name: str
+    at: tuple[float, ...]
+    line_m: tuple[float, ...]
+    load_bw: tuple[float, ...] = ()
+    lean_rad: tuple[float, ...] = ()
+    duration_s: float = 0.4
+    speed_m_s: float = 8.0
+    mode: str = "guided"
+    path_radius_m: float = 0.0
+    heading_rad: float = 0.0
+    ramp_m: float = 0.0
+    impulse_ns: float = 0.0
+    impulse_at_s: float = 0.2
+    impulse_for_s: float = 0.05
+    impulse_above_m: float = 0.4
+    time_step_s: float = 1e-4
+
+    def __post_init__(self):
+        where = f"scenario {self.name!r}"
+        wanted = ["line_m"] if self.on_path else ["line_m", "load_bw", "lean_rad"]
+        if len(self.at) < 2 or self.at[0] != 0 or self.at[-1] != 1 or min(np.diff(self.at)) <= 0:
+            raise BladeError(f"{where}: 'at' must rise from 0 to 1, for example [0, 0.5, 1].")
+        for key in wanted:
+            if len(getattr(self, key)) != len(self.at):
+                raise BladeError(f"{where}: {key} has {len(getattr(self, key))} values for {len(self.at)} entries of 'at'.")
+        if not self.on_path and (min(self.load_bw) <= 0 or max(self.load_bw) > 6):
+            raise BladeError(f"{where}: loads must lie above 0 and at most 6 body weights.")
+        if not self.on_path and not (0 <= min(self.lean_rad) and max(self.lean_rad) <= math.radians(70)):
+            raise BladeError(f"{where}: lean must lie within 0 and 70 deg.")
+        if self.mode not in ("guided", "free"):
+            raise BladeError(f"{where}: mode {self.mode!r} is unknown; use guided or free.")
+        if self.mode == "free" and (self.on_path or len(set(self.load_bw)) > 1 or len(set(self.lean_rad)) > 1):
+            raise BladeError(f"{where}: a free movement needs constant load and lean; lean that changes has inertia "
+                             "that only the guide can stand for.")  # fmt: skip
+        if not 0.01 <= self.duration_s <= 60 or not 0.1 <= self.speed_m_s <= 20:
+            raise BladeError(f"{where}: use a duration of 0.01 s to 60 s and a speed of 0.1 to 20 m/s.")
+        if not 1e-6 <= self.time_step_s <= 5e-4:
+            raise BladeError(f"{where}: time step {self.time_step_s:g} s; use 1e-6 s to 5e-4 s.")
+        if self.on_path and not (self.path_radius_m >= 0.5 and 0 < self.ramp_m and self.ramp_m < self.path_m / 2):
+            raise BladeError(f"{where}: a turn needs a radius of at least 0.5 m and a ramp above 0 and below half the path.")
+
+    @property
+    def on_path(self) -> bool:
+        """Whether this movement follows a stated path."""
+        return self.path_radius_m > 0
+
+    @property
+    def path_m(self) -> float:
+        """Length of the path, m: the arc and its two ramps, along which curvature rises and falls smoothly."""
+        return self.heading_rad * self.path_radius_m + self.ramp_m
+
+    def curvature(self, progress_m):
+        """Path curvature, 1/m, at distances along the path (smooth cubic ramps)."""
+        inner = np.minimum(progress_m, self.path_m - progress_m) / self.ramp_m
+        r = np.clip(inner, 0.0, 1.0)
+        return r * r * (3 - 2 * r) / self.path_radius_m
+
+
+@kernel
+def statics(steel, ice, law, loads, tans, lines, speeds, radii, gx, gw):
+    """Pitch, centre and drag of the loads standing at the given lines, (k, 3); nan where the blade cannot."""
+    out = np.empty((len(loads), 3))
+    for i in range(len(loads)):
+        patch = stand(steel, ice, law, tans[i], loads[i], lines[i], gx, gw)
+        drag = ploughing(steel, ice, law, patch, gx, gw) + film_shear(steel, ice, law, patch, speeds[i], 64)
+        if radii[i] < 1e3:
+            drag += turn_scrape(steel, ice, patch, radii[i], 32, 64, gx, gw)
+        out[i, 0], out[i, 1], out[i, 2] = patch.beta, patch.centre, drag
+        if math.isnan(patch.load):
+            out[i, :] = math.nan
+    return out
+
+
+def program(scenario: Scenario, skater: Skater, steel, ice, law) -> Program:
+    """The movement program: leg and ankle angles that realise the scenario on the reference blade `steel`.
+
+    Inverse statics at each instant (contact from the patch solver, moments about the ankle, then about the leg);
+    every candidate gets the same program, so that a shift of its balance is an outcome, not an input.
+    Raises BladeError when the reference cannot carry the scenario.
+    """
+    total = scenario.path_m if scenario.on_path else scenario.duration_s
+    knots = np.linspace(0.0, total, KNOTS)
+    share = knots / total
+    line = history(scenario.at, scenario.line_m, share)
+    curvature, tans, loads = _conditions(scenario, skater, knots)
+    radii = 1.0 / np.maximum(curvature, 1e-6)
+    speeds = np.full(KNOTS, scenario.speed_m_s)
+    solved = statics(steel, ice, law, loads, tans, line, speeds, radii, *GAUSS[12])
+    if np.any(np.isnan(solved)):
+        i = int(np.argmax(np.isnan(solved[:, 0])))
+        raise BladeError(
+            f"scenario {scenario.name!r}: the reference blade cannot carry {loads[i]:.0f} N at a load line of "
+            f"{line[i] * 1e3:.0f} mm; lower the load or move the line toward mid-runner."
+        )
+    torque = [ankle_torque(skater, n, c, b, f) for n, (b, c, f) in zip(loads, solved)]
+    leg = CubicSpline(knots, [leg_angle(skater, n, f, q) for n, f, q in zip(loads, solved[:, 2], torque)],
+                      bc_type="clamped")  # fmt: skip
+    ankle = CubicSpline(knots, solved[:, 0] - leg(knots), bc_type="clamped")
+    pace = scenario.speed_m_s if scenario.on_path else 1.0
+    slack = np.array(torque) + skater.ankle_damping * ankle(knots, 1) * pace
+    rest = CubicSpline(knots, ankle(knots) + slack / skater.ankle_stiffness, bc_type="clamped")
+    step = TABLE_M if scenario.on_path else TABLE_S
+    grid = np.linspace(0.0, total, max(int(round(total / step)), 2) + 1)
+    curvature, tans, loads = _conditions(scenario, skater, grid)
+    return Program(float(grid[1]), loads, tans, curvature, leg(grid), leg(grid, 1), rest(grid), rest(grid, 1))
+
+
+def _conditions(scenario, skater, progress):
+    """Path curvature, tan(lean) and load at each progress, at the scenario's own speed."""
+    if scenario.on_path:
+        curvature = scenario.curvature(progress)
+        tans = scenario.speed_m_s**2 * curvature / GRAVITY
+        return curvature, tans, skater.weight_n * np.sqrt(1 + tans**2)
+    share = progress / scenario.duration_s
+    tans = np.tan(history(scenario.at, scenario.lean_rad, share))
+    return np.zeros(len(progress)), tans, skater.weight_n * history(scenario.at, scenario.load_bw, share)
+
+
+def history(at, values, share):
+    """A history through its key points (monotone cubic), smoothed over 3 % of its length: nobody moves in corners.
+
+    It starts and ends level, so that a run can start from rest.
+    """
+    fine = np.linspace(0.0, 1.0, 1001)
+    smooth = gaussian_filter1d(PchipInterpolator(at, values)(fine), 30.0, mode="mirror", truncate=6.0)
+    return CubicSpline(fine, smooth)(share)
