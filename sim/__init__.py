@@ -28,7 +28,9 @@ def _keep_compiled_code() -> None:
         writable = os.access(folder, os.W_OK)
     except OSError:
         writable = False
-    os.environ["NUMBA_CACHE_DIR"] = str(folder if writable else Path(tempfile.gettempdir()) / f"arcstride-{source_digest()}")
+    if not writable:
+        folder = Path(tempfile.gettempdir()) / f"arcstride-{folder.name}"
+    os.environ["NUMBA_CACHE_DIR"] = str(folder)
 
 
 _keep_compiled_code()

@@ -37,7 +37,7 @@ class BladeCurve:
         if not (np.all(np.isfinite(s)) and np.all(np.isfinite(k))):
             raise BladeError("curve: arc length and curvature must be finite numbers.")
         if np.any(k < 0):
-            raise BladeError("curve: curvature below 0 is a concave zone, which cannot stand on ice; use radii above 0.")
+            raise BladeError("curve: curvature below 0 is a concave zone, which cannot stand on ice; use radii over 0.")
         if not abs(self.level_m) < self.length_m / 2:
             raise BladeError(
                 f"level point: {self.level_m * 1e3:.1f} mm from mid-runner is off the steel; "
@@ -106,8 +106,8 @@ class BladeCurve:
     @cached_property
     def table(self):
         """The curve on a uniform grid of x: (x_first, dx, z, slope), slope = dz/dx; what the contact solver reads."""
-        s, x, z, phi, left, right = self._nodes
-        count = int(round((x[-1] - x[0]) / CELL_M)) + 1
+        s, x, _, phi, left, right = self._nodes
+        count = round((x[-1] - x[0]) / CELL_M) + 1
         grid = np.linspace(x[0], x[-1], count)
         arc = np.interp(grid, x, s)
         for _ in range(4):  # Newton on x(s) = grid; x is smooth and strictly increasing

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy.interpolate import PchipInterpolator
@@ -90,7 +91,7 @@ class Recipe:
         if self.family == "graded" or len(knots) == 2:
             inner, inner_k = np.array([start, stop]), kappa[[0, -1]]
         else:
-            inner = np.linspace(start, stop, int(round((stop - start) * 1e3)) + 1)
+            inner = np.linspace(start, stop, round((stop - start) * 1e3) + 1)
             inner_k = PchipInterpolator(knots, kappa)(inner)
         arc, values = [], []
         if self.heel_sweep.length_m > 0:
@@ -124,7 +125,7 @@ def _ramped(lengths, kappa, blend, name):
     for i in range(1, len(lengths)):
         arc += [bounds[i] - blend / 2, bounds[i] + blend / 2]
         values += [kappa[i - 1], kappa[i]]
-    return arc + [bounds[-1]], values + [kappa[-1]]
+    return [*arc, bounds[-1]], [*values, kappa[-1]]
 
 
 def _check_family(recipe):
@@ -142,9 +143,11 @@ def _check_family(recipe):
     if not least <= len(radii) <= most:
         wanted = f"{least}" if least == most else f"{least} to {most}"
         raise BladeError(f"{where}: {family} takes {wanted} radii, heel to toe, and got {len(radii)}.")
-    grows = [a > b for a, b in zip(radii, radii[1:])]  # True: radius grows toward the heel across this boundary
+    grows = [a > b for a, b in pairwise(radii)]  # True: radius grows toward the heel across this boundary
     if family == "rear_flat" and not all(grows):
-        raise BladeError(f"{where}: in rear_flat the radius must grow from toe to heel; list radii heel to toe, falling.")
+        raise BladeError(
+            f"{where}: in rear_flat the radius must grow from toe to heel; list falling radii."
+        )
     if family == "rear_flat_eased" and not (not grows[0] and all(grows[1:])):
         raise BladeError(
             f"{where}: in rear_flat_eased the radius grows from toe toward the heel and only the heel zone is shorter; "
@@ -162,7 +165,7 @@ def _check_lengths(recipe):
         raise BladeError(f"{where}: blend {recipe.blend_m * _MM:.1f} mm; use 0 mm to 200 mm.")
     for end in (recipe.heel_sweep, recipe.toe_sweep):
         if not (0.0 <= end.length_m <= recipe.length_m / 4 and end.radius_m > 0):
-            raise BladeError(f"{where}: an end sweep needs a radius above 0 and at most a quarter of the blade's length.")
+            raise BladeError(f"{where}: an end sweep needs a radius above 0 and at most a quarter of the length.")
     if recipe.shares and len(recipe.shares) != len(recipe.radii_m):
         raise BladeError(f"{where}: {len(recipe.shares)} zone shares for {len(recipe.radii_m)} radii; give one each.")
     if any(not c > 0 or not math.isfinite(c) for c in recipe.shares):

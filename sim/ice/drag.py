@@ -85,8 +85,8 @@ def film_shear(steel, ice, law, patch, speed, steps):
         left, right = strips(n, patch.t, steel.thickness, steel.hollow)
         single = left >= steel.thickness
         if single and not merged and alive[1] > 0.0:  # two strips flow into one: keep the volume of water
-            h = math.sqrt(y[0]) * (1.0 - alive[1] / (alive[0] + alive[1])) + math.sqrt(y[1]) * alive[1] / (alive[0] + alive[1])
-            y[0] = h * h
+            share = alive[1] / (alive[0] + alive[1])
+            y[0] = (math.sqrt(y[0]) * (1.0 - share) + math.sqrt(y[1]) * share) ** 2
         if merged and not single:
             y[1], entry[1] = y[0], entry[0]
             alive[1] = 1.0

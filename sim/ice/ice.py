@@ -35,7 +35,9 @@ class Ice:
         if self.temperature_c > 0:
             raise BladeError(f"ice temperature: {self.temperature_c:g} degC is water, not ice; use 0 degC or colder.")
         if not self.temperature_c >= -30:
-            raise BladeError(f"ice temperature: {self.temperature_c:g} degC is outside the hardness data; use -30 to 0 degC.")
+            raise BladeError(
+                f"ice temperature: {self.temperature_c:g} degC is colder than the data; use -30 to 0 degC."
+            )
 
     @property
     def hardness_pa(self) -> float:

@@ -18,13 +18,17 @@ from sim.rolling.bodies import call_step, engine_access, memory, space_address
 from sim.skater.body import GRAVITY
 
 Man = namedtuple(
-    "Man", "skate_mass skate_x skate_z ankle_x ankle_z body_mass body_height stiffness damping guide_spring guide_damper"
+    "Man",
+    "skate_mass skate_x skate_z ankle_x ankle_z body_mass body_height stiffness damping guide_spring guide_damper",
 )
 Man.__doc__ = "The skater's numbers as the step loop reads them (SI)."
 
-Run = namedtuple("Run", "dt speed free on_path spin2 contact_damping impulse impulse_above impulse_at impulse_for drag_every record_every")
-Run.__doc__ = """How to run: dt s; speed at the start, m/s; free 0/1; on_path 0/1; spin2: square of the turn rate for the
-centrifugal term, 1/s^2; contact_damping: c of Hunt & Crossley, N (1 + c d'), s/m; impulse N s; steps between
+Run = namedtuple(
+    "Run",
+    "dt speed free on_path spin2 contact_damping impulse impulse_above impulse_at impulse_for drag_every record_every",
+)
+Run.__doc__ = """How to run: dt s; speed at the start, m/s; free 0/1; on_path 0/1; spin2: square of the turn rate for
+the centrifugal term, 1/s^2; contact_damping: c of Hunt & Crossley, N (1 + c d'), s/m; impulse N s; steps between
 evaluations of drag and between rows of the record."""
 
 COLUMNS = (
@@ -115,8 +119,9 @@ def kick(k, pose, speed, last, steel, ice, law, man, run, program, gx, gw, inert
     origin_y = q[1] - (man.skate_z * cos_b - man.skate_x * sin_b)
     depth = -origin_y - lowest(steel, beta)[1]
     patch = press(steel, ice, law, t, beta, depth, gx, gw)
-    if depth > DEEPEST_ALLOWED:
-        return _SANK
+    if depth > DEEPEST_ALLOWED:  # on the very end of the runner: tipped over it, not pressed in
+        toe_end = steel.x_first + (len(steel.z) - 1) * steel.dx
+        return _FELL if patch.deepest <= steel.x_first or patch.deepest >= toe_end else _SANK
     if k % run.drag_every == 0:
         _drag(steel, ice, law, patch, forward, curvature, keep, gx, gw)
     arm = origin_x + patch.centre * cos_b - q[0]

@@ -18,10 +18,10 @@ ADVICE = {
     "finished": "",
     "not_converged": "energy or positions went wrong; use a smaller time step",
     "left_ice": "the blade lost contact under load; lower the rate of loading or raise the contact damping",
-    "fell": "the body tipped over; raise the ankle stiffness or use a flatter blade",
+    "fell": "the body tipped over or off the end of the runner; raise the ankle stiffness or use a flatter blade",
     "stopped": "drag ate the speed before the end of the path; start faster or turn wider",
     "sank": "the blade went 3 mm into the ice; lower the load or use a longer or thicker runner",
-    "no_start": "the candidate has no equilibrium at the start of the movement; move the load line or stiffen the ankle",
+    "no_start": "the candidate has no equilibrium at the start; move the load line or stiffen the ankle",
 }
 
 
@@ -79,7 +79,9 @@ def _root(state, steel):
     return patch, angle
 
 
-def roll(steel, ice, law, skater: Skater, scenario: Scenario, program: Program, contact_damping=15.0, plain=False) -> Roll:
+def roll(
+    steel, ice, law, skater: Skater, scenario: Scenario, program: Program, contact_damping=15.0, plain=False
+) -> Roll:
     """Take a blade through a movement program. Starts at rest in its own equilibrium under the first instant's load."""
     gauss = GAUSS[8]
     dt = scenario.time_step_s
@@ -99,7 +101,7 @@ def roll(steel, ice, law, skater: Skater, scenario: Scenario, program: Program, 
         scenario.impulse_ns, scenario.impulse_above_m, scenario.impulse_at_s, scenario.impulse_for_s,
         max(1, round(_drag_interval(scenario) / dt)), max(1, round(RECORD_S / dt)),
     )  # fmt: skip
-    steps = int(round(duration / dt)) + 1
+    steps = round(duration / dt) + 1
     outcome, done, record, leak, work = step_through(
         *bodies, steps, scenario.path_m, steel, ice, law, _man(skater), run, program, gauss, plain
     )

@@ -37,7 +37,7 @@ class Skater:
             if not least <= value <= most:
                 raise BladeError(f"skater {self.name!r}: {key} is {value:g} {unit}; use {least:g} to {most:g} {unit}.")
         if self.skate_mass_kg >= self.mass_kg / 4:
-            raise BladeError(f"skater {self.name!r}: the skate weighs more than a quarter of the skater; check both masses.")
+            raise BladeError(f"skater {self.name!r}: the skate weighs over a quarter of the skater; check both.")
 
     @property
     def body_mass_kg(self) -> float:
@@ -78,8 +78,11 @@ def ankle_torque(skater: Skater, load_n: float, centre_m: float, beta: float, dr
     tau = N (x_c - x_a) - m_s g' (x_s - x_a) - F z_a + m_s a (z_a - z_s), positions in the world frame.
     """
     cos_b, sin_b = math.cos(beta), math.sin(beta)
-    ax, az = skater.ankle_x_m * cos_b + skater.ankle_height_m * sin_b, skater.ankle_height_m * cos_b - skater.ankle_x_m * sin_b
-    sx, sz = skater.skate_x_m * cos_b + skater.skate_height_m * sin_b, skater.skate_height_m * cos_b - skater.skate_x_m * sin_b
+
+    def world(x, z):
+        return x * cos_b + z * sin_b, z * cos_b - x * sin_b
+
+    (ax, az), (sx, sz) = world(skater.ankle_x_m, skater.ankle_height_m), world(skater.skate_x_m, skater.skate_height_m)
     push, slow = load_n / skater.mass_kg, drag_n / skater.mass_kg
     return (
         load_n * (centre_m * cos_b - ax) - skater.skate_mass_kg * push * (sx - ax) - drag_n * az

@@ -62,7 +62,8 @@ class Scenario:
             raise BladeError(f"{where}: 'at' must rise from 0 to 1, for example [0, 0.5, 1].")
         for key in wanted:
             if len(getattr(self, key)) != len(self.at):
-                raise BladeError(f"{where}: {key} has {len(getattr(self, key))} values for {len(self.at)} entries of 'at'.")
+                count = len(getattr(self, key))
+                raise BladeError(f"{where}: {key} has {count} values for {len(self.at)} entries of 'at'.")
         if not self.on_path and (min(self.load_bw) <= 0 or max(self.load_bw) > 6):
             raise BladeError(f"{where}: loads must lie above 0 and at most 6 body weights.")
         if not self.on_path and not (0 <= min(self.lean_rad) and max(self.lean_rad) <= math.radians(70)):
@@ -77,7 +78,7 @@ class Scenario:
         if not 1e-6 <= self.time_step_s <= 5e-4:
             raise BladeError(f"{where}: time step {self.time_step_s:g} s; use 1e-6 s to 5e-4 s.")
         if self.on_path and not (self.path_radius_m >= 0.5 and 0 < self.ramp_m and self.ramp_m < self.path_m / 2):
-            raise BladeError(f"{where}: a turn needs a radius of at least 0.5 m and a ramp above 0 and below half the path.")
+            raise BladeError(f"{where}: a turn needs a radius of at least 0.5 m and a ramp below half the path.")
 
     @property
     def on_path(self) -> bool:
@@ -140,7 +141,7 @@ def program(scenario: Scenario, skater: Skater, steel, ice, law) -> Program:
     slack = np.array(torque) + skater.ankle_damping * ankle(knots, 1) * pace
     rest = CubicSpline(knots, ankle(knots) + slack / skater.ankle_stiffness, bc_type="clamped")
     step = TABLE_M if scenario.on_path else TABLE_S
-    grid = np.linspace(0.0, total, max(int(round(total / step)), 2) + 1)
+    grid = np.linspace(0.0, total, max(round(total / step), 2) + 1)
     curvature, tans, loads = _conditions(scenario, skater, grid)
     return Program(float(grid[1]), loads, tans, curvature, leg(grid), leg(grid, 1), rest(grid), rest(grid, 1))
 

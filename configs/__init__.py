@@ -1,0 +1,1 @@
+"""What a person asks for, in trade units: one folder per concern. Recipes here are invented for demonstration."""

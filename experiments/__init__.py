@@ -1,0 +1,1 @@
+"""Experiments: check the request, map cases over workers, store, compare, draw, explain."""

@@ -1,0 +1,290 @@
+"""From a config to checked, typed cases, before any work starts."""
+
+import itertools
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from experiments.fields import Fields, radius
+from sim.blade.recipe import FAMILIES, Recipe, Sweep
+from sim.blade.section import Section
+from sim.errors import BladeError
+from sim.ice.contact import Law
+from sim.ice.ice import Ice
+from sim.quantities import trade_radius
+from sim.skater.body import Skater
+from sim.skater.movement import Scenario
+from sim.trial import Candidate, Setting, State
+
+STATES = ("glide", "pivot_forefoot", "pivot_heel", "turn", "push")
+MOST_CASES = 100_000
+
+
+@dataclass(frozen=True)
+class Case:
+    """One candidate under one setting; `index` is its place in the run."""
+
+    index: int
+    candidate: Candidate
+    setting: Setting
+
+
+@dataclass(frozen=True)
+class Request:
+    """A whole checked run: cases in order, the single radii of the comparison line, and how to run."""
+
+    cases: tuple[Case, ...]
+    settings: tuple[Setting, ...]
+    line_m: tuple[float, ...]
+    workers: int | None
+    figures: bool
+    sources: tuple[str, ...] = field(default=())
+
+
+def request(config: dict) -> Request:
+    """Check a composed config and build its cases. Raises BladeError with one sentence for the first fault."""
+    top = Fields(config, "")
+    for key in ("kind", "results_dir"):
+        top.text(key)
+    top.has("candidates_from")
+    blade, ice, (law, damping) = top.raw("blade"), _ice(top.inner("ice")), _law(top.inner("law"))
+    scenarios = {name: _scenario(name, Fields(v, f"scenarios.{name}")) for name, v in _named(top, "scenarios")}
+    states, lines = _states(top.inner("states"))
+    entries = _expand(top.listed("candidates"))
+    line = _line(top.inner("radius_line"))
+    skaters = _named(top, "skaters") or [("skater", top.raw("skater"))]
+    settings, cases = [], []
+    for key, value in skaters:
+        where = f"skaters.{key}" if key != "skater" else key
+        skater, scale, length = _skater(Fields(value, where), blade)
+        sized = dict(blade, length=length) if length else blade
+        reference = candidate(top.raw("reference"), sized, "reference")
+        setting = Setting(
+            ice, law, skater, {k: _scaled(s, scale) for k, s in states.items()},
+            {k: _scaled_scenario(s, scale) for k, s in scenarios.items()}, reference,
+            tuple(x * scale for x in lines), damping,
+        )  # fmt: skip
+        settings.append(setting)
+        for i, (entry, where) in enumerate(entries):
+            cases.append(Case(len(settings[:-1]) * len(entries) + i, candidate(entry, sized, where), setting))
+    _distinct(cases[: len(entries)])
+    for case in cases:
+        _on_steel(case)
+    workers = None if top.raw("workers") == "auto" else top.count("workers", 1, 1024)
+    result = Request(tuple(cases), tuple(settings), line, workers, top.flag("figures"), (ice.source,))
+    top.has("skater")
+    top.done()
+    return result
+
+
+def candidate(entry, blade: dict, where: str) -> Candidate:
+    """A candidate from its entry, with the blade's defaults for what it does not say."""
+    fields = Fields(entry, where)
+    own = Fields({**blade, **{k: v for k, v in fields.mapping.items() if k in blade}}, where)
+    family = fields.choice("family", FAMILIES)
+    radii = tuple(radius(v, f"{where}.radii[{i}]") for i, v in enumerate(fields.listed("radii")))
+    shares = fields.numbers("shares", -1e9, 1e9) if fields.has("shares") else ()
+    name = fields.text("name", 60) if fields.has("name") else label(family, radii)
+    recipe = Recipe(
+        name, family, radii, shares, own.quantity("length", "m"), own.quantity("blend", "m"),
+        own.quantity("level", "m"), own.quantity("pitch", "rad"), _sweep(own.inner("heel_sweep")),
+        _sweep(own.inner("toe_sweep")),
+    )  # fmt: skip
+    section = Section(own.quantity("thickness", "m"), own.radius("hollow"))
+    for key in blade:
+        fields.has(key)
+    fields.done()
+    result = Candidate(name, recipe, section)
+    _ = result.curve  # refuses what no curve can be made of
+    return result
+
+
+def label(family: str, radii) -> str:
+    """A plain name: "9 ft", or "rear-flat 13/10/7 ft"."""
+    words = [trade_radius(r) for r in radii]
+    if all(w.endswith(" ft") for w in words):
+        words = ["/".join(w[:-3] for w in words) + " ft"]
+    joined = "/".join(words)
+    return joined if family == "single_radius" else f"{family.replace('_', '-')} {joined}"
+
+
+def _expand(entries) -> list[tuple[dict, str]]:
+    """Each entry, or with `each` every combination of the values listed there, with its place in the config."""
+    out = []
+    for i, entry in enumerate(entries):
+        where = f"candidates[{i}]"
+        if not isinstance(entry, dict) or "each" not in entry:
+            out.append((entry, where))
+            continue
+        options = Fields(entry["each"], f"{where}.each")
+        keys = list(options.mapping)
+        choices = [options.listed(k) for k in keys]
+        if math.prod(len(c) for c in choices) > MOST_CASES:
+            raise BladeError(f"{where}.each: more than {MOST_CASES} combinations; list fewer values.")
+        rest = {k: v for k, v in entry.items() if k != "each"}
+        for combination in itertools.product(*choices):
+            made = {**rest, **dict(zip(keys, combination))}
+            extra = [f"{k} {v}" for k, v in zip(keys, combination) if k != "radii" and len(options.mapping[k]) > 1]
+            if extra and "name" not in rest:
+                made["name"] = ", ".join([_plain_label(made, where), *extra])[:60]
+            out.append((made, where))
+    return out
+
+
+def _plain_label(entry, where):
+    radii = tuple(radius(v, f"{where}.radii[{i}]") for i, v in enumerate(Fields(entry, where).listed("radii")))
+    return label(str(entry.get("family")), radii)
+
+
+def _distinct(cases):
+    seen = set()
+    for case in cases:
+        if case.candidate.name in seen:
+            raise BladeError(f"candidates: {case.candidate.name!r} stands twice; give one of them another name.")
+        seen.add(case.candidate.name)
+
+
+def _on_steel(case: Case) -> None:
+    """Refuse a load line that lies off a candidate's runner or the reference's."""
+    for one in (case.candidate, case.setting.reference):
+        half = one.recipe.length_m / 2
+        lines = {f"states.{k}.line": v.line_m for k, v in case.setting.states.items()}
+        lines |= {f"scenarios.{k}.line": max(v.line_m, key=abs) for k, v in case.setting.scenarios.items()}
+        lines["states.pitch_bias"] = max(case.setting.bias_lines_m, key=abs)
+        for where, line in lines.items():
+            if abs(line) >= half:
+                raise BladeError(
+                    f"{where}: a load line of {line * 1e3:.0f} mm is off the steel of {one.name!r}; "
+                    f"stay within +-{half * 1e3:.0f} mm of mid-runner."
+                )
+
+
+def _named(top: Fields, key: str) -> list[tuple[str, dict]]:
+    value = top.raw(key)
+    if not isinstance(value, dict):
+        raise BladeError(f"{key}: expected named entries (name: values).")
+    return list(value.items())
+
+
+def _sweep(fields: Fields) -> Sweep:
+    result = Sweep(fields.quantity("length", "m"), fields.radius("radius"))
+    fields.done()
+    return result
+
+
+def _ice(f: Fields) -> Ice:
+    result = Ice(
+        f.text("name"), f.text("source"), f.quantity("temperature", "degC"), f.quantity("hardness_at_zero", "Pa"),
+        f.quantity("hardness_per_kelvin", "Pa"), f.quantity("modulus", "Pa"), f.number("poisson", 0, 0.49),
+        f.quantity("viscosity", "Pa*s"), f.quantity("density", "kg/m^3"), f.quantity("latent_heat", "J/kg"),
+        f.quantity("conductivity", "W/m/K"), f.quantity("diffusivity", "m^2/s"),
+    )  # fmt: skip
+    f.done()
+    for key in (
+        "hardness_at_zero_pa",
+        "modulus_pa",
+        "viscosity_pa_s",
+        "density_kg_m3",
+        "latent_j_kg",
+        "diffusivity_m2_s",
+    ):
+        if not getattr(result, key) > 0:
+            raise BladeError(f"ice: {key} must be above 0.")
+    return result
+
+
+def _law(f: Fields) -> tuple[Law, float]:
+    law = Law(
+        float(f.choice("contact", ("sliding", "standing")) == "standing"),
+        float(f.flag("rebound")),
+        float(f.choice("rear_width", ("local", "full")) == "full"),
+        float(f.choice("pressure", ("uniform", "slip_line")) == "slip_line"),
+        float(f.flag("film")),
+        f.number("scuff", 0, 1),
+    )
+    damping = f.quantity("contact_damping", "s/m")
+    if not 0 <= damping <= 100:
+        raise BladeError(f"law.contact_damping: {damping:g} s/m; use 0 s/m to 100 s/m.")
+    f.done()
+    return law, damping
+
+
+def _skater(f: Fields, blade) -> tuple[Skater, float, str | None]:
+    """(skater, scale of load lines, own blade length or None)."""
+    skater = Skater(
+        f.text("name", 40), f.quantity("mass", "kg"), f.quantity("skate_mass", "kg"),
+        f.quantity("skate_inertia", "kg*m^2"), f.quantity("skate_x", "m"), f.quantity("skate_height", "m"),
+        f.quantity("ankle_x", "m"), f.quantity("ankle_height", "m"), f.quantity("body_height", "m"),
+        f.quantity("body_inertia", "kg*m^2"), f.quantity("ankle_stiffness", "N*m/rad"),
+        f.quantity("ankle_damping", "N*m*s/rad"), f.quantity("foot_length", "m"),
+    )  # fmt: skip
+    scale, length = 1.0, None
+    if f.has("blade_length"):
+        length = f.raw("blade_length")
+        scale = f.quantity("blade_length", "m") / Fields(blade, "blade").quantity("length", "m")
+        if not 0.3 < scale < 3:
+            raise BladeError(f"{f.path('blade_length')}: {length!r} is no length for a skate; use 100 mm to 600 mm.")
+    f.done()
+    return skater, scale, length
+
+
+def _states(f: Fields) -> tuple[dict[str, State], tuple[float, ...]]:
+    states = {}
+    for name in STATES:
+        s = f.inner(name)
+        try:
+            if s.has("path_radius"):
+                path, speed = s.quantity("path_radius", "m"), s.quantity("speed", "m/s")
+                states[name] = State(s.quantity("line", "m"), speed_m_s=speed, path_radius_m=path)
+            else:
+                speed = s.quantity("speed", "m/s") if s.has("speed") else 0.0
+                load = s.number("load", 0.01, 6)
+                states[name] = State(s.quantity("line", "m"), s.quantity("lean", "rad"), load, speed)
+        except BladeError as refusal:
+            text = str(refusal)
+            raise BladeError(text if text.startswith("states") else f"states.{name}: {text}") from None
+        s.done()
+    bias = f.inner("pitch_bias")
+    start, stop, count = bias.quantity("from", "m"), bias.quantity("to", "m"), bias.count("count", 2, 201)
+    bias.done()
+    f.done()
+    return states, tuple(np.linspace(start, stop, count))
+
+
+def _scenario(name: str, f: Fields) -> Scenario:
+    at, line = f.numbers("at", 0, 1), f.quantities("line", "m")
+    common = dict(
+        name=name, at=at, line_m=line, speed_m_s=f.quantity("speed", "m/s"), mode=f.choice("mode", ("guided", "free"))
+    )
+    common["time_step_s"] = f.quantity("time_step", "s")
+    if f.has("path_radius"):
+        common |= dict(path_radius_m=f.quantity("path_radius", "m"), heading_rad=f.quantity("heading", "rad"))
+        common["ramp_m"] = f.quantity("ramp", "m")
+    else:
+        common |= dict(duration_s=f.quantity("duration", "s"), load_bw=f.numbers("load", 0, 6))
+        common["lean_rad"] = f.quantities("lean", "rad")
+    for key, unit, target in (
+        ("impulse", "N*s", "impulse_ns"), ("impulse_above", "m", "impulse_above_m"),
+        ("impulse_at", "s", "impulse_at_s"), ("impulse_for", "s", "impulse_for_s"),
+    ):  # fmt: skip
+        if f.has(key):
+            common[target] = f.quantity(key, unit)
+    f.done()
+    return Scenario(**common)
+
+
+def _line(f: Fields) -> tuple[float, ...]:
+    start, stop, count = f.radius("from"), f.radius("to"), f.count("count", 2, 2001)
+    f.done()
+    if not start < stop < math.inf:
+        raise BladeError("radius_line: 'from' must be a shorter radius than 'to', and neither flat.")
+    return tuple(np.geomspace(start, stop, count))
+
+
+def _scaled(state: State, scale: float) -> State:
+    return State(state.line_m * scale, state.lean_rad, state.load_bw, state.speed_m_s, state.path_radius_m)
+
+
+def _scaled_scenario(scenario: Scenario, scale: float) -> Scenario:
+    return Scenario(**{**scenario.__dict__, "line_m": tuple(x * scale for x in scenario.line_m)})

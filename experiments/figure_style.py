@@ -1,0 +1,231 @@
+"""How figures look: one colour and dash per candidate, page frame, legend, label placing, files that repeat."""
+
+import math
+from collections import Counter
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.textpath import TextPath
+
+from experiments.store import whole
+
+MANY = 12  # most lines that one overlay carries
+FEW = 7  # up to here every candidate has its own hue
+FEET = 0.3048
+FOOTER = "model: rigid blade on ice that yields at its hardness; demo recipes are invented"
+LOW = "smooth-ice theory: drag lies 30 to 60 % below measured drag, compare ratios"
+INK, SOFT, FAINT = "#222222", "#666666", "#dddddd"
+
+# Okabe & Ito's palette without its yellow, which is lost on white.
+BLUE, VERMILLION, GREEN, ORANGE, PURPLE, SKY = "#0072B2", "#D55E00", "#009E73", "#E69F00", "#CC79A7", "#56B4E9"
+HUES = (BLUE, VERMILLION, GREEN, ORANGE, PURPLE, SKY, "#000000")
+FAMILY_HUES = {
+    "rear_flat": BLUE, "rear_flat_eased": VERMILLION, "mid_flat": GREEN, "graded": PURPLE, "spline": ORANGE,
+}  # fmt: skip
+DASHES = ((), (6, 2), (1.5, 1.3), (7, 1.6, 1.5, 1.6), (3, 1.2), (9, 1.5, 1.5, 1.5, 1.5, 1.5))
+MARKERS = "osD^vPX"
+
+RC = {
+    "font.family": "DejaVu Sans", "font.size": 8.5, "axes.titlesize": 9, "axes.labelsize": 8.5, "axes.linewidth": 0.7,
+    "xtick.labelsize": 8, "ytick.labelsize": 8, "axes.edgecolor": SOFT, "text.color": INK, "axes.labelcolor": INK,
+    "xtick.color": INK, "ytick.color": INK, "axes.spines.top": False, "axes.spines.right": False, "axes.grid": True,
+    "grid.color": "#e6e6e6", "grid.linewidth": 0.6, "axes.axisbelow": True, "svg.hashsalt": "arcstride",
+    "svg.fonttype": "path", "path.simplify": True, "savefig.facecolor": "white", "axes.unicode_minus": False,
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Look:
+    """How a candidate is drawn in every figure."""
+
+    colour: str
+    dash: tuple
+    width: float
+    marker: str
+
+    @property
+    def line(self) -> dict:
+        """Keywords of a line."""
+        style = {"color": self.colour, "linewidth": self.width}
+        return style | ({"dashes": self.dash} if self.dash else {})
+
+
+def radius(row) -> float:
+    """Radius under mid-runner, m: orders single radii."""
+    return 1.0 / max(float(np.median(row.curve["curvature"])), 1e-9)
+
+
+def looks(rows) -> dict[str, Look]:
+    """Colours of a field: each its own when few; else single radii in grey, longer darker, and a hue per family."""
+    first = {row.candidate: row for row in reversed(rows)}
+    names = list(dict.fromkeys(row.candidate for row in rows))
+    if len(names) <= FEW:
+        return {name: Look(HUES[i], DASHES[i % len(DASHES)], 1.6, MARKERS[i]) for i, name in enumerate(names)}
+    single = sorted((n for n in names if first[n].family == "single_radius"), key=lambda n: radius(first[n]))
+    greys = np.linspace(0.74, 0.10, max(len(single), 2))
+    out = {n: Look(f"#{3 * f'{int(255 * g):02x}'}", (), 1.1, "o") for n, g in zip(single, greys)}
+    families = list(dict.fromkeys(first[n].family for n in names if n not in out))
+    seen = Counter()
+    for name in names:
+        if name not in out:
+            family = first[name].family
+            i = families.index(family) + seen[family]
+            hue = FAMILY_HUES.get(family, SKY)
+            out[name] = Look(hue, DASHES[i % len(DASHES)], 1.7, MARKERS[1 + seen[family] % (len(MARKERS) - 1)])
+            seen[family] += 1
+    return out
+
+
+def pick(rows, keep=None, most=MANY):
+    """At most `most` rows: evenly from every family, `keep` among them, in their own order."""
+    if len(rows) <= most:
+        return list(rows)
+    groups = {}
+    for row in rows:
+        groups.setdefault(row.family, []).append(row)
+    quota = Counter()
+    while sum(quota.values()) < most:
+        for family, members in groups.items():
+            if quota[family] < len(members) and sum(quota.values()) < most:
+                quota[family] += 1
+    chosen = {}
+    for family, members in groups.items():
+        for i in np.linspace(0, len(members) - 1, quota[family]).round().astype(int):
+            chosen[id(members[i])] = family
+    if keep is not None and id(keep) not in chosen and any(row is keep for row in rows):
+        family = keep.family if keep.family in chosen.values() else next(iter(chosen.values()))
+        del chosen[[k for k, f in chosen.items() if f == family][-1]]
+        chosen[id(keep)] = keep.family
+    return [row for row in rows if id(row) in chosen]
+
+
+def page(width, height, title, notes=(), low=False) -> Figure:
+    """A figure, inches, with its title, notes under it and the footer."""
+    fig = Figure(figsize=(width, height), dpi=150, facecolor="white")
+    fig.text(0.15 / width, 1 - 0.12 / height, title, fontsize=12, fontweight="bold", va="top")
+    fig.text(0.15 / width, 1 - 0.36 / height, "    ".join(n for n in notes if n), fontsize=8, color=SOFT, va="top")
+    footer = f"{FOOTER}; {LOW}" if low else FOOTER
+    fig.text(0.15 / width, 0.07 / height, footer, fontsize=6.5, color=SOFT, va="bottom")
+    return fig
+
+
+def grid(fig, rows, columns, left, right, top, bottom, wgap=0.0, hgap=0.0, **keywords):
+    """Grid of cells with margins and gaps in inches, so that sizes are known before anything is drawn."""
+    width, height = fig.get_size_inches()
+    cell_w = (width - left - right - wgap * (columns - 1)) / columns
+    cell_h = (height - top - bottom - hgap * (rows - 1)) / rows
+    return fig.add_gridspec(
+        rows, columns, left=left / width, right=1 - right / width, top=1 - top / height, bottom=bottom / height,
+        wspace=wgap / cell_w, hspace=hgap / cell_h, **keywords,
+    )  # fmt: skip
+
+
+def size_in(ax) -> tuple[float, float]:
+    """Width and height of axes, inches."""
+    box, (width, height) = ax.get_position(), ax.figure.get_size_inches()
+    return box.width * width, box.height * height
+
+
+def key(fig, entries, right, top, title="heel to toe"):
+    """Legend in the right margin, outside every plot. entries: (label, Look); right: left edge of it, inches."""
+    width, height = fig.get_size_inches()
+    handles = [Line2D([], [], label=label, **look.line) for label, look in entries]
+    return fig.legend(
+        handles=handles, loc="upper left", bbox_to_anchor=(1 - right / width, 1 - top / height), frameon=False,
+        fontsize=8, handlelength=3.6, title=title, alignment="left", title_fontsize=8, borderaxespad=0,
+        labelspacing=0.7,
+    )  # fmt: skip
+
+
+def thinned(count: int, most: int = 300) -> np.ndarray:
+    """Indices of about `most` of `count` points, both ends among them: a line needs no more."""
+    return np.unique(np.linspace(0, count - 1, min(count, most)).round().astype(int))
+
+
+def save(fig, folder: Path, name: str) -> list[Path]:
+    """Write NAME.png and NAME.svg, without dates, each whole or not at all."""
+    paths = []
+    for kind, metadata in (("png", {"Software": None}), ("svg", {"Date": None, "Creator": "arcstride"})):
+        path = folder / f"{name}.{kind}"
+        with whole(path) as temporary:
+            fig.savefig(temporary, format=kind, metadata=metadata)
+        paths.append(path)
+    return paths
+
+
+@lru_cache(maxsize=1024)
+def text_width(text: str, size: float) -> float:
+    """Width of a text, points."""
+    return max(float(TextPath((0, 0), line, size=size).get_extents().width) for line in text.split("\n"))
+
+
+def in_points(ax, x, y) -> np.ndarray:
+    """Data to points from the lower left of the figure, (n, 2)."""
+    return ax.transData.transform(np.column_stack([x, y])) * 72.0 / ax.figure.dpi
+
+
+def _box(centre, text, size):
+    half = 0.5 * text_width(text, size) + 1.5, 0.62 * size * (1 + text.count("\n")) + 0.5
+    return np.array([centre[0] - half[0], centre[1] - half[1], centre[0] + half[0], centre[1] + half[1]])
+
+
+def _inside(box, points):
+    x, y = points.T
+    return (x > box[0]) & (x < box[2]) & (y > box[1]) & (y < box[3])
+
+
+def _meet(a, boxes):
+    b = np.asarray(boxes, float).reshape(-1, 4)
+    return int(np.sum((a[0] < b[:, 2]) & (b[:, 0] < a[2]) & (a[1] < b[:, 3]) & (b[:, 1] < a[3])))
+
+
+def _near_edge(box, point):
+    """Point of the box nearest to `point`: where a leader ends."""
+    return np.array([min(max(point[0], box[0]), box[2]), min(max(point[1], box[1]), box[3])])
+
+
+def place_labels(ax, labels, obstacles, taken, size=7.5, reach=(11, 17, 25, 35, 47, 62, 80)):
+    """Label points beside them without overlaps; a leader line where the label had to move away.
+
+    labels: (point, text, colour), points in points; obstacles: (n, 2) to stay off; taken: boxes in use, grows.
+    Axes limits must be final.
+    """
+    frame = np.array(ax.get_window_extent().extents) * 72.0 / ax.figure.dpi
+    angles = np.radians([0, 180, 30, 150, -30, -150, 60, 120, -60, -120, 90, -90])
+    leaders = np.zeros((0, 2))
+
+    def cost(point, centre, box, distance):
+        along = point + np.linspace(0.15, 1.0, 12)[:, None] * (_near_edge(box, point) - point)
+        out = np.maximum(0, [frame[0] - box[0], frame[1] - box[1], box[2] - frame[2], box[3] - frame[3]]).sum()
+        crossing = sum(int(_inside(np.asarray(b), along).any()) for b in taken)
+        hits = 30 * _inside(box, obstacles).sum() + 60 * _inside(box, leaders).sum()
+        return 400 * _meet(box, taken) + 40 * out + 90 * crossing + hits + distance
+
+    for point, text, colour in labels:
+        half = 0.5 * text_width(text, size)
+        options = []
+        for distance in reach:
+            for a in angles:
+                centre = point + [math.cos(a) * distance + half * np.sign(round(math.cos(a), 6)), math.sin(a) * distance]
+                box = _box(centre, text, size)
+                options.append((cost(point, centre, box, distance), len(options), centre, box, distance))
+        _, _, centre, box, distance = min(options)[:5]
+        end = _near_edge(box, point)
+        if np.hypot(*(end - point)) > 12:
+            leaders = np.vstack([leaders, point + np.linspace(0, 1, 15)[:, None] * (end - point)])
+            _draw(ax, "plot", np.array([point, end]), color=colour, linewidth=0.6, zorder=2)
+        _draw(ax, "text", centre, text, fontsize=size, color=colour, ha="center", va="center", zorder=6)
+        taken.append(box)
+
+
+def _draw(ax, what, points, *args, **keywords):
+    """Plot or write at points from the lower left of the figure."""
+    xy = ax.transData.inverted().transform(np.atleast_2d(points) * ax.figure.dpi / 72.0)
+    if what == "plot":
+        ax.plot(xy[:, 0], xy[:, 1], **keywords)
+    else:
+        ax.text(xy[0, 0], xy[0, 1], *args, **keywords)

@@ -1,0 +1,217 @@
+"""The command `arcstride`: compose the request, check it, run it, leave a run folder."""
+
+import difflib
+import sys
+import time
+from datetime import datetime
+from pathlib import Path
+
+import yaml
+from hydra import compose, initialize_config_module
+from hydra.errors import HydraException
+from omegaconf import OmegaConf
+from omegaconf.errors import OmegaConfBaseException
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+from sim.errors import BladeError
+
+USAGE = """arcstride compares blade curves on ice.
+
+  arcstride                              run the default experiment, first_look
+  arcstride experiment=NAME key=value    another experiment, with anything in it changed
+  arcstride candidates_from=my.yaml      your own list of blades
+
+Examples: arcstride skater.mass="90 kg" ice.temperature="-3 degC" blade.hollow="5/8 in"
+          arcstride reference.radii='[9 ft]' workers=1
+
+Experiments:
+"""
+LARGEST_FILE = 1_000_000  # bytes of a candidates file
+
+
+def main() -> None:
+    """Entry point: exit 0 when the run folder is complete, 2 for a bad request, 1 when nothing could be computed."""
+    sys.exit(_guarded(sys.argv[1:]))
+
+
+def _guarded(arguments) -> int:
+    try:
+        if any(a in ("-h", "--help", "help") for a in arguments):
+            print(USAGE + "\n".join(f"  {name:18s} {what}" for name, what in experiments_known()))
+            return 0
+        return _run(arguments)
+    except BladeError as refusal:
+        print(f"arcstride: {refusal}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("arcstride: stopped by hand; nothing half-written was left.", file=sys.stderr)
+        return 130
+
+
+def experiments_known() -> list[tuple[str, str]]:
+    """(name, one line) of every experiment in configs/experiment."""
+    folder = Path(__file__).parent.parent / "configs" / "experiment"
+    out = []
+    for path in sorted(folder.glob("*.yaml")):
+        remarks = [
+            x[2:] for x in path.read_text(encoding="utf-8").splitlines() if x.startswith("# ") and "Run:" not in x
+        ]
+        out.append((path.stem, next((r for r in remarks if not r.startswith("@")), "")))
+    return out
+
+
+def composed(arguments) -> tuple[dict, str]:
+    """(config as plain values, experiment name) from key=value arguments. Raises BladeError in one sentence."""
+    for argument in arguments:
+        if "=" not in argument:
+            raise BladeError(f"{argument[:60]!r} is not key=value; for help run: arcstride --help.")
+    try:
+        with initialize_config_module("configs", version_base="1.3"):
+            config = compose("config", overrides=list(arguments), return_hydra_config=True)
+        name = config.hydra.runtime.choices.experiment
+        OmegaConf.set_struct(config, False)
+        config.pop("hydra")
+        missing = OmegaConf.missing_keys(config)
+        if missing:
+            raise BladeError(f"{sorted(missing)[0]}: no value given; write {sorted(missing)[0]}=value.")
+        return OmegaConf.to_container(config, resolve=True), name
+    except (HydraException, OmegaConfBaseException) as fault:
+        raise BladeError(_plain_fault(fault, arguments)) from None
+
+
+def _plain_fault(fault, arguments) -> str:
+    """Hydra's many lines as one sentence with the nearest right names."""
+    text = " ".join(str(fault).split())
+    for argument in arguments:
+        key, _, value = argument.partition("=")
+        key = key.lstrip("+~")
+        if f"Could not override '{key}'" in text or f"Key '{key.rsplit('.', 1)[-1]}'" in text:
+            near = difflib.get_close_matches(key, _keys(), 3, 0.6)
+            hint = f"did you mean {' or '.join(near)}?" if near else "see configs/ for what there is."
+            return f"{key}: unknown key; {hint}"
+        if "Could not find" in text and f"'{key}/" in text:
+            options = [name for name, _ in experiments_known()] if key == "experiment" else _options(key)
+            return f"{key}={value[:40]}: there is no such {key}; choose one of {', '.join(options)}."
+    return f"the request could not be read: {text[:300]}"
+
+
+def _keys() -> list[str]:
+    with initialize_config_module("configs", version_base="1.3"):
+        config = OmegaConf.to_container(compose("config"), resolve=False)
+
+    def walk(node, path):
+        if isinstance(node, dict):
+            for key, value in node.items():
+                yield from walk(value, f"{path}.{key}" if path else str(key))
+        yield path
+
+    return [k for k in walk(config, "") if k]
+
+
+def _options(group: str) -> list[str]:
+    folder = Path(__file__).parent.parent / "configs" / group.split("@")[0]
+    return sorted(p.stem for p in folder.glob("*.yaml"))
+
+
+def own_candidates(path: str) -> list:
+    """The candidates of a person's own file. Raises BladeError for a file that is missing, large or no list."""
+    file = Path(path)
+    try:
+        if file.stat().st_size > LARGEST_FILE:
+            raise BladeError(f"candidates_from: {path} is larger than 1 MB; list fewer candidates.")
+        entries = yaml.safe_load(file.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError) as fault:
+        raise BladeError(
+            f"candidates_from: cannot read {path}; give a YAML file of plain text that exists."
+        ) from None
+    except yaml.YAMLError as fault:
+        line = getattr(getattr(fault, "problem_mark", None), "line", 0) + 1
+        raise BladeError(
+            f"candidates_from: {path} is not YAML from line {line} on; compare configs/candidate_list."
+        ) from None
+    if not isinstance(entries, list) or not entries:
+        raise BladeError(f"candidates_from: {path} must be a list of candidates (lines that start with '- ').")
+    return entries
+
+
+def _run(arguments) -> int:
+    started = time.perf_counter()
+    console = Console(highlight=False, width=None if sys.stdout.isatty() else 130)
+    config, name = composed(arguments)
+    from experiments.runfolder import RunFolder  # heavy imports only once the request reads well
+
+    if config.get("candidates_from"):
+        config["candidates"] = own_candidates(str(config["candidates_from"]))
+    if config.get("kind") == "validation":
+        return _validate(config, name, console)
+    from experiments.cases import request as check
+
+    request = check(config)
+    folder = RunFolder(config, name, datetime.now())
+    from experiments import report
+    from experiments.runner import run
+
+    folder.log(
+        f"{len(request.cases)} cases, experiment {name}; the first run on a machine compiles for about half a minute"
+    )
+    with progress(console, len(request.cases), folder) as on_row:
+        results = run(request, on_row)
+    folder.write(request, results)
+    if request.figures:
+        from experiments.figures import draw_all
+
+        folder.log("drawing figures")
+        draw_all(results, config["reference"].get("name", "reference"), folder.path / "figures")
+    folder.log(f"done in {time.perf_counter() - started:.1f} s")
+    report.show(results, console)
+    console.print(f"Tables, series and figures ({time.perf_counter() - started:.1f} s):")
+    print(folder.path)
+    return 0 if any(len(row.reasons) < len(row.values) for row in results.rows) else 1
+
+
+def _validate(config, name, console) -> int:
+    from experiments import validation
+    from experiments.runfolder import RunFolder
+
+    folder = RunFolder(config, name, datetime.now())
+    checks = validation.checks()
+    console.print(validation.table(checks))
+    validation.write_csv(checks, folder.path / "validation.csv")
+    validation.write_markdown(checks, folder.path / "validation.md")
+    folder.log(f"{len(checks)} checks")
+    print(folder.path)
+    return 0
+
+
+class progress:
+    """A bar in a terminal, plain lines elsewhere; gives a function to call with each finished row."""
+
+    def __init__(self, console: Console, total: int, folder):
+        self.folder, self.console, self.done, self.total = folder, console, 0, total
+        columns = (
+            TextColumn("rolling"),
+            BarColumn(),
+            MofNCompleteColumn(),
+            TimeElapsedColumn(),
+            TextColumn("{task.description}"),
+        )
+        self.bar = Progress(*columns, console=console, transient=True, disable=not console.is_terminal)
+        self.task = self.bar.add_task("getting ready (the first run on a machine compiles)", total=total)
+
+    def __enter__(self):
+        self.bar.start()
+        return self
+
+    def __exit__(self, *fault):
+        self.bar.stop()
+
+    def __call__(self, row, total):
+        self.done += 1
+        bad = {k: v for k, v in row.outcomes.items() if v != "finished"}
+        text = f"{row.candidate}, {row.skater}" + (f": {bad}" if bad else "")
+        self.folder.log(f"{self.done} of {total}: {text}" + (f" [{row.reason}]" if row.reason else ""))
+        self.bar.update(self.task, advance=1, description=row.candidate)
+        step = max(1, total // 20)
+        if not self.console.is_terminal and (self.done % step == 0 or self.done == total):
+            self.console.print(f"{self.done} of {total} rolled")

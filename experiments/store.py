@@ -1,0 +1,158 @@
+"""Results to disk: results.h5 (self-describing, opens in xarray) and measures.csv; half-written is invisible."""
+
+import csv
+import math
+import os
+from contextlib import contextmanager
+from pathlib import Path
+
+import h5py
+import numpy as np
+
+from experiments.runner import Results
+from sim.measures import REGISTRY
+
+SERIES_UNITS = {
+    "time": "s", "load": "N", "wanted_load": "N", "lean": "rad", "pitch": "rad", "leg_angle": "rad",
+    "balance_position": "m", "arc_front": "m", "arc_rear": "m", "arc_tail": "m", "depth": "m", "ploughing": "N",
+    "film": "N", "scrape": "N", "drag": "N", "speed": "m/s", "path_position": "m", "ice_loss": "J",
+}  # fmt: skip
+CURVE_UNITS = {"arc_length": "m", "x": "m", "z": "m", "tangent_angle": "rad", "curvature": "1/m"}
+CONTACT_UNITS = {"x": "m", "penetration": "m", "pressure": "Pa", "loaded_width": "m"}
+
+
+@contextmanager
+def whole(path: Path):
+    """A temporary path beside `path` that takes its place only when everything was written and is on disk."""
+    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        yield temporary
+        with open(temporary, "rb+") as handle:
+            os.fsync(handle.fileno())
+        os.replace(temporary, path)
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+def write_h5(path: Path, results: Results, attributes: dict[str, str]) -> None:
+    """Write curves, measures, contact, series and the single-radius line with units on every array.
+
+    Layout: curves/{x,z,...}(candidate, point); measures/NAME(candidate); contact/STATE/...(candidate, point);
+    series/SCENARIO/...(candidate, time), nan after a run ended; single_radius/NAME(skater, radius).
+    """
+    with whole(path) as temporary, h5py.File(temporary, "w") as file:
+        for key, value in attributes.items():
+            file.attrs[key] = value
+        rows = results.rows
+        _curves(file.create_group("curves"), rows)
+        _measures(file.create_group("measures"), rows)
+        for state in dict.fromkeys(s for row in rows for s in row.contacts):
+            group = file.create_group(f"contact/{state}")
+            _stack(group, rows, [row.contacts.get(state, {}) for row in rows], CONTACT_UNITS, "point")
+        for scenario in dict.fromkeys(s for row in rows for s in row.series):
+            _series(file.create_group(f"series/{scenario}"), rows, scenario)
+        _line(file.create_group("single_radius"), results)
+        _reference(file.create_group("reference"), results)
+
+
+def _scale(group, name, values, unit="1", long_name=""):
+    """A dimension scale: the coordinate of one axis."""
+    data = group.create_dataset(name, data=values, dtype=h5py.string_dtype() if values.dtype.kind == "O" else None)
+    data.make_scale(name)
+    data.attrs["units"], data.attrs["long_name"] = unit, long_name or name.replace("_", " ")
+    return data
+
+
+def _put(group, name, values, unit, long_name, *scales):
+    strings = values.dtype.kind == "O"
+    data = group.create_dataset(name, data=values, dtype=h5py.string_dtype() if strings else values.dtype)
+    if not strings:
+        data.attrs["units"] = unit
+    data.attrs["long_name"] = long_name
+    for axis, scale in enumerate(scales):
+        data.dims[axis].attach_scale(scale)
+    return data
+
+
+def labels(rows) -> list[str]:
+    """One label a row: the candidate, and the skater where there is more than one."""
+    several = len({row.skater for row in rows}) > 1
+    return [f"{row.candidate}, {row.skater}" if several else row.candidate for row in rows]
+
+
+def _candidates(group, rows):
+    return _scale(group, "candidate", np.array(labels(rows), dtype=object), long_name="candidate")
+
+
+def _curves(group, rows):
+    _stack(group, rows, [row.curve for row in rows], CURVE_UNITS, "point")
+
+
+def _stack(group, rows, parts, units, axis):
+    """Named arrays of each row side by side, (candidate, axis); nan where a row has none or fewer."""
+    candidate = _candidates(group, rows)
+    length = max(len(next(iter(p.values()))) for p in parts if p)
+    along = _scale(group, axis, np.arange(length, dtype="i4"))
+    for name, unit in units.items():
+        block = np.full((len(rows), length), np.nan)
+        for i, part in enumerate(parts):
+            if part:
+                block[i, : len(part[name])] = part[name]
+        _put(group, name, block, unit, name.replace("_", " "), candidate, along)
+
+
+def _measures(group, rows):
+    candidate = _candidates(group, rows)
+    for name in ("family", "skater", "reason"):
+        values = np.array([getattr(row, name) for row in rows], dtype=object)
+        _put(group, name, values, "", name, candidate)
+    for scenario in dict.fromkeys(s for row in rows for s in row.outcomes):
+        values = np.array([row.outcomes.get(scenario, "not run") for row in rows], dtype=object)
+        _put(group, f"outcome_{scenario}", values, "", f"outcome of {scenario}", candidate)
+    for measure in REGISTRY.values():
+        values = np.array([row.values.get(measure.name, math.nan) for row in rows])
+        data = _put(group, measure.name, values, measure.unit, measure.label, candidate)
+        data.attrs["state"], data.attrs["better"] = measure.state, measure.better
+
+
+def _series(group, rows, scenario):
+    candidate = _candidates(group, rows)
+    parts = [row.series.get(scenario, {}) for row in rows]
+    times = max((p["time"] for p in parts if p), key=len)
+    time = _scale(group, "time", times, "s")
+    for name, unit in SERIES_UNITS.items():
+        if name == "time":
+            continue
+        block = np.full((len(rows), len(times)), np.nan)
+        for i, part in enumerate(parts):
+            if part:
+                block[i, : len(part[name])] = part[name]
+        _put(group, name, block, unit, name.replace("_", " "), candidate, time)
+
+
+def _line(group, results):
+    skater = _scale(group, "skater", np.array(list(results.line), dtype=object))
+    radius = _scale(group, "radius", results.line_radii, "m", "single radius")
+    for name in next(iter(results.line.values())):
+        block = np.array([line[name] for line in results.line.values()])
+        _put(group, name, block, REGISTRY[name].unit, REGISTRY[name].label, skater, radius)
+
+
+def _reference(group, results):
+    skater = _scale(group, "skater", np.array(list(results.references), dtype=object))
+    for measure in REGISTRY.values():
+        values = np.array([row.values[measure.name] for row in results.references.values()])
+        _put(group, measure.name, values, measure.unit, measure.label, skater)
+
+
+def write_csv(path: Path, results: Results) -> None:
+    """One line a case, tidy: names, then every measure in SI with its unit in the header, outcomes and reason."""
+    scenarios = list(dict.fromkeys(s for row in results.rows for s in row.outcomes))
+    header = ["candidate", "family", "skater", *(f"{m.name} [{m.unit}]" for m in REGISTRY.values())]
+    with whole(path) as temporary, open(temporary, "w", newline="", encoding="utf-8") as handle:
+        writer = csv.writer(handle)
+        writer.writerow([*header, *(f"outcome_{s}" for s in scenarios), "reason"])
+        for row in results.rows:
+            numbers = [repr(float(row.values[name])) if math.isfinite(row.values[name]) else "" for name in REGISTRY]
+            outcomes = [row.outcomes.get(s, "not run") for s in scenarios]
+            writer.writerow([row.candidate, row.family, row.skater, *numbers, *outcomes, row.reason])

@@ -1,0 +1,307 @@
+"""The one list of measures: name, unit, state, which way is better, and the function that computes it."""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from sim.blade.stock import steel_removed
+from sim.errors import BladeError
+from sim.ice import scrape, sideways
+from sim.skater import body
+from sim.trial import FINE, Trial
+
+LIGHTEST_BW = 0.2  # balance and pitch travel count only while the blade carries this share of body weight
+SETTLED = 0.10  # of the peak shift
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A number per candidate. unit: SI; shown: (unit, factor) for people; better: lower, higher or neither.
+
+    state: the static state or scenario it belongs to; whom: who gains when it moves the better way.
+    """
+
+    name: str
+    unit: str
+    label: str
+    state: str
+    better: str
+    whom: str
+    function: Callable[[Trial], float]
+    shown: tuple[str, float] = ("", 1.0)
+
+    @property
+    def shown_unit(self) -> str:
+        """Unit for people."""
+        return self.shown[0] or ("" if self.unit == "1" else self.unit)
+
+    def to_shown(self, value):
+        """A value in SI as people read it."""
+        return value * self.shown[1]
+
+
+REGISTRY: dict[str, Measure] = {}
+_MM, _UM, _DEG = ("mm", 1e3), ("um", 1e6), ("deg", 180 / math.pi)
+
+
+def _measure(unit, label, state, better, whom, shown=("", 1.0)):
+    """Register a function under its own name."""
+
+    def register(function):
+        name = function.__name__
+        REGISTRY[name] = Measure(name, unit, label, state, better, whom, function, shown)
+        return function
+
+    return register
+
+
+def evaluate(trial: Trial, names=None) -> tuple[dict[str, float], dict[str, str]]:
+    """(values, reasons): each measure in SI, nan with a reason where it cannot be had.
+
+    Raises BladeError for an unknown measure name.
+    """
+    values, reasons = {}, {}
+    for name in names or REGISTRY:
+        if name not in REGISTRY:
+            raise BladeError(f"measure {name!r} is unknown; choose from {', '.join(REGISTRY)}.")
+        try:
+            value = float(REGISTRY[name].function(trial))
+        except BladeError as refusal:
+            value, reasons[name] = math.nan, str(refusal)
+        if math.isinf(value):
+            value, reasons[name] = math.nan, _WHY_INFINITE.get(name, "the model gives no finite value here")
+        values[name] = value
+    return values, reasons
+
+
+_WHY_INFINITE = {
+    "critical_ankle_stiffness": "no ankle stiffness keeps this skater up on this blade: the rocker is too short",
+    "turn_tightest_clean_radius": "the outside edge is in the ice at this lean, so that any turn scrapes",
+}
+
+
+@_measure("1", "glide drag coefficient", "glide", "lower", "glides further")
+def glide_drag_coefficient(t):
+    """(F_p + F_v)/N of a straight glide. Smooth-ice theory lies below measured coefficients; compare ratios."""
+    return sum(t.drag("glide")) / t.load("glide")
+
+
+@_measure("1", "glide ploughing coefficient", "glide", "lower", "glides further")
+def glide_ploughing_coefficient(t):
+    """F_p/N of a straight glide."""
+    return t.drag("glide")[0] / t.load("glide")
+
+
+@_measure("1", "glide film coefficient", "glide", "lower", "glides further")
+def glide_film_coefficient(t):
+    """F_v/N of a straight glide."""
+    return t.drag("glide")[1] / t.load("glide")
+
+
+@_measure("m", "glide loaded arc", "glide", "neither", "longer is steadier, shorter turns", _MM)
+def glide_loaded_arc(t):
+    """Length over which the ice presses on the steel."""
+    return t.patch("glide").front - t.patch("glide").rear
+
+
+@_measure("m", "glide immersed arc", "glide", "neither", "longer is steadier, shorter turns", _MM)
+def glide_immersed_arc(t):
+    """Length of steel below the ice surface."""
+    return t.patch("glide").front - t.patch("glide").tail
+
+
+@_measure("m", "glide groove depth", "glide", "lower", "cuts less ice", _UM)
+def glide_groove_depth(t):
+    """Depth of the groove along the leg axis."""
+    return t.patch("glide").depth
+
+
+@_measure("rad", "glide pitch", "glide", "neither", "toe-down is positive", _DEG)
+def glide_pitch(t):
+    """Pitch at which the glide load line is reached."""
+    return t.patch("glide").beta
+
+
+def _pivot(t, state, toe_in):
+    return sideways.pivot(t.steel, t.ice, t.setting.law, t.patch(state), toe_in, *FINE)
+
+
+@_measure("N m", "pivot on forefoot, toe in", "pivot_forefoot", "lower", "pivots easily")
+def pivot_forefoot_toe_in(t):
+    """Moment about the leg axis to turn the toe inward, standing on the forefoot."""
+    return _pivot(t, "pivot_forefoot", True)
+
+
+@_measure("N m", "pivot on forefoot, toe out", "pivot_forefoot", "lower", "pivots easily")
+def pivot_forefoot_toe_out(t):
+    """Moment about the leg axis to turn the toe outward, standing on the forefoot."""
+    return _pivot(t, "pivot_forefoot", False)
+
+
+@_measure("N m", "pivot on heel, toe in", "pivot_heel", "lower", "pivots easily")
+def pivot_heel_toe_in(t):
+    """Moment about the leg axis to turn the toe inward, standing on the heel."""
+    return _pivot(t, "pivot_heel", True)
+
+
+@_measure("N m", "pivot on heel, toe out", "pivot_heel", "lower", "pivots easily")
+def pivot_heel_toe_out(t):
+    """Moment about the leg axis to turn the toe outward, standing on the heel."""
+    return _pivot(t, "pivot_heel", False)
+
+
+@_measure("rad", "turn lean", "turn", "neither", "set by speed and path", _DEG)
+def turn_lean(t):
+    """Lean of the steady turn, atan(v^2/(g rho))."""
+    return math.atan(t.patch("turn").t)
+
+
+@_measure("m", "turn loaded arc", "turn", "neither", "longer holds, shorter turns", _MM)
+def turn_loaded_arc(t):
+    """Length over which the ice presses on the steel in the turn."""
+    return t.patch("turn").front - t.patch("turn").rear
+
+
+@_measure("m", "turn immersed arc", "turn", "neither", "longer holds, shorter turns", _MM)
+def turn_immersed_arc(t):
+    """Length of steel below the ice surface in the turn."""
+    return t.patch("turn").front - t.patch("turn").tail
+
+
+@_measure("N", "turn ploughing", "turn", "lower", "keeps speed in the turn")
+def turn_ploughing(t):
+    """Ploughing along the blade in the turn."""
+    return t.drag("turn")[0]
+
+
+@_measure("N", "turn scrape", "turn", "lower", "follows a tight path cleanly")
+def turn_scrape(t):
+    """Force to sweep the ice that the blade's own track does not clear."""
+    return t.scrape
+
+
+@_measure("N", "turn drag", "turn", "lower", "keeps speed in the turn")
+def turn_drag(t):
+    """Ploughing, film and scrape of the turn together."""
+    return sum(t.drag("turn")) + t.scrape
+
+
+@_measure("m", "tightest clean radius", "turn", "lower", "turns tightly without scrape")
+def turn_tightest_clean_radius(t):
+    """Smallest path radius at the turn's lean that the immersed arc follows without scrape."""
+    return scrape.tightest_clean_radius(t.steel, t.patch("turn"))
+
+
+def _turn_end(t):
+    """(time, speed) at the end of the path, carried on from the last record row, s and m/s."""
+    run = t.finished("tight_turn")
+    time, speed, path = (run[c] for c in ("time", "speed", "path_position"))
+    left = (run.scenario.path_m - path[-1]) / speed[-1]
+    slowing = (speed[-1] - speed[-2]) / (time[-1] - time[-2])
+    return time[-1] + left, speed[-1] + slowing * left
+
+
+@_measure("m/s", "exit speed of the tight turn", "tight_turn", "higher", "keeps speed in the turn")
+def turn_exit_speed(t):
+    """Speed at the end of the stated path."""
+    return _turn_end(t)[1]
+
+
+@_measure("s", "time of the tight turn", "tight_turn", "lower", "keeps speed in the turn")
+def turn_time(t):
+    """Time over the stated path."""
+    return _turn_end(t)[0]
+
+
+@_measure("rad", "hold angle at push", "push", "higher", "pushes hard without slipping", _DEG)
+def push_hold_angle(t):
+    """How far the push may tilt outward of the leg axis before the edge lets go."""
+    return sideways.hold_angle(t.steel, t.ice, t.setting.law, t.patch("push"), *FINE)
+
+
+@_measure("m", "groove depth at push", "push", "neither", "deeper holds, shallower costs less", _UM)
+def push_groove_depth(t):
+    """Depth of the groove along the leg axis at the push."""
+    return t.patch("push").depth
+
+
+@_measure("N m/rad", "critical ankle stiffness", "glide", "lower", "is steady fore and aft")
+def critical_ankle_stiffness(t):
+    """Least ankle stiffness that keeps the skater up at the glide state."""
+    return body.critical_ankle_stiffness(t.setting.skater, t.load("glide"), t.effective_radius)
+
+
+@_measure("rad", "pitch bias", "glide", "neither", "toe-down of the reference is positive", _DEG)
+def pitch_bias(t):
+    """Mean over the bias load lines of pitch less the reference's pitch."""
+    return float(np.mean(np.subtract(t.bias_pitches, t.setting.reference_pitches)))
+
+
+@_measure("m", "heel over toe", "glide", "neither", "height of heel over toe, against the reference", _MM)
+def heel_over_toe(t):
+    """Pitch bias as a height over the foot's length."""
+    return t.setting.skater.foot_length_m * math.tan(pitch_bias(t))
+
+
+def _nudge(t):
+    """(peak shift, settling time) of the balance after the shove."""
+    run = t.finished("nudge")
+    time, balance = run["time"], run["balance_position"]
+    before = time < run.scenario.impulse_at_s
+    shift = np.abs(balance - balance[before][-1])
+    peak = float(shift.max())
+    outside = np.flatnonzero(shift > SETTLED * peak)
+    if outside[-1] >= len(time) - 2:
+        raise BladeError("nudge: the balance had not settled by the end; run longer or raise the ankle damping.")
+    return peak, float(time[outside[-1] + 1] - run.scenario.impulse_at_s)
+
+
+@_measure("m", "balance shift after a nudge", "nudge", "lower", "is steady fore and aft", _MM)
+def nudge_shift(t):
+    """Greatest shift of the centre of pressure after the shove."""
+    return _nudge(t)[0]
+
+
+@_measure("s", "settling time after a nudge", "nudge", "lower", "is steady fore and aft")
+def nudge_settling_time(t):
+    """Time from the shove until the balance stays within a tenth of its greatest shift."""
+    return _nudge(t)[1]
+
+
+def _travel(t, column):
+    run = t.finished("stride")
+    carried = run["load"] > LIGHTEST_BW * t.setting.skater.weight_n
+    return float(np.ptp(run[column][carried]))
+
+
+@_measure("m", "balance travel in the stride", "stride", "neither", "how far the load moves along the steel", _MM)
+def stride_balance_travel(t):
+    """Range of the centre of pressure through the stride, while loaded."""
+    return _travel(t, "balance_position")
+
+
+@_measure("rad", "pitch travel in the stride", "stride", "neither", "how far the foot rocks", _DEG)
+def stride_pitch_travel(t):
+    """Range of pitch through the stride, while loaded."""
+    return _travel(t, "pitch")
+
+
+@_measure("J", "ice loss per stride", "stride", "lower", "keeps speed in the stride")
+def stride_ice_loss(t):
+    """Work lost to ploughing and film through one stride."""
+    return float(t.finished("stride")["ice_loss"][-1])
+
+
+@_measure("m", "steel removed, depth", "blade", "lower", "keeps steel", _MM)
+def steel_removed_depth(t):
+    """Greatest depth of steel to grind from the reference curve."""
+    return steel_removed(t.candidate.curve, t.setting.reference.curve)[0]
+
+
+@_measure("m^2", "steel removed, area", "blade", "lower", "keeps steel", ("mm^2", 1e6))
+def steel_removed_area(t):
+    """Side-view area of steel to grind from the reference curve."""
+    return steel_removed(t.candidate.curve, t.setting.reference.curve)[1]
+

@@ -1,0 +1,193 @@
+"""One candidate under one setting: its contact at each static state and its rolls, each solved once."""
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+
+from sim.blade.recipe import Recipe
+from sim.blade.section import Section
+from sim.errors import BladeError
+from sim.ice.contact import GAUSS, Law, Patch, Steel, settle, stand
+from sim.ice.drag import film_shear, ploughing
+from sim.ice.ice import Ice
+from sim.ice.scrape import turn_scrape
+from sim.rolling.scenarios import ADVICE, Roll, roll
+from sim.skater.body import GRAVITY, Skater
+from sim.skater.movement import Program, Scenario, program
+
+FINE = GAUSS[24]  # quadrature of the static states; these three grids: see the grid-convergence test
+FILM_STEPS = 128
+SCRAPE_GRID = (48, 96)  # stations along the arc, columns across it
+
+
+@dataclass(frozen=True)
+class State:
+    """A static state: lean_rad, load_bw body weights in the blade plane, load line line_m (blade x), speed.
+
+    path_radius_m > 0: a steady turn; lean and load then follow: tan(lean) = v^2/(g rho), N = m g/cos(lean).
+    """
+
+    line_m: float
+    lean_rad: float = 0.0
+    load_bw: float = 1.0
+    speed_m_s: float = 0.0
+    path_radius_m: float = 0.0
+
+    def __post_init__(self):
+        if not 0 <= self.lean_rad < math.radians(75) or not 0 < self.load_bw <= 6:
+            raise BladeError("state: lean must lie within 0 and 75 deg and load above 0 and at most 6 body weights.")
+        if self.path_radius_m and not (0.3 <= self.path_radius_m and 0 < self.speed_m_s**2 < 37 * self.path_radius_m):
+            raise BladeError("state: a turn needs a radius of at least 0.3 m and a speed that leans less than 75 deg.")
+
+    @property
+    def tan_lean(self) -> float:
+        """tan(lean)."""
+        if self.path_radius_m:
+            return self.speed_m_s**2 / (GRAVITY * self.path_radius_m)
+        return math.tan(self.lean_rad)
+
+    def load_n(self, skater: Skater) -> float:
+        """Load in the blade plane, N."""
+        if self.path_radius_m:
+            return skater.weight_n * math.sqrt(1 + self.tan_lean**2)
+        return skater.weight_n * self.load_bw
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A blade to be judged: its recipe and its section."""
+
+    name: str
+    recipe: Recipe
+    section: Section
+
+    @cached_property
+    def curve(self):
+        """The blade curve."""
+        return self.recipe.curve()
+
+    @cached_property
+    def steel(self) -> Steel:
+        """Curve and section as the compiled functions read them."""
+        return Steel(*self.curve.table, self.section.thickness_m, self.section.hollow_m)
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What all candidates of a comparison share: ice, law, skater, states, scenarios and the reference blade.
+
+    states: glide, pivot_forefoot, pivot_heel, turn, push. bias_lines_m: load lines over which pitch bias is averaged.
+    """
+
+    ice: Ice
+    law: Law
+    skater: Skater
+    states: dict[str, State]
+    scenarios: dict[str, Scenario]
+    reference: Candidate
+    bias_lines_m: tuple[float, ...]
+    contact_damping: float = 15.0
+
+    @cached_property
+    def reference_pitches(self) -> tuple[float, ...]:
+        """Pitch of the reference at each bias line, rad."""
+        return Trial(self.reference, self).bias_pitches
+
+    def program(self, name: str) -> Program:
+        """The movement program of a scenario on the reference blade, solved once."""
+        if name not in self._programs:
+            steel = self.reference.steel
+            self._programs[name] = program(self.scenarios[name], self.skater, steel, self.ice.numbers, self.law)
+        return self._programs[name]
+
+    @cached_property
+    def _programs(self) -> dict[str, Program]:
+        return {}
+
+
+class Trial:
+    """A candidate under a setting. Every contact and every roll is solved when first asked for, then kept."""
+
+    def __init__(self, candidate: Candidate, setting: Setting):
+        self.candidate, self.setting = candidate, setting
+        self.steel, self.ice = candidate.steel, setting.ice.numbers
+        self._patches, self._rolls, self._drags = {}, {}, {}
+
+    def state(self, name: str) -> State:
+        """A static state of the setting; a BladeError that names those there are when it is missing."""
+        if name not in self.setting.states:
+            raise BladeError(f"state {name!r} is not defined; there are {', '.join(self.setting.states)}.")
+        return self.setting.states[name]
+
+    def load(self, name: str) -> float:
+        """Load of a static state, N."""
+        return self.state(name).load_n(self.setting.skater)
+
+    def patch(self, name: str) -> Patch:
+        """Contact at a static state. Raises BladeError when the blade cannot carry it."""
+        if name not in self._patches:
+            state = self.state(name)
+            self._patches[name] = self._stand(state.tan_lean, self.load(name), state.line_m, name)
+        return self._patches[name]
+
+    def _stand(self, tan_lean, load, line, what) -> Patch:
+        x_heel, x_toe = self.steel.x_first, self.steel.x_first + self.steel.dx * (len(self.steel.z) - 1)
+        if not x_heel < line < x_toe:
+            raise BladeError(
+                f"{what}: load line {line * 1e3:.0f} mm is off the steel, which runs from {x_heel * 1e3:.0f} to "
+                f"{x_toe * 1e3:.0f} mm; move it toward mid-runner."
+            )
+        patch = stand(self.steel, self.ice, self.setting.law, tan_lean, load, line, *FINE)
+        if math.isnan(patch.load):
+            raise BladeError(
+                f"{what}: this blade cannot carry {load:.0f} N with its centre at {line * 1e3:.0f} mm; lower the load, "
+                "move the load line toward mid-runner, or use a longer or thicker runner."
+            )
+        return patch
+
+    def drag(self, name: str) -> tuple[float, float]:
+        """(ploughing, film shear) at a static state, N."""
+        if name not in self._drags:
+            patch, law = self.patch(name), self.setting.law
+            plough = ploughing(self.steel, self.ice, law, patch, *FINE)
+            film = film_shear(self.steel, self.ice, law, patch, self.state(name).speed_m_s, FILM_STEPS)
+            self._drags[name] = plough, film
+        return self._drags[name]
+
+    @cached_property
+    def scrape(self) -> float:
+        """Turn scrape at the turn state, N."""
+        path = self.state("turn").path_radius_m
+        return turn_scrape(self.steel, self.ice, self.patch("turn"), path, *SCRAPE_GRID, *FINE)
+
+    @cached_property
+    def bias_pitches(self) -> tuple[float, ...]:
+        """Pitch at each load line of the pitch bias, at the glide state's lean and load, rad."""
+        state, load = self.state("glide"), self.load("glide")
+        return tuple(self._stand(state.tan_lean, load, x, "pitch bias").beta for x in self.setting.bias_lines_m)
+
+    @cached_property
+    def effective_radius(self) -> float:
+        """R_eff = dx_c/dbeta of the loaded contact at the glide state's load, m (central difference over 2 mrad)."""
+        patch, half = self.patch("glide"), 1e-3
+        args = (self.steel, self.ice, self.setting.law, patch.t)
+        fore = settle(*args, patch.beta + half, patch.load, patch.depth, *FINE)
+        aft = settle(*args, patch.beta - half, patch.load, patch.depth, *FINE)
+        return (fore.centre - aft.centre) / (2 * half)
+
+    def roll(self, name: str) -> Roll:
+        """A scenario, rolled. The outcome may be a failure; `finished` refuses those."""
+        if name not in self._rolls:
+            if name not in self.setting.scenarios:
+                raise BladeError(f"scenario {name!r} was not asked for; add it to the experiment's scenarios.")
+            s = self.setting
+            scenario, steps = s.scenarios[name], s.program(name)
+            self._rolls[name] = roll(self.steel, self.ice, s.law, s.skater, scenario, steps, s.contact_damping)
+        return self._rolls[name]
+
+    def finished(self, name: str) -> Roll:
+        """A scenario that ran to its end. Raises BladeError with the outcome and advice otherwise."""
+        result = self.roll(name)
+        if result.outcome != "finished":
+            raise BladeError(f"{name}: {result.outcome} after {result.seconds:.2f} s: {ADVICE[result.outcome]}.")
+        return result

@@ -1,0 +1,61 @@
+"""Steel removed from a stock curve, against circles and quadrature."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.integrate import quad
+
+from sim.blade.recipe import Recipe, Sweep
+from sim.blade.stock import steel_removed
+from sim.errors import BladeError
+
+BARE = {"heel_sweep": Sweep(0.0), "toe_sweep": Sweep(0.0)}
+
+
+def arc(radius, **more):
+    return Recipe("arc", "single_radius", (radius,), **{**BARE, **more}).curve()
+
+
+def circle(x, radius):
+    return radius - math.sqrt(radius**2 - x * x)
+
+
+def test_nothing_is_removed_from_a_curve_that_is_the_stock(single):
+    depth, area = steel_removed(single.curve(), single.curve())
+    assert depth == 0.0 and area == 0.0
+
+
+@pytest.mark.parametrize("radius, stock", [(2.0, 3.0), (3.0, 2.0), (2.4, 2.7432)])
+def test_arc_out_of_arc(radius, stock):
+    """A shorter radius is ground away at the ends, a longer one at mid-runner."""
+    half = min(r * math.sin(0.14 / r) for r in (radius, stock))
+    high = lambda x: circle(x, radius) - circle(x, stock)  # noqa: E731
+    least = min(high(0.0), high(half))
+    depth, area = steel_removed(arc(radius), arc(stock))
+    # the table is read by straight lines there: up to dx^2 curvature/8 = 4 nm between nodes
+    assert depth == pytest.approx(max(high(0.0), high(half)) - least, abs=8e-9)
+    assert area == pytest.approx(quad(lambda x: high(x) - least, -half, half)[0], abs=8e-9 * 2 * half)
+
+
+@given(st.floats(2.0, 4.5), st.floats(2.0, 4.5), st.floats(-0.02, 0.02), st.floats(-0.003, 0.003))
+def test_the_candidate_just_fits_inside_the_stock(radius, stock, level, pitch):
+    candidate, blank = arc(radius, level_m=level, pitch_offset_rad=pitch), arc(stock)
+    depth, area = steel_removed(candidate, blank)
+    x = np.linspace(-0.1399, 0.1399, 1501)
+    high = []
+    for curve in (candidate, blank):
+        s = np.linspace(0, 0.28, 20001)
+        at = curve.at(s)
+        high.append(np.interp(x, at[0], at[1]))
+    gap = high[0] - high[1]
+    assert depth == pytest.approx(np.ptp(gap), abs=3e-7 + 2e-3 * np.ptp(gap))
+    assert 0 <= area <= depth * 0.28
+    assert area == pytest.approx(np.trapezoid(gap - gap.min(), x), abs=2e-3 * depth * 0.28 + 1e-10)
+
+
+def test_runners_of_different_length_are_not_compared():
+    with pytest.raises(BladeError, match="one length"):
+        steel_removed(arc(3.0), arc(3.0, length_m=0.29))

@@ -1,0 +1,132 @@
+"""A run from the command to the folder: contents, units, bits that repeat, failed cases kept as rows."""
+
+import csv
+from pathlib import Path
+
+import h5py
+import numpy as np
+import pytest
+import xarray as xr
+import yaml
+
+from experiments.main import _guarded, composed, experiments_known
+from sim.measures import REGISTRY
+
+BLADES = "candidates=[{family: single_radius, radii: [9 ft]}, {family: rear_flat, radii: [13 ft, 10 ft, 7 ft]}]"
+SHORT = [BLADES, "radius_line.count=3", "figures=false"]
+NAMES = """glide_drag_coefficient glide_ploughing_coefficient glide_film_coefficient glide_loaded_arc glide_immersed_arc
+glide_groove_depth glide_pitch pivot_forefoot_toe_in pivot_forefoot_toe_out pivot_heel_toe_in pivot_heel_toe_out turn_lean
+turn_loaded_arc turn_immersed_arc turn_ploughing turn_scrape turn_drag turn_tightest_clean_radius turn_exit_speed turn_time
+push_hold_angle push_groove_depth critical_ankle_stiffness pitch_bias heel_over_toe nudge_shift nudge_settling_time
+stride_balance_travel stride_pitch_travel stride_ice_loss steel_removed_depth steel_removed_area""".split()
+
+
+def rolled(arguments, folder: Path) -> Path:
+    """Run and return the run folder."""
+    assert _guarded([*arguments, f"results_dir={folder}"]) == 0
+    (found,) = folder.glob("*/*")
+    return found
+
+
+def numbers(path: Path) -> dict[str, bytes]:
+    """The bytes of every dataset of an HDF5 file."""
+    out = {}
+    with h5py.File(path) as file:
+        file.visititems(lambda name, node: out.update({name: node[()].tobytes()}) if hasattr(node, "dtype")
+                        and node.dtype.kind != "O" else None)  # fmt: skip
+    return out
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """One short run, shared by the tests that only look at it."""
+    return rolled([*SHORT, "workers=1"], tmp_path_factory.mktemp("results"))
+
+
+def test_registry_holds_exactly_the_named_measures():
+    assert list(REGISTRY) and set(REGISTRY) == set(NAMES)
+    assert all(m.better in ("lower", "higher", "neither") and m.label and m.function.__doc__ for m in REGISTRY.values())
+
+
+def test_folder_holds_all_that_a_run_leaves(folder):
+    names = {p.name for p in folder.iterdir()}
+    assert {"results.h5", "measures.csv", "config.yaml", "run.log", "sources.txt", "versions.json"} <= names
+    assert not [n for n in names if n.endswith(".part")]
+    assert yaml.safe_load((folder / "config.yaml").read_text())["skater"]["mass"] == "80 kg"
+    assert "2 of 2" in (folder / "run.log").read_text()
+
+
+@pytest.mark.parametrize("group", ["curves", "measures", "single_radius", "reference", "contact/turn", "series/stride",
+                                   "series/glide", "series/start", "series/tight_turn", "series/nudge"])  # fmt: skip
+def test_every_group_opens_in_xarray_with_units(folder, group):
+    with xr.open_dataset(folder / "results.h5", engine="h5netcdf", group=group) as data:
+        assert data.sizes and all(size > 0 for size in data.sizes.values())
+        for name, array in data.data_vars.items():
+            assert not any(str(d).startswith("phony") for d in array.dims), name
+            if array.dtype.kind == "f":
+                assert array.attrs["units"], name
+    if group == "measures":
+        assert set(NAMES) <= set(data.data_vars) and list(data.candidate.values) == ["9 ft", "rear-flat 13/10/7 ft"]
+
+
+def test_csv_agrees_with_hdf5(folder):
+    with open(folder / "measures.csv", newline="") as handle:
+        table = list(csv.DictReader(handle))
+    with h5py.File(folder / "results.h5") as file:
+        for measure in REGISTRY.values():
+            from_csv = [float(row[f"{measure.name} [{measure.unit}]"]) for row in table]
+            np.testing.assert_array_equal(from_csv, file[f"measures/{measure.name}"][()])
+        assert file.attrs["physics_digest"] and "skater" in file.attrs["config"]
+
+
+def test_numbers_repeat_bit_for_bit_and_for_any_number_of_workers(folder, tmp_path):
+    first = numbers(folder / "results.h5")
+    assert len(first) > 100
+    for workers in (1, 2):
+        again = numbers(rolled([*SHORT, f"workers={workers}"], tmp_path / str(workers)) / "results.h5")
+        assert again.keys() == first.keys()
+        assert [k for k in first if first[k] != again[k]] == []
+
+
+def test_failed_case_is_a_row_with_a_reason(tmp_path):
+    # an ankle too soft for the short radius: the body falls, its other measures stay
+    soft = ["skater.ankle_stiffness=950 N*m/rad", "skater.ankle_damping=20 N*m*s/rad"]
+    blades = "candidates=[{family: single_radius, radii: [5 ft]}, {family: single_radius, radii: [12 ft]}]"
+    path = rolled([blades, *SHORT[1:], *soft, "workers=1"], tmp_path) / "results.h5"
+    with h5py.File(path) as file:
+        group = file["measures"]
+        assert group["outcome_nudge"].asstr()[0] in ("fell", "no_start")
+        assert "ankle" in group["reason"].asstr()[0]
+        assert np.isnan(group["nudge_shift"][0]) and np.isfinite(group["pivot_heel_toe_in"][0])
+        assert group["outcome_nudge"].asstr()[1] == "finished"
+
+
+def test_own_candidates_file(tmp_path):
+    mine = tmp_path / "mine.yaml"
+    mine.write_text("- {name: shop special, family: mid_flat, radii: [9 ft, 12 ft, 9 ft], hollow: 5/8 in}\n")
+    path = rolled([f"candidates_from={mine}", "radius_line.count=2", "figures=false"], tmp_path / "r") / "measures.csv"
+    assert "shop special" in path.read_text()
+
+
+@pytest.mark.parametrize("name", [name for name, _ in experiments_known()])
+def test_every_experiment_composes_and_says_how_to_run_it(name):
+    config, chosen = composed([f"experiment={name}"])
+    assert chosen == name and config["kind"] in ("compare", "validation")
+    text = (Path(__file__).parents[2] / "configs" / "experiment" / f"{name}.yaml").read_text()
+    assert f"# Run: arcstride experiment={name}" in text
+
+
+@pytest.mark.parametrize("name", ["extremes", pytest.param("compare_families", marks=pytest.mark.slow)])
+def test_experiment_runs(name, tmp_path):
+    path = rolled([f"experiment={name}", "radius_line.count=3", "figures=false"], tmp_path)
+    with h5py.File(path / "results.h5") as file:
+        assert np.isfinite(file["measures/glide_drag_coefficient"][()]).all()
+
+
+def test_extremes_show_the_trade_at_its_ends(tmp_path):
+    path = rolled(["experiment=extremes", "radius_line.count=2", "figures=false"], tmp_path)
+    with xr.open_dataset(path / "results.h5", engine="h5netcdf", group="measures") as data:
+        track, figure = data.sel(candidate="long track"), data.sel(candidate="figure")
+        assert track.glide_drag_coefficient < figure.glide_drag_coefficient  # fast
+        assert track.critical_ankle_stiffness < figure.critical_ankle_stiffness  # steady
+        assert track.turn_tightest_clean_radius > 3 * figure.turn_tightest_clean_radius  # but unwilling to turn
