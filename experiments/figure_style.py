@@ -1,6 +1,7 @@
 """How figures look: one colour and dash per candidate, page frame, legend, label placing, files that repeat."""
 
 import math
+import re
 from collections import Counter
 from dataclasses import dataclass
 from functools import lru_cache
@@ -11,14 +12,18 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.textpath import TextPath
 
+from experiments.runner import Row
 from experiments.store import whole
+from sim.measures import REGISTRY
 
 MANY = 12  # most lines that one overlay carries
+MOST_ROWS = 24  # most candidates of a chart that gives each a line of text
 FEW = 7  # up to here every candidate has its own hue
 FEET = 0.3048
 FOOTER = "model: rigid blade on ice that yields at its hardness; demo recipes are invented"
 LOW = "smooth-ice theory: drag lies 30 to 60 % below measured drag, compare ratios"
-INK, SOFT, FAINT = "#222222", "#666666", "#dddddd"
+KEY_TITLE = "blade (radii heel to toe)"
+INK, SOFT = "#222222", "#666666"
 
 # Okabe & Ito's palette without its yellow, which is lost on white.
 BLUE, VERMILLION, GREEN, ORANGE, PURPLE, SKY = "#0072B2", "#D55E00", "#009E73", "#E69F00", "#CC79A7", "#56B4E9"
@@ -130,13 +135,19 @@ def size_in(ax) -> tuple[float, float]:
     return box.width * width, box.height * height
 
 
-def key(fig, entries, right, top, title="heel to toe"):
-    """Legend in the right margin, outside every plot. entries: (label, Look); right: left edge of it, inches."""
+def key_width(labels) -> float:
+    """Width of a legend with these labels, inches."""
+    return max(text_width(label, 8) for label in [*labels, KEY_TITLE]) / 72 + 0.85
+
+
+def key(fig, entries, top):
+    """Legend against the right margin, outside every plot. entries: (label, Look); top: its distance, inches."""
     width, height = fig.get_size_inches()
+    left = width - key_width([label for label, _ in entries])
     handles = [Line2D([], [], label=label, **look.line) for label, look in entries]
     return fig.legend(
-        handles=handles, loc="upper left", bbox_to_anchor=(1 - right / width, 1 - top / height), frameon=False,
-        fontsize=8, handlelength=3.6, title=title, alignment="left", title_fontsize=8, borderaxespad=0,
+        handles=handles, loc="upper left", bbox_to_anchor=(left / width, 1 - top / height), frameon=False,
+        fontsize=8, handlelength=3.6, title=KEY_TITLE, alignment="left", title_fontsize=8, borderaxespad=0,
         labelspacing=0.7,
     )  # fmt: skip
 
@@ -194,14 +205,15 @@ def place_labels(ax, labels, obstacles, taken, size=7.5, reach=(11, 17, 25, 35, 
     labels: (point, text, colour), points in points; obstacles: (n, 2) to stay off; taken: boxes in use, grows.
     Axes limits must be final.
     """
-    frame = np.array(ax.get_window_extent().extents) * 72.0 / ax.figure.dpi
+    frame = np.array(ax.get_window_extent().extents) * 72.0 / ax.figure.dpi + [3, 3, -3, -3]
     angles = np.radians([0, 180, 30, 150, -30, -150, 60, 120, -60, -120, 90, -90])
     leaders = np.zeros((0, 2))
 
-    def cost(point, centre, box, distance):
-        along = point + np.linspace(0.15, 1.0, 12)[:, None] * (_near_edge(box, point) - point)
+    def cost(point, box, distance):
+        way = _near_edge(box, point) - point
+        along = point + np.linspace(min(1.0, 8.0 / max(np.hypot(*way), 1e-9)), 1.0, 12)[:, None] * way
         out = np.maximum(0, [frame[0] - box[0], frame[1] - box[1], box[2] - frame[2], box[3] - frame[3]]).sum()
-        crossing = sum(int(_inside(np.asarray(b), along).any()) for b in taken)
+        crossing = np.sum(_inside(np.array(taken).reshape(-1, 4).T[:, :, None], along).any(axis=-1))
         hits = 30 * _inside(box, obstacles).sum() + 60 * _inside(box, leaders).sum()
         return 400 * _meet(box, taken) + 40 * out + 90 * crossing + hits + distance
 
@@ -209,11 +221,14 @@ def place_labels(ax, labels, obstacles, taken, size=7.5, reach=(11, 17, 25, 35, 
         half = 0.5 * text_width(text, size)
         options = []
         for distance in reach:
+            if options and min(options)[0] <= distance:
+                break  # nothing farther out can be better
             for a in angles:
-                centre = point + [math.cos(a) * distance + half * np.sign(round(math.cos(a), 6)), math.sin(a) * distance]
+                side = half * np.sign(round(math.cos(a), 6))
+                centre = point + np.array([math.cos(a) * distance + side, math.sin(a) * distance])
                 box = _box(centre, text, size)
-                options.append((cost(point, centre, box, distance), len(options), centre, box, distance))
-        _, _, centre, box, distance = min(options)[:5]
+                options.append((cost(point, box, distance), len(options), centre, box))
+        _, _, centre, box = min(options)
         end = _near_edge(box, point)
         if np.hypot(*(end - point)) > 12:
             leaders = np.vstack([leaders, point + np.linspace(0, 1, 15)[:, None] * (end - point)])
@@ -229,3 +244,79 @@ def _draw(ax, what, points, *args, **keywords):
         ax.plot(xy[:, 0], xy[:, 1], **keywords)
     else:
         ax.text(xy[0, 0], xy[0, 1], *args, **keywords)
+
+
+@dataclass(frozen=True)
+class Field:
+    """What one set of figures draws: one skater's rows with their looks, the reference and the single-radius line."""
+
+    rows: list[Row]
+    looks: dict[str, Look]
+    skater: str  # empty when there is only one
+    label: str  # of the reference
+    row: Row | None  # of the reference, when it is among the rows
+    values: dict[str, float]  # measures of the reference, as far as they are known
+    radii: np.ndarray
+    line: dict[str, np.ndarray]
+
+    def drawn(self, usable, most=MANY) -> tuple[list[Row], list[str]]:
+        """Rows to draw, and notes on those that are not."""
+        fit = [row for row in self.rows if usable(row)]
+        shown = pick(fit, self.row, most)
+        notes = [f"skater: {self.skater}"] if self.skater else []
+        if len(fit) < len(self.rows):
+            gone = ", ".join(row.candidate for row in self.rows if not usable(row))
+            notes.append(f"{len(fit)} of {len(self.rows)} drawn, no result for {gone[:70]}{'...' * (len(gone) > 70)}")
+        if len(shown) < len(fit):
+            notes.append(f"{len(shown)} of {len(fit)} shown, evenly from every family")
+        return shown, notes
+
+    def name(self, row: Row) -> str:
+        """Label of a row in a legend."""
+        return f"{row.candidate} (reference)" if row is self.row else row.candidate
+
+    def key(self, fig, rows, top):
+        """Legend of these rows."""
+        return key(fig, [(self.name(row), self.looks[row.candidate]) for row in rows], top)
+
+    def key_width(self, rows) -> float:
+        """Right margin that their legend needs, inches."""
+        return key_width([self.name(row) for row in rows]) + 0.1
+
+
+def field_of(results, skater, label, looks, several) -> Field:
+    """One skater's field; the reference is the row of that name, or the row of the same steel, or a single radius."""
+    rows = [row for row in results.rows if row.skater == skater]
+    line = results.line.get(skater, {})
+    named = [row for row in rows if row.candidate == label]
+    same = [
+        r
+        for r in rows
+        if abs(r.values.get("steel_removed_depth", math.nan)) < 1e-9
+        and abs(r.values.get("pitch_bias", math.nan)) < 1e-9
+    ]
+    row = (named or same or [None])[0]
+    values = row.values if row else _values_on_line(rows, results.line_radii, line, label)
+    return Field(rows, looks, skater if several else "", label, row, values, results.line_radii, line)
+
+
+def label_radius(label):
+    """Radius in m that a label such as "10 ft reference" speaks of, else None."""
+    found = re.search(r"(\d+(?:\.\d+)?)\s*(ft|mm|m)\b", label)
+    return float(found[1]) * {"ft": FEET, "m": 1.0, "mm": 1e-3}[found[2]] if found else None
+
+
+def _values_on_line(rows, radii, line, label):
+    """Measures of a single radius that is not among the rows: from the line, and between the single radii beside it."""
+    at = label_radius(label)
+    if at is None:
+        return {}
+    single = sorted((radius(r), r) for r in rows if r.family == "single_radius") if rows else []
+    values = {}
+    for name in REGISTRY:
+        if name in line:
+            values[name] = float(np.interp(at, radii, line[name], left=math.nan, right=math.nan))
+        elif len(single) > 1:
+            x, y = [s[0] for s in single], [s[1].values[name] for s in single]
+            values[name] = float(np.interp(at, x, y, left=math.nan, right=math.nan))
+    return values

@@ -269,8 +269,8 @@ def item_8():
                 f"{SMOOTH} {inputs}"),
         compare("8b", "Friction power, the same, against the wide band", (25.0, 75.0), "W", mean, 0.0,
                 f"{HOUDIJK}; band for 9-12 m/s and 70-80 kg {OURS}",
-                f"Straight {straight:.1f} W ({by_itself}), curve {curve:.1f} W; the mean runs from {least:.1f} W at 70 kg, "
-                f"9 m/s to {most:.1f} W at 80 kg, 12 m/s."),
+                f"Straight {straight:.1f} W ({by_itself}), curve {curve:.1f} W; the mean runs from {least:.1f} W at 70 "
+                f"kg, 9 m/s to {most:.1f} W at 80 kg, 12 m/s."),
     ]  # fmt: skip
 
 
@@ -307,21 +307,21 @@ def _row(values, digits, unit):
 
 def _glide(number, mass, steels):
     """Does a longer radius glide better at this mass?"""
-    parts = np.array([drag(s, at_mid(s, mass * GRAVITY), 8.0) for s in steels])
-    total = parts.sum(1)
-    note = f"Drag {_row(total, 3, 'N')}, {mass} kg, 8 m/s, hollow 12.7 mm."
-    holds = _rising(-total)
-    if not holds:
-        depth, crown = 1e6 * at_mid(single(10), mass * GRAVITY).depth, 1e6 * Section(2.9e-3, 12.7e-3).depth_m
-        less, spread = 100 * (1 - total[1] / total[3]), 100 * (total.max() / total.min() - 1)
-        film = 100 * (1 - parts[1, 1] / parts[3, 1])
+    patches = [at_mid(s, mass * GRAVITY) for s in steels]
+    parts = np.array([drag(s, p, 8.0) for s, p in zip(steels, patches)])
+    total, crown = parts.sum(1), Section(2.9e-3, 12.7e-3).depth_m
+    off = [abs(p.depth - crown) * 1e6 for p in patches]
+    near, rises = int(np.argmin(off)), [i for i in range(len(FEET) - 1) if total[i + 1] > total[i]]
+    note = f"Drag {_row(total, 3, 'N')}, 8 m/s, hollow 12.7 mm."
+    if rises:
+        share = 100 * (total[rises[-1] + 1] / total[rises[0]] - 1)
         alone = "falls" if _rising(-parts[:, 0]) else "does not fall steadily"
-        note = (f"8 ft drags {less:.1f} % less than 10 ft, all within {spread:.1f} %. {note} At 10 ft the groove "
-                f"({depth:.1f} um) is within {abs(crown - depth):.1f} um of covering the crown of the hollow "
-                f"({crown:.1f} um): across it two films become one; film drag falls by {film:.0f} % from 10 to 8 ft. "
-                f"Ploughing by itself {alone} as the radius grows.")  # fmt: skip
-    title, ratio = f"Shorter radius glides worse, {mass} kg", total[1] / total[5]
-    return direction(number, title, holds, SPAN, ratio, TRADE, note)
+        note = (f"From {FEET[rises[0]]} to {FEET[rises[-1] + 1]} ft drag grows by {share:.1f} % instead. {note} There "
+                f"the crown of the hollow, {crown * 1e6:.0f} um up, comes clear of the ice (at {FEET[near]} ft the "
+                f"groove is {off[near]:.1f} um off that): less of the melt is one wide film, more is two narrow ones, "
+                f"which drag more. Ploughing by itself {alone} as the radius grows.")  # fmt: skip
+    title = f"Shorter radius glides worse, {mass} kg"
+    return direction(number, title, not rises, SPAN, total[1] / total[5], TRADE, note)
 
 
 def _steady(steels):
@@ -367,7 +367,7 @@ def item_12():
                   toe_in[1] / toe_in[3], TRADE, "Pivot resistance stands for quickness."),
         direction("12c", "Shorter radius contacts less", _rising(loaded), SPAN, loaded[1] / loaded[5], TRADE,
                   f"Loaded arc {_row(loaded, 1, 'mm')}, upright, 80 kg."),
-        _glide("12d", 80, steels),
+        _glide("12d", 80, steels),  # three masses: where two films become one moves with the load
         _glide("12e", 60, steels),
         direction("12f", "Shorter radius steadies less: ankle stiffness needed", _rising(-np.array(stiffness)), SPAN,
                   stiffness[1] / stiffness[5], TRADE, f"At least {_row(stiffness, 0, 'N m/rad')}."),

@@ -94,8 +94,8 @@ def tightest_clean_radius(radius_m: float, lean_rad: float, bite_rad: float = 0.
     """Tightest turn that a single-radius edge runs without scrape, m: rho_c = R sin(lean + gamma) / cos(gamma).
 
     R radius of the curve, gamma bite angle (0: flat). A section further along slides out over the groove's bottom face
-    and must rise at least as fast as that face does. Rigid edge, contact << R. Source: derived here; not the law of a
-    carved ski, which bends. R 3 m, lean 30 deg, flat: 1.5 m.
+    and must rise at least as fast as that face does. Rigid edge, contact << R, outside edge clear of the ice (depth
+    below w tan(lean)). Source: derived here; not the law of a carved ski, which bends. R 3 m, lean 30 deg, flat: 1.5 m.
     """
     return radius_m * math.sin(lean_rad + bite_rad) / math.cos(bite_rad)
 

@@ -304,4 +304,3 @@ def steel_removed_depth(t):
 def steel_removed_area(t):
     """Side-view area of steel to grind from the reference curve."""
     return steel_removed(t.candidate.curve, t.setting.reference.curve)[1]
-

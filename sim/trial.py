@@ -16,7 +16,7 @@ from sim.skater.body import GRAVITY, Skater
 from sim.skater.movement import Program, Scenario, program
 
 FINE = GAUSS[24]  # quadrature of the static states; these three grids: see the grid-convergence test
-FILM_STEPS = 128
+FILM_STEPS = 256
 SCRAPE_GRID = (48, 96)  # stations along the arc, columns across it
 
 

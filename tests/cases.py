@@ -98,7 +98,8 @@ class PlainContact:
         kinks = [self.section.h(self.section.w), self.section.h(self.section.crown)]
         levels = np.sort(np.concatenate([levels, *[[k * (1 - 1e-9), k, k * (1 + 1e-9)] for k in kinks if k > 0]]))
         self.levels, self.hardness, self.patch = levels, hardness, patch
-        self.a = np.interp(self.n, levels, [self.section.width(n) for n in levels])
+        self.widths = np.array([self.section.width(n) for n in levels])
+        self.a = np.interp(self.n, levels, self.widths)
 
     def rises(self):
         """(r_L, r_R) at every x."""

@@ -58,16 +58,16 @@ MISS = {"7a": -0.35, "7b": -0.30, "7c": -0.43, "8a": -0.38}
 DIRECTION = {
     "3": (1.3, 1.9), "7d": (1.15, 1.6), "12a": (0.7, 0.9), "12b": (0.8, 0.95), "12c": (0.75, 0.92), "12e": (1.02, 1.1),
     "12f": (1.1, 1.3), "12g": (1.05, 1.3), "12h": (0.005, 0.05), "12i": (-0.005, 0.005), "12j": (0.75, 0.92),
-    "12k": (1.05, 1.25),
 }  # fmt: skip
-# Directions that do not: ours lies on the other side.
-REVERSED = {"12d": (0.97, 0.999)}
+# A direction that breaks down where the crown of the hollow comes clear of the ice: the radii between which it does,
+# and the ratio of 8 to 12 ft. At 80 kg that turns the ratio round; at 100 kg it does not.
+BROKEN = {"12d": ("From 8 to 10 ft", (0.97, 0.999)), "12k": ("From 12 to 13 ft", (1.05, 1.25))}
 CANNOT = {"11"}
 
 
 def test_every_check_has_its_expectation_and_no_number_is_used_twice():
     assert len(CHECKS) == len(validation.checks())
-    assert set(CHECKS) == set(AGREE) | set(MISS) | set(DIRECTION) | set(REVERSED) | CANNOT
+    assert set(CHECKS) == set(AGREE) | set(MISS) | set(DIRECTION) | set(BROKEN) | CANNOT
 
 
 def test_all_twelve_items_are_covered():
@@ -100,11 +100,11 @@ def test_direction_is_reproduced(number):
     assert "Not reproduced" not in check.note
 
 
-@pytest.mark.parametrize("number", REVERSED)
+@pytest.mark.parametrize("number", BROKEN)
 def test_direction_is_not_reproduced_and_says_so(number):
-    check, (low, high) = CHECKS[number], REVERSED[number]
+    check, (where, (low, high)) = CHECKS[number], BROKEN[number]
     assert low < check.ours < high
-    assert check.verdict == "disagrees" and check.note.startswith("Not reproduced")
+    assert check.verdict == "disagrees" and check.note.startswith(f"Not reproduced. {where} drag grows")
 
 
 @pytest.mark.parametrize("number", CANNOT)
@@ -153,10 +153,12 @@ def test_flat_edge_meets_its_closed_form(lean_deg):
     assert 0.9 < (sliding.front - sliding.deepest) / length < 1.0
 
 
-@pytest.mark.parametrize("lean_deg", [0, 20, 40])
+@pytest.mark.parametrize("lean_deg", [10, 25, 40])
 def test_clean_radius_meets_its_closed_form(lean_deg):
     lean, steel = math.radians(lean_deg), blade("single_radius", 3.0)
-    found = tightest_clean_radius(steel, at_mid(steel, 80 * 9.80665, lean))
+    patch = at_mid(steel, 80 * 9.80665, lean)
+    assert patch.depth < steel.thickness * math.tan(lean), "the outside edge is in the ice: the form does not hold"
+    found = tightest_clean_radius(steel, patch)
     form = closed_forms.tightest_clean_radius(3.0, lean, math.asin(2.9e-3 / 2 / 12.7e-3))
     assert found == pytest.approx(form, rel=1e-7)
 

@@ -145,9 +145,7 @@ def _check_family(recipe):
         raise BladeError(f"{where}: {family} takes {wanted} radii, heel to toe, and got {len(radii)}.")
     grows = [a > b for a, b in pairwise(radii)]  # True: radius grows toward the heel across this boundary
     if family == "rear_flat" and not all(grows):
-        raise BladeError(
-            f"{where}: in rear_flat the radius must grow from toe to heel; list falling radii."
-        )
+        raise BladeError(f"{where}: in rear_flat the radius must grow from toe to heel; list falling radii.")
     if family == "rear_flat_eased" and not (not grows[0] and all(grows[1:])):
         raise BladeError(
             f"{where}: in rear_flat_eased the radius grows from toe toward the heel and only the heel zone is shorter; "

@@ -1,12 +1,15 @@
 """Drag along the blade, compiled: ploughing of the groove and shear of the melt film."""
 
 import math
+from collections import namedtuple
 
 import numpy as np
 
 from sim.blade.section import breaks, loaded_width, strips
 from sim.compiled import kernel
-from sim.ice.contact import bottom_factor, gap, pressed
+from sim.ice.contact import bottom_factor, gap, meet, pressed
+
+_Film = namedtuple("_Film", "v eta melt chill")  # speed, viscosity, rho L, k dT sqrt(V/(pi alpha))
 
 
 @kernel
@@ -61,58 +64,82 @@ def film_shear(steel, ice, law, patch, speed, steps):
     Each strip's film thickness h is marched from its entry at the front,
         V dh/dx = (eta V^2/h - k dT / sqrt(pi alpha x/V)) / (rho L) - p h^3 / (eta b^2)
     (shear heating less transient conduction, less squeeze-out of a long strip: Reynolds), from h = c sqrt(x).
-    In y = h^2 and q = sqrt(x) it reads dy/dq = 2A - 2B sqrt(y) - 2C y^2, smooth at the entry; implicit trapezoid.
+    In y = h^2 and q = sqrt(x) it reads dy/dq = 2A - 2B sqrt(y) - 2C y^2, smooth at the entry; implicit trapezoid, in
+    pieces that end where the crown of the hollow is covered and uncovered: there two films become one and two again.
     """
     length = patch.front - patch.rear
     if law.film <= 0.0 or length <= 0.0 or speed <= 0.0:
         return 0.0
-    v, eta, melt = speed, ice.viscosity, ice.density * ice.latent
-    chill = ice.conductivity * ice.cold * math.sqrt(v / (math.pi * ice.diffusivity))
-    start = (-chill + math.sqrt(chill * chill + 2.0 * melt * v * eta * v * v)) / (melt * v)
-    dq = math.sqrt(length) / steps
+    film = _Film(speed, ice.viscosity, ice.density * ice.latent,
+                 ice.conductivity * ice.cold * math.sqrt(speed / (math.pi * ice.diffusivity)))  # fmt: skip
+    ends = np.array([0.0, 0.0, 0.0, math.sqrt(length)])
+    n_c = breaks(patch.t, steel.thickness, steel.hollow)[1]
+    if math.isinf(steel.hollow) and patch.t == 0.0:
+        n_c = 0.0  # one strip throughout
+    elif n_c <= 0.0 or n_c >= patch.depth:
+        ends[1], ends[2] = ends[3], ends[3]
+    if 0.0 < n_c < patch.depth:
+        fore = meet(steel, patch.beta, patch.deepest, patch.base, patch.depth - n_c, 1.0)
+        aft = meet(steel, patch.beta, patch.deepest, patch.base, patch.depth - n_c, -1.0)
+        ends[1], ends[2] = math.sqrt(patch.front - fore), math.sqrt(min(patch.front - aft, length))
     y = np.zeros(2)  # h^2 of the inside and outside strip
-    last = np.zeros((2, 4))  # A, B, C and shear integrand at the last station
     entry = np.zeros(2)  # where each strip's clock started, distance behind the front
-    alive = np.zeros(2)
-    merged = False
+    width = np.zeros(2)
     total = 0.0
-    for i in range(1, steps + 1):
-        q = i * dq
+    for piece in range(3):
+        count = math.ceil(steps * (ends[piece + 1] - ends[piece]) / ends[3])
+        if count <= 0:
+            continue
+        single = piece == 1
+        if single and width[0] + width[1] > 0.0:  # two strips flow into one: keep the volume of water
+            share = width[1] / (width[0] + width[1])
+            y[0] = (math.sqrt(y[0]) * (1.0 - share) + math.sqrt(y[1]) * share) ** 2
+        if piece == 2:
+            y[1], entry[1] = y[0], entry[0]
+        dq = (ends[piece + 1] - ends[piece]) / count
+        total += _march(steel, ice, law, patch, film, ends[piece], dq, count, single, n_c, y, entry, width)
+    return total
+
+
+@kernel
+def _march(steel, ice, law, patch, film, q_start, dq, count, single, n_c, y, entry, width):
+    """Shear over one piece, N; y, entry and width of the two strips are carried on in place."""
+    w = steel.thickness
+    last = np.zeros((2, 4))  # A, B, C and shear integrand at the last station
+    total = 0.0
+    for i in range(count + 1):
+        q = q_start + i * dq
         back = q * q
         x = patch.front - back
         n = patch.depth - gap(steel, patch, x)
         p = pressed(steel, ice, law, patch, x, n)[0]
-        left, right = strips(n, patch.t, steel.thickness, steel.hollow)
-        single = left >= steel.thickness
-        if single and not merged and alive[1] > 0.0:  # two strips flow into one: keep the volume of water
-            share = alive[1] / (alive[0] + alive[1])
-            y[0] = (math.sqrt(y[0]) * (1.0 - share) + math.sqrt(y[1]) * share) ** 2
-        if merged and not single:
-            y[1], entry[1] = y[0], entry[0]
-            alive[1] = 1.0
-        merged = single
+        left, right = w, w
+        if not single:  # at the very crown, still two strips
+            left, right = strips(min(n, n_c * (1.0 - 1e-12)) if n_c > 0.0 else n, patch.t, w, steel.hollow)
         for k in range(2):
-            b = left if k == 0 else steel.thickness - right
-            if b <= 0.0 or (k == 1 and single):
-                if k == 1 and not single:
-                    alive[k] = 0.0
-                last[k, :] = 0.0
+            b = left if k == 0 else w - right
+            if b <= 0.0:
+                width[k], last[k, 3] = 0.0, 0.0
                 continue
-            if alive[k] == 0.0:
+            born = width[k] == 0.0
+            if born and i > 0:
                 entry[k] = (q - dq) * (q - dq)
             age = max(back - entry[k], 1e-12)
-            a_new = 2.0 * q * eta * v / melt
-            b_new = 2.0 * q * chill / (melt * v * math.sqrt(age))
-            c_new = 2.0 * q * p / (eta * v * b * b)
-            if alive[k] == 0.0:
-                y[k] = start * start * age
-            else:
+            heat = 2.0 * q * film.eta * film.v / film.melt
+            cold = 2.0 * q * film.chill / (film.melt * film.v * math.sqrt(age))
+            squeeze = 2.0 * q * p / (film.eta * film.v * b * b)
+            if born and y[k] == 0.0:
+                # h = c sqrt(age), c > 0: rho L V c^2/2 + k dT sqrt(V/(pi alpha)) c - eta V^2 = 0
+                both = film.chill * film.chill + 2.0 * film.melt * film.v**3 * film.eta
+                y[k] = ((math.sqrt(both) - film.chill) / (film.melt * film.v)) ** 2 * age
+            elif i > 0:
                 known = y[k] + dq * (last[k, 0] - last[k, 1] * math.sqrt(y[k]) - last[k, 2] * y[k] * y[k])
-                y[k] = _implicit(max(known, 0.0), y[k], dq * a_new, dq * b_new, dq * c_new)
-            shear = 2.0 * q * eta * v * b / math.sqrt(y[k])
-            total += 0.5 * dq * (shear + last[k, 3])
-            last[k, 0], last[k, 1], last[k, 2], last[k, 3] = a_new, b_new, c_new, shear
-            alive[k] = b
+                y[k] = _implicit(max(known, 0.0), y[k], dq * heat, dq * cold, dq * squeeze)
+            shear = 2.0 * q * film.eta * film.v * b / math.sqrt(y[k])
+            if i > 0:
+                total += 0.5 * dq * (shear + last[k, 3])
+            last[k, 0], last[k, 1], last[k, 2], last[k, 3] = heat, cold, squeeze, shear
+            width[k] = b
     return total
 
 

@@ -69,8 +69,11 @@ def tightest_clean_radius(steel, patch):
 
     Single radius R: rho_c = R sin(lean + gamma)/cos(gamma), gamma the bite angle (derived here: a section further
     along must rise at least as fast as the bottom face it slides out over). For any curve R is replaced by the
-    largest x^2/(2 gap) over the immersed arc, x from the deepest point.
+    largest x^2/(2 gap) over the immersed arc, x from the deepest point. inf when the outside edge is immersed too
+    (depth > w tan(lean)): its wall then scrapes on any turn.
     """
+    if patch.depth > steel.thickness * patch.t:
+        return math.inf
     worst = 0.0
     steps = 64
     for i in range(steps + 1):

@@ -4,7 +4,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.optimize import brentq
 
+from sim.errors import BladeError
 from sim.ice.contact import GAUSS, settle
 from sim.ice.drag import film_shear, ploughing
 from sim.rolling.bodies import build
@@ -14,6 +16,8 @@ from sim.skater.movement import Program, Scenario
 
 GUIDE_RATE = 100.0  # rad/s, how tightly the guide holds the leg (critically damped)
 RECORD_S = 1e-3
+QUADRATURE = GAUSS[8]
+DRAG_FAST_S, DRAG_SLOW_S = 0.002, 0.020  # how often drag is evaluated: stride; turn, balance
 ADVICE = {
     "finished": "",
     "not_converged": "energy or positions went wrong; use a smaller time step",
@@ -58,10 +62,6 @@ def equilibrium(steel, ice, law, skater: Skater, load, t, rest, leg, speed, gaus
 
 
 def _root(state, steel):
-    from scipy.optimize import brentq
-
-    from sim.errors import BladeError
-
     low, high = math.atan(steel.slope[0]), math.atan(steel.slope[-1])
     grid = np.linspace(low, high, 25)
     values = []
@@ -83,7 +83,7 @@ def roll(
     steel, ice, law, skater: Skater, scenario: Scenario, program: Program, contact_damping=15.0, plain=False
 ) -> Roll:
     """Take a blade through a movement program. Starts at rest in its own equilibrium under the first instant's load."""
-    gauss = GAUSS[8]
+    gauss = QUADRATURE
     dt = scenario.time_step_s
     load, t = float(program.load[0]), float(program.tan_lean[0])
     if scenario.on_path:
@@ -109,8 +109,7 @@ def roll(
 
 
 def _drag_interval(scenario):
-    """Drag changes slowly: evaluated every 2 ms of a stride, every 20 ms of a turn or a balance test."""
-    return 0.02 if scenario.on_path or scenario.mode == "free" else 0.002
+    return DRAG_SLOW_S if scenario.on_path or scenario.mode == "free" else DRAG_FAST_S
 
 
 def _man(skater: Skater) -> Man:

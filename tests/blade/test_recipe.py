@@ -13,6 +13,7 @@ from sim.blade.recipe import FAMILIES, Recipe, Sweep
 from sim.errors import BladeError
 from tests import reference_model
 from tests.cases import FT
+import itertools
 
 EXAMPLES = {
     "single_radius": (10 * FT,),
@@ -78,7 +79,7 @@ def test_zones_carry_their_radii_and_blends_are_continuous(recipe):
             assert np.allclose(around, 1 / before.radius_m + jump * np.array([0, 0.25, 0.5, 0.75, 1]), rtol=1e-9)
             s = np.linspace(bound - blend, bound + blend, 201)
             s = s[(s > 0) & (s < recipe.length_m)]
-            steepest = 1.001 * max(abs(1 / b.radius_m - 1 / a.radius_m) for a, b in zip(pieces, pieces[1:])) / blend
+            steepest = 1.001 * max(abs(1 / b.radius_m - 1 / a.radius_m) for a, b in itertools.pairwise(pieces)) / blend
             assert np.max(np.abs(np.diff(curve.at(s)[3]) / np.diff(s))) <= steepest
 
 

@@ -179,6 +179,17 @@ def test_a_runner_without_turned_up_ends_is_refused_near_its_ends(ice, law, gaus
     assert stand(bare, ice, law, 0.0, WEIGHT_N, 0.05, *gauss).load == pytest.approx(WEIGHT_N, rel=1e-9)
 
 
+@pytest.mark.parametrize("mode", ["sliding", "standing", "no rebound"])
+@pytest.mark.parametrize("beta", [-0.35, -0.25, 0.22, 0.25, 0.35])
+def test_rocked_past_its_very_end_a_blade_still_carries_a_finite_load(steel, ice, law, gauss, mode, beta):
+    """Pitched beyond the tangent of the turned-up end (0.21 rad) the end itself is deepest; load grows with depth."""
+    law = law._replace(standing=float(mode == "standing"), rebound=float(mode != "no rebound"))
+    for t in (0.0, 0.5):
+        loads = [press(steel, ice, law, t, beta, d, *gauss).load for d in (1e-5, 1e-4, 1e-3, 2e-3)]
+        assert np.all(np.isfinite(loads)), f"loads {loads}"
+        assert np.all(np.diff(loads) >= 0) and loads[0] >= 0
+
+
 def test_out_of_the_ice_carries_nothing(steel, ice, law, gauss):
     for depth in (0.0, -1e-4):
         patch = press(steel, ice, law, 0.3, 0.01, depth, *gauss)

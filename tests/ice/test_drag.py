@@ -12,6 +12,7 @@ from sim.ice.contact import press, settle, stand
 from sim.ice.drag import film_shear, groove_area, ploughing
 from tests import reference_model
 from tests.cases import FT, HOLLOW_M, STATES, THICKNESS_M, WEIGHT_N, LeanedSection, PlainContact, relative, steel_of
+import itertools
 
 SPEEDS = {"glide": 8.0, "pivot, forefoot": 3.0, "pivot, heel": 3.0, "turn": 4.0, "push": 8.0}
 
@@ -160,9 +161,9 @@ def test_film_shear_converges_at_second_order(single, ice, law, gauss, bottom):
     patch = stand(blade, ice, law, math.tan(lean), load, line, *gauss)
     best = film_shear(blade, ice, law, patch, 8.0, 8192)
     errors = [abs(film_shear(blade, ice, law, patch, 8.0, n) - best) for n in (32, 64, 128, 256)]
-    print("film error ratios per doubling of steps:", [f"{a / b:.2f}" for a, b in zip(errors, errors[1:])])
+    print("film error ratios per doubling of steps:", [f"{a / b:.2f}" for a, b in itertools.pairwise(errors)])
     assert errors[0] / best < 2e-2
-    assert all(a / b > 3.5 for a, b in zip(errors, errors[1:])), "an implicit trapezoid is second order"
+    assert all(a / b > 3.5 for a, b in itertools.pairwise(errors)), "an implicit trapezoid is second order"
 
 
 def test_a_long_film_settles_at_the_quasi_steady_thickness(ice, law, gauss):

@@ -1,0 +1,1 @@
+"""Benchmarks: printed figures and ratios, never tests. Run: python -m tests.benchmarks"""
