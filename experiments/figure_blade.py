@@ -48,15 +48,11 @@ def _working(curve):
 
 
 def _reference_curve(field):
-    """(x, z) of the reference's working part: its row's, or an arc of the radius in its label; None when unknown."""
-    if field.row:
-        part = _working(field.row.curve)
-        return field.row.curve["x"][part], field.row.curve["z"][part]
-    at = fs.label_radius(field.label)
-    if at is None:
+    """(x, z) of the reference's working part; None when there is no reference."""
+    if field.reference is None:
         return None
-    x = np.linspace(-0.4, 0.4, 801) * min(1.0, at)
-    return x, at - np.sqrt(at**2 - x**2)
+    part = _working(field.reference.curve)
+    return field.reference.curve["x"][part], field.reference.curve["z"][part]
 
 
 def _heights(ax, rows, field, reach):

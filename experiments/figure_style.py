@@ -1,7 +1,6 @@
 """How figures look: one colour and dash per candidate, page frame, legend, label placing, files that repeat."""
 
 import math
-import re
 from collections import Counter
 from dataclasses import dataclass
 from functools import lru_cache
@@ -14,7 +13,6 @@ from matplotlib.textpath import TextPath
 
 from experiments.runner import Row
 from experiments.store import whole
-from sim.measures import REGISTRY
 
 MANY = 12  # most lines that one overlay carries
 MOST_ROWS = 24  # most candidates of a chart that gives each a line of text
@@ -152,7 +150,7 @@ def key(fig, entries, top):
     )  # fmt: skip
 
 
-def thinned(count: int, most: int = 300) -> np.ndarray:
+def thinned(count: int, most: int = 500) -> np.ndarray:
     """Indices of about `most` of `count` points, both ends among them: a line needs no more."""
     return np.unique(np.linspace(0, count - 1, min(count, most)).round().astype(int))
 
@@ -215,7 +213,7 @@ def place_labels(ax, labels, obstacles, taken, size=7.5, reach=(11, 17, 25, 35, 
         out = np.maximum(0, [frame[0] - box[0], frame[1] - box[1], box[2] - frame[2], box[3] - frame[3]]).sum()
         crossing = np.sum(_inside(np.array(taken).reshape(-1, 4).T[:, :, None], along).any(axis=-1))
         hits = 30 * _inside(box, obstacles).sum() + 60 * _inside(box, leaders).sum()
-        return 400 * _meet(box, taken) + 40 * out + 90 * crossing + hits + distance
+        return 400 * _meet(box, taken) + 300 * out + 200 * crossing + hits + distance
 
     for point, text, colour in labels:
         half = 0.5 * text_width(text, size)
@@ -254,10 +252,15 @@ class Field:
     looks: dict[str, Look]
     skater: str  # empty when there is only one
     label: str  # of the reference
-    row: Row | None  # of the reference, when it is among the rows
-    values: dict[str, float]  # measures of the reference, as far as they are known
+    row: Row | None  # the candidate that is the reference, if any
+    reference: Row | None
     radii: np.ndarray
     line: dict[str, np.ndarray]
+
+    @property
+    def values(self) -> dict[str, float]:
+        """Measures of the reference."""
+        return self.reference.values if self.reference else {}
 
     def drawn(self, usable, most=MANY) -> tuple[list[Row], list[str]]:
         """Rows to draw, and notes on those that are not."""
@@ -285,38 +288,13 @@ class Field:
 
 
 def field_of(results, skater, label, looks, several) -> Field:
-    """One skater's field; the reference is the row of that name, or the row of the same steel, or a single radius."""
+    """One skater's field; the row whose measures all equal the reference's is the reference among the candidates."""
     rows = [row for row in results.rows if row.skater == skater]
+    reference = results.references.get(skater)
+    row = next((row for row in rows if reference and _same(row, reference)), None)
     line = results.line.get(skater, {})
-    named = [row for row in rows if row.candidate == label]
-    same = [
-        r
-        for r in rows
-        if abs(r.values.get("steel_removed_depth", math.nan)) < 1e-9
-        and abs(r.values.get("pitch_bias", math.nan)) < 1e-9
-    ]
-    row = (named or same or [None])[0]
-    values = row.values if row else _values_on_line(rows, results.line_radii, line, label)
-    return Field(rows, looks, skater if several else "", label, row, values, results.line_radii, line)
+    return Field(rows, looks, skater if several else "", label, row, reference, results.line_radii, line)
 
 
-def label_radius(label):
-    """Radius in m that a label such as "10 ft reference" speaks of, else None."""
-    found = re.search(r"(\d+(?:\.\d+)?)\s*(ft|mm|m)\b", label)
-    return float(found[1]) * {"ft": FEET, "m": 1.0, "mm": 1e-3}[found[2]] if found else None
-
-
-def _values_on_line(rows, radii, line, label):
-    """Measures of a single radius that is not among the rows: from the line, and between the single radii beside it."""
-    at = label_radius(label)
-    if at is None:
-        return {}
-    single = sorted((radius(r), r) for r in rows if r.family == "single_radius") if rows else []
-    values = {}
-    for name in REGISTRY:
-        if name in line:
-            values[name] = float(np.interp(at, radii, line[name], left=math.nan, right=math.nan))
-        elif len(single) > 1:
-            x, y = [s[0] for s in single], [s[1].values[name] for s in single]
-            values[name] = float(np.interp(at, x, y, left=math.nan, right=math.nan))
-    return values
+def _same(a: Row, b: Row) -> bool:
+    return np.array_equal([a.values.get(n, math.nan) for n in b.values], list(b.values.values()), equal_nan=True)

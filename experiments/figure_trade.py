@@ -66,7 +66,7 @@ def _pair(ax, field, rows, mx, my, why):
         line = np.column_stack([mx.to_shown(field.line[mx.name]), my.to_shown(field.line[my.name])])
         known = np.isfinite(line).all(axis=1)
         line, radii = line[known], np.asarray(field.radii)[known]
-    _limits(ax, np.vstack([points, line]))
+    _limits(ax, np.vstack([points, line]), left=0.22 if len(rows) < 10 else 0.34)  # room for names
     ax.set_xlabel(axis_label(mx))
     ax.set_ylabel(axis_label(my))
     taken = [_better(ax)]
@@ -90,10 +90,10 @@ def _pair(ax, field, rows, mx, my, why):
     fs.place_labels(ax, _labels(field, rows, spots, path), obstacles, taken)
 
 
-def _limits(ax, cloud):
-    for low, high, put in zip(cloud.min(axis=0), cloud.max(axis=0), (ax.set_xlim, ax.set_ylim)):
+def _limits(ax, cloud, left):
+    for low, high, before, put in zip(cloud.min(axis=0), cloud.max(axis=0), (left, 0.2), (ax.set_xlim, ax.set_ylim)):
         pad = (high - low) or abs(high) or 1.0
-        put(low - 0.16 * pad, high + 0.12 * pad)
+        put(low - before * pad, high + 0.12 * pad)
 
 
 def _dense(line):
@@ -198,8 +198,6 @@ def measures(field: Field):
     rows, notes = field.drawn(lambda row: any(math.isfinite(row.values.get(n, math.nan)) for n in names), fs.MOST_ROWS)
     if not rows or not names:
         return None
-    if field.row is None:
-        notes.append(f"{field.label} is not among the rows: its values come from the single radii")
     if len(names) < len(HEADLINE):
         notes.append(f"{len(names)} of {len(HEADLINE)} measures: the reference has no value of the others")
     notes.append(
@@ -249,7 +247,8 @@ def _ratio_panel(ax, field, rows, measure, reach):
     ax.tick_params(axis="y", length=0)
     ax.grid(axis="y", visible=False)
     side = {"lower": "← better", "higher": "better →"}.get(measure.better, "no better side")
-    value = f"{measure.to_shown(field.values[measure.name]):.3g} {unit(measure)}".strip()
+    one = measure.to_shown(field.values[measure.name])
+    value = f"{one:.0f} {unit(measure)}" if one >= 1000 else f"{one:.3g} {unit(measure)}".strip()
     ax.set_title(f"{_wrapped(measure.label)}\n{side}   1 = {value}", loc="left", fontsize=7.5)
 
 
@@ -277,6 +276,5 @@ def _lollipops(ax, logs, colours, verdicts, reach):
     ax.hlines(y[known], 0, x[known], colors=inks[known], linewidth=1.2, zorder=2)
     for marker, chosen in (("o", x == logs), ("<", logs < -reach), (">", logs > reach)):
         if chosen.any():
-            ax.scatter(
-                x[chosen], y[chosen], 25, faces[chosen], marker, edgecolors=inks[chosen], linewidths=1.2, zorder=3
-            )
+            look = {"marker": marker, "edgecolors": inks[chosen], "linewidths": 1.2, "zorder": 3}
+            ax.scatter(x[chosen], y[chosen], 25, faces[chosen], **look)

@@ -74,7 +74,7 @@ def _panel(ax, field, rows, name, over, column):
             linewidth=1.1,
             zorder=5,
         )
-        ax.text(0.03, 0.94, "dashed: wanted load", transform=ax.transAxes, fontsize=8, va="top")
+        ax.set_title("dashed: wanted load", loc="left", fontsize=8)
     ax.set_ylabel(COLUMNS[column][0])
     ax.set_xlabel(COLUMNS[over][0])
     ax.margins(x=0.01)
@@ -97,10 +97,13 @@ def _movement(name, title, over, columns):
 
 
 def _ended(rows, name):
+    """Notes on runs that ended early, and on blades that hopped: their load fell to nothing on the way."""
     early = [
         f"{row.candidate} {row.outcomes[name]}" for row in rows if row.outcomes.get(name, "finished") != "finished"
     ]
-    return [f"cross: {', '.join(early)}"] if early else []
+    hopped = [row.candidate for row in rows if np.any(row.series[name]["load"][:-1] <= 0)]
+    notes = [f"cross: {', '.join(early)}"] if early else []
+    return [*notes, f"{len(hopped)} of {len(rows)} lost contact for moments"] if hopped else notes
 
 
 def nudge_glide(field: Field):
@@ -123,38 +126,38 @@ def nudge_glide(field: Field):
     return fig
 
 
+def _shift(row):
+    """(time s, balance shift mm, place in both from which the balance stays settled or None) of a nudge."""
+    series = row.series["nudge"]
+    shift = 1e3 * (series["balance_position"] - series["balance_position"][0])
+    outside = np.flatnonzero(np.abs(shift) > SETTLED * np.abs(shift).max())
+    calm = len(outside) and outside[-1] < len(shift) - 2 and row.outcomes.get("nudge") == "finished"
+    return series["time"], shift, int(outside[-1]) + 1 if calm else None
+
+
 def _nudge_panel(ax, field, rows):
-    lead, until, shoves = None, 0.0, []
+    until, shove = 0.0, math.nan
     for row in rows:
-        series, look = row.series["nudge"], field.looks[row.candidate]
-        time, shift = series["time"], 1e3 * (series["balance_position"] - series["balance_position"][0])
+        look, (time, shift, settled) = field.looks[row.candidate], _shift(row)
         at = fs.thinned(len(time), 800)
         ax.plot(time[at], shift[at], **look.line)
-        peak = float(np.abs(shift).max())
-        lead = peak if lead is None or row is field.row else lead
-        outside = np.flatnonzero(np.abs(shift) > SETTLED * peak)
-        settled = len(outside) and outside[-1] < len(time) - 2 and row.outcomes.get("nudge") == "finished"
-        until = max(until, time[outside[-1] + 1] if settled else time[-1])
-        if settled:
-            ax.plot(
-                time[outside[-1] + 1],
-                shift[outside[-1] + 1],
-                look.marker,
-                color=look.colour,
-                markersize=6,
-                markeredgecolor="white",
-                zorder=6,
-            )
-            shoves.append(time[outside[-1] + 1] - row.values["nudge_settling_time"])
+        if settled is not None:
+            dot = {"color": look.colour, "markersize": 6, "markeredgecolor": "white", "zorder": 6}
+            ax.plot(time[settled], shift[settled], look.marker, **dot)
+            shove = time[settled] - row.values.get("nudge_settling_time", math.nan)
         if row.outcomes.get("nudge") != "finished":
             ax.plot(time[-1], shift[-1], "x", color=look.colour, markersize=7)
-    ax.axhspan(-SETTLED * lead, SETTLED * lead, color="#bbbbbb", alpha=0.4, linewidth=0)
-    if shoves and math.isfinite(shoves[0]):
-        ax.axvline(shoves[0], color=fs.SOFT, linewidth=0.8, dashes=(2, 2))
-        ax.text(shoves[0], 1.0, " shove", transform=ax.get_xaxis_transform(), fontsize=8, va="top")
-    ax.set_xlim(0, min(until * 1.15, max(row.series["nudge"]["time"][-1] for row in rows)))
-    whose = "the reference's" if field.row in rows else f"{rows[0].candidate}'s"
-    ax.set_title(f"band: {100 * SETTLED:.0f} % of {whose} greatest shift; mark: settled for good", loc="left")
+        until = max(until, time[-1] if settled is None else min(1.15 * time[settled], time[-1]))
+    if math.isfinite(shove):
+        ax.axvline(shove, color=fs.SOFT, linewidth=0.8, dashes=(2, 2))
+        ax.text(shove, 1.0, " shove", transform=ax.get_xaxis_transform(), fontsize=8, va="top")
+    title = "mark: settled for good"
+    if field.reference and _has("nudge")(field.reference):
+        band = SETTLED * np.abs(_shift(field.reference)[1]).max()
+        ax.axhspan(-band, band, color="#bbbbbb", alpha=0.4, linewidth=0)
+        title = f"band: {100 * SETTLED:.0f} % of the greatest shift of {field.label}; {title}"
+    ax.set_title(title, loc="left")
+    ax.set_xlim(0, until)
     ax.set_ylabel("balance shift, mm (toe +)")
     ax.set_xlabel("time, s")
 

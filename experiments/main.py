@@ -121,10 +121,8 @@ def own_candidates(path: str) -> list:
         if file.stat().st_size > LARGEST_FILE:
             raise BladeError(f"candidates_from: {path} is larger than 1 MB; list fewer candidates.")
         entries = yaml.safe_load(file.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError) as fault:
-        raise BladeError(
-            f"candidates_from: cannot read {path}; give a YAML file of plain text that exists."
-        ) from None
+    except (OSError, UnicodeDecodeError):
+        raise BladeError(f"candidates_from: cannot read {path}; give a YAML file of plain text that exists.") from None
     except yaml.YAMLError as fault:
         line = getattr(getattr(fault, "problem_mark", None), "line", 0) + 1
         raise BladeError(

@@ -173,7 +173,7 @@ def gap_text(check: Check) -> str:
 
 _TITLE = "Published, measured or said - and ours"
 _LEGEND = f"* {MEMORY}. Sources: write_csv, write_markdown."
-_COLOURS = {"agrees": "green", "disagrees": "red", "direction only": "cyan", "cannot see": "yellow"}
+_COLOURS = {"agrees": "green", "disagrees": "red", "direction agrees": "cyan", "cannot see": "yellow"}
 
 
 def table(checks: list[Check]) -> Table:

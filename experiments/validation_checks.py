@@ -21,7 +21,7 @@ from sim.rolling.scenarios import roll
 from sim.skater.body import GRAVITY, Skater, critical_ankle_stiffness
 from sim.skater.movement import Scenario, program
 
-AGREES, DISAGREES, DIRECTION, CANNOT = "agrees", "disagrees", "direction only", "cannot see"
+AGREES, DISAGREES, DIRECTION, CANNOT = "agrees", "disagrees", "direction agrees", "cannot see"
 MEMORY, TRADE, OURS = "value from memory", "common practice, no published source", "derived here"
 VAN_LEEUWEN = ("van Leeuwen J.M.J. (2017). Skating on slippery ice. SciPost Physics 3, 042. "
                "doi:10.21468/SciPostPhys.3.6.042")  # fmt: skip

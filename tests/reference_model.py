@@ -7,6 +7,7 @@ Sources: hardness of ice, Poirier, Lozowski & Thompson (2011); melt film with co
 squeeze-out in the manner of van Leeuwen (2017); conduction into a half space, Carslaw & Jaeger;
 squeeze film of a long strip, Reynolds; mean settlement of a loaded rectangle, Johnson (1985).
 """
+
 from types import SimpleNamespace as NS
 
 import numpy as np
@@ -80,7 +81,7 @@ def strips(sec, n):
     n = np.asarray(n, float)
     merged = n > sec.h[sec.ic]
     left = np.interp(n, sec.h[: sec.ic + 1], sec.u[: sec.ic + 1])
-    right = sec.w - np.interp(n, sec.h[sec.ic:][::-1], sec.u[sec.ic:][::-1])
+    right = sec.w - np.interp(n, sec.h[sec.ic :][::-1], sec.u[sec.ic :][::-1])
     out = n <= 0
     left = np.where(out, 0.0, np.where(merged, sec.w, left))
     right = np.where(out | merged, 0.0, right)
@@ -105,9 +106,9 @@ def groove_area(sec, d):
 
 
 # ---------------------------------------------------------------- contact
-def rebound(l, a_d, H):
-    """Mean elastic rebound of a uniformly loaded l x a_d rectangle, l >> a_d."""
-    return 2 / np.pi * (np.log(2 * l / a_d) + 0.5) * H * a_d / E_STAR
+def rebound(arc, a_d, H):
+    """Mean elastic rebound of a uniformly loaded arc x a_d rectangle, arc >> a_d."""
+    return 2 / np.pi * (np.log(2 * arc / a_d) + 0.5) * H * a_d / E_STAR
 
 
 def contact(cv, sec, H, d, beta, mode="sliding"):
@@ -126,17 +127,37 @@ def contact(cv, sec, H, d, beta, mode="sliding"):
     if mode == "sliding":
         a_d = float(width(sec, d))
         for _ in range(200):
-            l = dX[p > 0].sum()
-            new = rebound(l, a_d, H)
+            new = rebound(dX[p > 0].sum(), a_d, H)
             p = np.where(front, H, np.where(imm, H * np.maximum(0, 1 - g / new), 0.0))
             if abs(new - e) < 1e-9 * new:
                 break
             e = new
         e = new
     N = (p * a * dX).sum()
-    return NS(cv=cv, sec=sec, H=H, d=d, beta=beta, mode=mode, X=X, dX=dX, x=cv.x, g=g, n=n, a=a, p=p,
-              imm=imm, front=front, i0=i0, x0=cv.x[i0], e=e, N=N, x_c=(p * a * cv.x * dX).sum() / N,
-              loaded=dX[p > 0].sum(), immersed=dX[imm].sum())
+    return NS(
+        cv=cv,
+        sec=sec,
+        H=H,
+        d=d,
+        beta=beta,
+        mode=mode,
+        X=X,
+        dX=dX,
+        x=cv.x,
+        g=g,
+        n=n,
+        a=a,
+        p=p,
+        imm=imm,
+        front=front,
+        i0=i0,
+        x0=cv.x[i0],
+        e=e,
+        N=N,
+        x_c=(p * a * cv.x * dX).sum() / N,
+        loaded=dX[p > 0].sum(),
+        immersed=dX[imm].sum(),
+    )
 
 
 def at_load(cv, sec, H, N, beta, mode="sliding"):
@@ -187,8 +208,17 @@ def _march(b_of, p_of, V, dT, c, a, z, h0=None, clock0=0.0):
         return [dh / V, c["eta"] * V / h * b_of(xi)]
 
     # the squeeze term is stiff where the strip is narrow, hence an implicit method
-    return solve_ivp(rhs, (a + eps, z), [h0, F0], method="Radau", rtol=1e-7, atol=[1e-13, 1e-10],
-                     max_step=max((z - a) / 300, 1e-9), dense_output=True, first_step=min(1e-8, (z - a) / 10))
+    return solve_ivp(
+        rhs,
+        (a + eps, z),
+        [h0, F0],
+        method="Radau",
+        rtol=1e-7,
+        atol=[1e-13, 1e-10],
+        max_step=max((z - a) / 300, 1e-9),
+        dense_output=True,
+        first_step=min(1e-8, (z - a) / 10),
+    )
 
 
 def film_drag(st, V, T, const=HANDBOOK):
@@ -281,8 +311,9 @@ def least_swept_area(st, rho, nx=2401, nu=4001, scan=25):
     A = [swept_area(st, rho, q / rho, nx, nu) for q in xt]
     i = int(np.argmin(A))
     lo, hi = xt[max(i - 1, 0)], xt[min(i + 1, scan - 1)]
-    r = minimize_scalar(lambda q: swept_area(st, rho, q / rho, nx, nu), bounds=(lo, hi), method="bounded",
-                        options=dict(xatol=1e-7))
+    r = minimize_scalar(
+        lambda q: swept_area(st, rho, q / rho, nx, nu), bounds=(lo, hi), method="bounded", options=dict(xatol=1e-7)
+    )
     tangent_at_lowest = swept_area(st, rho, st.X[st.i0] / rho, nx, nu)
     return min(r.fun, min(A), tangent_at_lowest)
 

@@ -96,7 +96,7 @@ def test_a_known_miss_is_still_that_miss_and_says_so(number):
 def test_direction_is_reproduced(number):
     check, (low, high) = CHECKS[number], DIRECTION[number]
     assert low < check.ours < high
-    assert check.verdict == "direction only" and check.published is None
+    assert check.verdict == "direction agrees" and check.published is None
     assert "Not reproduced" not in check.note
 
 

@@ -33,8 +33,10 @@ def test_quantity(text, unit, value):
     assert parse_quantity(text, unit, "here") == pytest.approx(value, rel=1e-12)
 
 
-@pytest.mark.parametrize("text", ["", "10", "ft", "10 parsnips", "10 kg", "9**9 ft", "nan ft", "1e999 m", "1/0 in", None, [],
-                                  "10 ft; import os", "__import__('os')", "1_0 ft", "1" * 80 + " ft"])  # fmt: skip
+BAD = ["", "10", "ft", "10 parsnips", "10 kg", "9**9 ft", "nan ft", "1e999 m", "1/0 in", None, [], "10 ft; import os"]
+
+
+@pytest.mark.parametrize("text", [*BAD, "__import__('os')", "1_0 ft", "1" * 80 + " ft"])
 def test_refused_in_one_sentence_that_names_the_place(text):
     with pytest.raises(BladeError) as refusal:
         parse_quantity(text, "m", "blade.length")

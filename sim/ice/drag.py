@@ -109,6 +109,8 @@ def _march(steel, ice, law, patch, film, q_start, dq, count, single, n_c, y, ent
     total = 0.0
     for i in range(count + 1):
         q = q_start + i * dq
+        if q <= 0.0:  # the entry itself, where the start formula takes over
+            continue
         back = q * q
         x = patch.front - back
         n = patch.depth - gap(steel, patch, x)
@@ -136,6 +138,8 @@ def _march(steel, ice, law, patch, film, q_start, dq, count, single, n_c, y, ent
                 known = y[k] + dq * (last[k, 0] - last[k, 1] * math.sqrt(y[k]) - last[k, 2] * y[k] * y[k])
                 y[k] = _implicit(max(known, 0.0), y[k], dq * heat, dq * cold, dq * squeeze)
             shear = 2.0 * q * film.eta * film.v * b / math.sqrt(y[k])
+            if born and math.isinf(steel.hollow) and patch.t == 0.0:
+                last[k, 3] = shear  # a flat bottom enters with its whole width, other strips with none
             if i > 0:
                 total += 0.5 * dq * (shear + last[k, 3])
             last[k, 0], last[k, 1], last[k, 2], last[k, 3] = heat, cold, squeeze, shear

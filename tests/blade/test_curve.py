@@ -88,9 +88,9 @@ def test_total_turning_is_the_integral_of_curvature(curve):
 def test_origin_level_point_and_pitch_offset(curve):
     middle, level = curve.length_m / 2, curve.length_m / 2 + curve.level_m
     x, z, angle, _ = curve.at([middle, level])
-    assert abs(x[0]) < 1e-15 and abs(z[1]) < 1e-15
+    assert abs(x[0]) < 1e-13 and abs(z[1]) < 1e-13
     # toe-down: at the level point the tangent falls toward the toe by the offset
-    assert angle[1] == pytest.approx(-curve.pitch_offset_rad, abs=1e-14)
+    assert angle[1] == pytest.approx(-curve.pitch_offset_rad, abs=1e-12)
 
 
 @given(curves())
@@ -99,8 +99,8 @@ def test_pitch_offset_is_a_rotation(curve):
     s = np.linspace(0.0, curve.length_m, 17)
     x, z, angle, _ = curve.at(s)
     ref_x, ref_z, ref_angle = turned(*plain.at(s)[:3], by=-curve.pitch_offset_rad)
-    assert np.max(np.abs(angle - ref_angle)) < 1e-13
-    assert np.ptp(x - ref_x) < 1e-14 and np.ptp(z - ref_z) < 1e-14
+    assert np.max(np.abs(angle - ref_angle)) < 1e-12
+    assert np.ptp(x - ref_x) < 1e-12 and np.ptp(z - ref_z) < 1e-12
 
 
 @given(curves())
@@ -108,8 +108,9 @@ def test_mirrored_curve(curve):
     s = np.linspace(0.0, curve.length_m, 31)
     x, z, angle, kappa = curve.at(s)
     mx, mz, mangle, mkappa = curve.mirrored().at(curve.length_m - s)
-    assert np.max(np.abs(mx + x)) < 1e-14 and np.max(np.abs(mz - z)) < 1e-14
-    assert np.max(np.abs(mangle + angle)) < 1e-14
+    # rounding of about a thousand sums, read from the other end
+    assert np.max(np.abs(mx + x)) < 1e-12 and np.max(np.abs(mz - z)) < 1e-12
+    assert np.max(np.abs(mangle + angle)) < 1e-12
     smooth = np.min(np.abs(s[:, None] - curve.arc_m[None, :]), axis=1) > 1e-9  # at a jump either side may be named
     assert np.max(np.abs(mkappa - kappa)[smooth]) < 1e-9
     again = curve.mirrored().mirrored()
@@ -119,11 +120,11 @@ def test_mirrored_curve(curve):
 
 @given(curves())
 def test_table_and_its_interpolation_lie_on_the_curve(curve):
-    x_first, dx, z, slope = curve.table
+    x_first, dx, z, _ = curve.table
     steel = steel_of(curve)
     s = np.linspace(0.0, curve.length_m, 301)
     x, ref_z, angle, _ = curve.at(s)
-    assert x_first == pytest.approx(x[0], abs=1e-15)
+    assert x_first == pytest.approx(x[0], abs=1e-13)
     assert x_first + dx * (len(z) - 1) == pytest.approx(x[-1], abs=1e-13)
     assert dx == pytest.approx(curve_module.CELL_M, rel=0.01)
     ours = np.array([height(steel, q) for q in x])

@@ -1,5 +1,6 @@
 """Recipes: families, zones, blends and sweeps, and what is refused."""
 
+import itertools
 import math
 
 import numpy as np
@@ -13,7 +14,6 @@ from sim.blade.recipe import FAMILIES, Recipe, Sweep
 from sim.errors import BladeError
 from tests import reference_model
 from tests.cases import FT
-import itertools
 
 EXAMPLES = {
     "single_radius": (10 * FT,),

@@ -65,7 +65,10 @@ CASES = {
     "no candidates": (["candidates=[]"], "candidates"),
     "candidates not a list": (["candidates=9 ft"], "candidates"),
     "a candidate that is a word": (["candidates=[long]"], "candidates[0]"),
-    "two of one name": (["candidates=[{family: single_radius, radii: [9 ft]}, {family: single_radius, radii: [9 ft]}]"], "twice"),
+    "two of one name": (
+        ["candidates=[{family: single_radius, radii: [9 ft]}, {family: single_radius, radii: [9 ft]}]"],
+        "twice",
+    ),
     "glide load line off the steel": (["states.glide.line=-150 mm"], "states.glide.line"),
     "scenario load line off the steel": (["scenarios.glide.line=[-15 mm, -160 mm]"], "off the steel"),
     "load line at the very end": (["scenarios.glide.line=[-139 mm, -139 mm]"], "reference blade cannot carry"),

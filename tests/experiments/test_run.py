@@ -14,11 +14,14 @@ from sim.measures import REGISTRY
 
 BLADES = "candidates=[{family: single_radius, radii: [9 ft]}, {family: rear_flat, radii: [13 ft, 10 ft, 7 ft]}]"
 SHORT = [BLADES, "radius_line.count=3", "figures=false"]
-NAMES = """glide_drag_coefficient glide_ploughing_coefficient glide_film_coefficient glide_loaded_arc glide_immersed_arc
-glide_groove_depth glide_pitch pivot_forefoot_toe_in pivot_forefoot_toe_out pivot_heel_toe_in pivot_heel_toe_out turn_lean
-turn_loaded_arc turn_immersed_arc turn_ploughing turn_scrape turn_drag turn_tightest_clean_radius turn_exit_speed turn_time
-push_hold_angle push_groove_depth critical_ankle_stiffness pitch_bias heel_over_toe nudge_shift nudge_settling_time
-stride_balance_travel stride_pitch_travel stride_ice_loss steel_removed_depth steel_removed_area""".split()
+NAMES = """
+glide_drag_coefficient glide_ploughing_coefficient glide_film_coefficient glide_loaded_arc glide_immersed_arc
+glide_groove_depth glide_pitch pivot_forefoot_toe_in pivot_forefoot_toe_out pivot_heel_toe_in
+pivot_heel_toe_out turn_lean turn_loaded_arc turn_immersed_arc turn_ploughing turn_scrape turn_drag
+turn_tightest_clean_radius turn_exit_speed turn_time push_hold_angle push_groove_depth
+critical_ankle_stiffness pitch_bias heel_over_toe nudge_shift nudge_settling_time stride_balance_travel
+stride_pitch_travel stride_ice_loss steel_removed_depth steel_removed_area
+""".split()
 
 
 def rolled(arguments, folder: Path) -> Path:

@@ -1,5 +1,6 @@
 """Ploughing and the melt film against quadrature, an ODE solver and the slow reference model."""
 
+import itertools
 import math
 
 import numpy as np
@@ -12,7 +13,6 @@ from sim.ice.contact import press, settle, stand
 from sim.ice.drag import film_shear, groove_area, ploughing
 from tests import reference_model
 from tests.cases import FT, HOLLOW_M, STATES, THICKNESS_M, WEIGHT_N, LeanedSection, PlainContact, relative, steel_of
-import itertools
 
 SPEEDS = {"glide": 8.0, "pivot, forefoot": 3.0, "pivot, heel": 3.0, "turn": 4.0, "push": 8.0}
 

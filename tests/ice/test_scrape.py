@@ -52,7 +52,8 @@ def test_tightest_clean_radius_of_a_single_radius(ice, law, gauss, radius, lean_
     lean = math.radians(lean_deg)
     patch = stand(blade, ice, law, math.tan(lean), WEIGHT_N, 0.0, *gauss)
     bite = 0.0 if math.isinf(hollow) else math.asin(THICKNESS_M / (2 * hollow))
-    assert tightest_clean_radius(blade, patch) == pytest.approx(radius * math.sin(lean + bite) / math.cos(bite), rel=2e-3)
+    by_hand = radius * math.sin(lean + bite) / math.cos(bite)
+    assert tightest_clean_radius(blade, patch) == pytest.approx(by_hand, rel=2e-3)
 
 
 def test_no_scrape_on_a_track_wider_than_the_tightest_clean_radius(single, steel, ice, law, gauss):
@@ -88,7 +89,7 @@ def test_swept_area_against_a_painted_raster(zoned, zoned_steel, ice, law, gauss
 
 
 def test_swept_over_straight_area_of_a_flat_section(ice, law, gauss):
-    """R 3 m, lean 30 deg, flat bottom: 1 at 20, 6, 3 and 1.58 m (clean radius 1.5 m), about 1.42 at 1.05 m (by hand)."""
+    """R 3 m, lean 30 deg, flat: 1 at 20, 6, 3 and 1.58 m (clean radius 1.5 m), about 1.42 at 1.05 m (by hand)."""
     blade = steel_of(Recipe("R3", "single_radius", (3.0,)), hollow=math.inf)
     patch = settle(blade, ice, law, math.tan(math.radians(30)), 0.0, WEIGHT_N, 5e-5, *gauss)
     groove = groove_area(blade, patch, *gauss)

@@ -4,6 +4,7 @@ Only the force law of the contact is shared. Bodies, joint, guide, ankle and dra
 coordinates (ankle x, ankle z, pitch, leg angle) for SciPy and as a slide-slide-hinge-hinge chain for MuJoCo.
 """
 
+import itertools
 import math
 from dataclasses import replace
 
@@ -17,7 +18,6 @@ from sim.rolling import scenarios as rolling_scenarios
 from sim.rolling.scenarios import roll
 from sim.skater.movement import Scenario, program
 from tests.cases import GRAVITY, steel_of
-import itertools
 
 DAMPING = 15.0  # s/m, of the contact
 LEANED = Scenario("leaned nudge", (0, 1), (-0.015, -0.015), (1.2, 1.2), (math.radians(30),) * 2, duration_s=0.6,
@@ -40,7 +40,7 @@ class TwoBodies:
     def places(self, q):
         """Centres of skate and body, blade origin (world x, z), and derivatives of the centres by pitch and leg."""
         x, z, beta, psi = q
-        man, c, s = self.man, math.cos(q[2]), math.sin(q[2])
+        man, c, s = self.man, math.cos(beta), math.sin(beta)
         turn, spin = np.array([[c, s], [-s, c]]), np.array([[-s, c], [-c, -s]])  # pitch toe-down, and its derivative
         to_skate = np.array([man.skate_x_m - man.ankle_x_m, man.skate_height_m - man.ankle_height_m])
         to_origin = -np.array([man.ankle_x_m, man.ankle_height_m])

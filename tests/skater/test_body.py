@@ -29,7 +29,7 @@ def skaters(draw):
 
 
 def placed(x, z, beta):
-    """A point of the blade frame in the world, x toe-ward, y to the skater's left, z up; pitch is about +y, toe-down."""
+    """A point of the blade frame in the world: x toe-ward, y to the left, z up; pitch is about +y, toe-down."""
     turn = np.array([[math.cos(beta), 0, math.sin(beta)], [0, 1, 0], [-math.sin(beta), 0, math.cos(beta)]])
     return turn @ np.array([x, 0.0, z])
 
