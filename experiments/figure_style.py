@@ -76,7 +76,7 @@ def looks(rows) -> dict[str, Look]:
     for name in names:
         if name not in out:
             family = first[name].family
-            i = families.index(family) + seen[family]
+            i = families.index(family) + seen[family] + bool(single)  # solid lines are the single radii's
             hue = FAMILY_HUES.get(family, SKY)
             out[name] = Look(hue, DASHES[i % len(DASHES)], 1.7, MARKERS[1 + seen[family] % (len(MARKERS) - 1)])
             seen[family] += 1
@@ -201,38 +201,42 @@ def place_labels(ax, labels, obstacles, taken, size=7.5, reach=(11, 17, 25, 35, 
     """Label points beside them without overlaps; a leader line where the label had to move away.
 
     labels: (point, text, colour), points in points; obstacles: (n, 2) to stay off; taken: boxes in use, grows.
-    Axes limits must be final.
+    Axes limits must be final. The second pass moves labels that the first put down before it knew the others.
     """
     frame = np.array(ax.get_window_extent().extents) * 72.0 / ax.figure.dpi + [3, 3, -3, -3]
-    angles = np.radians([0, 180, 30, 150, -30, -150, 60, 120, -60, -120, 90, -90])
-    leaders = np.zeros((0, 2))
-
-    def cost(point, box, distance):
-        way = _near_edge(box, point) - point
-        along = point + np.linspace(min(1.0, 8.0 / max(np.hypot(*way), 1e-9)), 1.0, 12)[:, None] * way
-        out = np.maximum(0, [frame[0] - box[0], frame[1] - box[1], box[2] - frame[2], box[3] - frame[3]]).sum()
-        crossing = np.sum(_inside(np.array(taken).reshape(-1, 4).T[:, :, None], along).any(axis=-1))
-        hits = 30 * _inside(box, obstacles).sum() + 60 * _inside(box, leaders).sum()
-        return 400 * _meet(box, taken) + 300 * out + 200 * crossing + hits + distance
-
-    for point, text, colour in labels:
-        half = 0.5 * text_width(text, size)
-        options = []
-        for distance in reach:
-            if options and min(options)[0] <= distance:
-                break  # nothing farther out can be better
-            for a in angles:
-                side = half * np.sign(round(math.cos(a), 6))
-                centre = point + np.array([math.cos(a) * distance + side, math.sin(a) * distance])
-                box = _box(centre, text, size)
-                options.append((cost(point, box, distance), len(options), centre, box))
-        _, _, centre, box = min(options)
-        end = _near_edge(box, point)
-        if np.hypot(*(end - point)) > 12:
-            leaders = np.vstack([leaders, point + np.linspace(0, 1, 15)[:, None] * (end - point)])
-            _draw(ax, "plot", np.array([point, end]), color=colour, linewidth=0.6, zorder=2)
+    put = [None] * len(labels)  # (box, leader) of each label
+    for _ in range(2):
+        for i, (point, text, _) in enumerate(labels):
+            others = [p for k, p in enumerate(put) if p is not None and k != i]
+            boxes = np.array([*taken, *(box for box, _ in others)]).reshape(-1, 4)
+            leaders = np.vstack([np.zeros((0, 2)), *(leader for _, leader in others)])
+            put[i] = _best_place(point, text, size, reach, frame, obstacles, boxes, leaders)
+    for (_, text, colour), (box, leader) in zip(labels, put):
+        if np.hypot(*(leader[-1] - leader[0])) > 12:
+            _draw(ax, "plot", leader[[0, -1]], color=colour, linewidth=0.6, zorder=2)
+        centre = 0.5 * (box[:2] + box[2:])
         _draw(ax, "text", centre, text, fontsize=size, color=colour, ha="center", va="center", zorder=6)
         taken.append(box)
+
+
+def _best_place(point, text, size, reach, frame, obstacles, boxes, leaders):
+    """(box, leader as 15 points) of the cheapest place around a point, nearest first."""
+    half, best = 0.5 * text_width(text, size), (math.inf, None, None)
+    for distance in reach:
+        if best[0] <= distance:
+            break  # nothing farther out can be better
+        for a in np.radians([0, 180, 30, 150, -30, -150, 60, 120, -60, -120, 90, -90]):
+            side = half * np.sign(round(math.cos(a), 6))
+            box = _box(point + np.array([math.cos(a) * distance + side, math.sin(a) * distance]), text, size)
+            way = _near_edge(box, point) - point
+            along = point + np.linspace(min(1.0, 8.0 / max(np.hypot(*way), 1e-9)), 1.0, 15)[:, None] * way
+            out = np.maximum(0, [*(frame[:2] - box[:2]), *(box[2:] - frame[2:])]).sum()
+            crossing = np.sum(_inside(boxes.T[:, :, None], along).any(axis=-1))
+            hits = 30 * _inside(box, obstacles).sum() + 60 * _inside(box, leaders).sum()
+            cost = 400 * _meet(box, boxes) + 300 * out + 200 * crossing + hits + distance
+            if cost < best[0]:
+                best = (cost, box, point + np.linspace(0, 1, 15)[:, None] * way)
+    return best[1:]
 
 
 def _draw(ax, what, points, *args, **keywords):

@@ -11,7 +11,7 @@ from sim.ice.contact import GAUSS, Law, Patch, Steel, settle, stand
 from sim.ice.drag import film_shear, ploughing
 from sim.ice.ice import Ice
 from sim.ice.scrape import turn_scrape
-from sim.rolling.scenarios import ADVICE, Roll, roll
+from sim.rolling.scenarios import ADVICE, Roll, longest_step, roll
 from sim.skater.body import GRAVITY, Skater
 from sim.skater.movement import Program, Scenario, program
 
@@ -96,8 +96,15 @@ class Setting:
     def program(self, name: str) -> Program:
         """The movement program of a scenario on the reference blade, solved once."""
         if name not in self._programs:
-            steel = self.reference.steel
-            self._programs[name] = program(self.scenarios[name], self.skater, steel, self.ice.numbers, self.law)
+            steel, scenario = self.reference.steel, self.scenarios[name]
+            made = program(scenario, self.skater, steel, self.ice.numbers, self.law)
+            longest = longest_step(scenario, self.skater, float(made.load.max()), self.contact_damping)
+            if scenario.time_step_s > longest:
+                raise BladeError(
+                    f"scenario {name!r}: a time step of {scenario.time_step_s * 1e3:g} ms is unstable with this ankle and "
+                    f"contact damping; use at most {longest * 1e3:.2g} ms."
+                )
+            self._programs[name] = made
         return self._programs[name]
 
     @cached_property

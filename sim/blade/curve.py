@@ -8,6 +8,7 @@ import numpy as np
 from sim.errors import BladeError
 
 CELL_M = 0.25e-3  # spacing of the stored nodes
+STEEPEST_RAD = 2.0  # total turning; x must go on rising from heel to toe
 _GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(5)
 
 
@@ -17,7 +18,7 @@ class BladeCurve:
 
     Built from curvature that is piecewise linear in arc length. With s the arc length from the heel end,
         dphi/ds = kappa(s),  dx/ds = cos(phi),  dz/ds = sin(phi)
-    (plane-curve kinematics; any differential-geometry text), phi = pitch_offset and z = 0 at `level_m`.
+    (plane-curve kinematics; any differential-geometry text), phi = -pitch_offset and z = 0 at `level_m`.
 
     arc_m, curvature_per_m: (k,) breakpoints of curvature, heel to toe, s = 0 at the heel end, non-decreasing s;
     a repeated s is a jump. level_m: the level point, arc length from mid-runner, toe positive.
@@ -38,6 +39,10 @@ class BladeCurve:
             raise BladeError("curve: arc length and curvature must be finite numbers.")
         if np.any(k < 0):
             raise BladeError("curve: curvature below 0 is a concave zone, which cannot stand on ice; use radii over 0.")
+        if np.sum(np.diff(s) * (k[:-1] + k[1:]) / 2) > STEEPEST_RAD:
+            raise BladeError(
+                "curve: heel and toe turn by more than 115 deg against each other; lengthen the end radii."
+            )
         if not abs(self.level_m) < self.length_m / 2:
             raise BladeError(
                 f"level point: {self.level_m * 1e3:.1f} mm from mid-runner is off the steel; "

@@ -114,20 +114,23 @@ def _rear_end(steel, ice, law, t, beta, x0, base, d, front, tail):
         return tail, math.inf
     if law.rebound <= 0.0:
         return x0, 0.0
+    if front - tail < 1e-9:  # rocked off the end of the runner
+        return tail, 0.0
     a_d = loaded_width(d, t, steel.thickness, steel.hollow)
     scale = (2.0 / math.pi) * ice.hardness * a_d / ice.modulus
     sin_b, cos_b = math.sin(beta), math.cos(beta)
     at_tail = scale * (math.log(2.0 * (front - tail) / a_d) + 0.5)
     if at_tail >= height(steel, tail)[0] * cos_b - tail * sin_b - base:
         return tail, at_tail
-    e = max(scale * (math.log(2.0 * (front - x0) / a_d) + 0.5), 0.0)
-    x = meet(steel, beta, x0, base, e, -1.0)
+    nearest = min(x0, front - 1e-9)  # the arc has some length, else its logarithm has no value
+    e = max(scale * (math.log(2.0 * (front - nearest) / a_d) + 0.5), 0.0)
+    x = min(meet(steel, beta, x0, base, e, -1.0), nearest)
     for _ in range(20):
         z, slope = height(steel, x)
         e = scale * (math.log(2.0 * (front - x) / a_d) + 0.5)
         miss = e - (z * cos_b - x * sin_b - base)
         step = miss / (-scale / (front - x) - (slope * cos_b - sin_b))
-        x = min(max(x - step, tail), x0)
+        x = min(max(x - step, tail), nearest)
         if abs(step) < 1e-12:
             break
     return x, max(e, 0.0)

@@ -48,7 +48,7 @@ _PATH, _PLOUGH, _FILM, _SCRAPE, _LOSS, _AIR, _LEAK, _WORK, _ROWS, _LEG0, _END = 
 
 @kernel
 def _program(program, progress):
-    """Load, tan(lean), leg, leg rate, rest, rest rate by linear interpolation at this progress, and curvature."""
+    """Load, tan(lean), leg, leg rate, rest and curvature by linear interpolation at this progress."""
     q = progress / program.step
     i = min(max(int(q), 0), len(program.leg) - 2)
     r = min(max(q - i, 0.0), 1.0)
@@ -56,8 +56,7 @@ def _program(program, progress):
     return (
         s * program.load[i] + r * program.load[i + 1], s * program.tan_lean[i] + r * program.tan_lean[i + 1],
         s * program.leg[i] + r * program.leg[i + 1], s * program.leg_rate[i] + r * program.leg_rate[i + 1],
-        s * program.rest[i] + r * program.rest[i + 1], s * program.rest_rate[i] + r * program.rest_rate[i + 1],
-        s * program.curvature[i] + r * program.curvature[i + 1],
+        s * program.rest[i] + r * program.rest[i + 1], s * program.curvature[i] + r * program.curvature[i + 1],
     )  # fmt: skip
 
 
@@ -108,7 +107,7 @@ def kick(k, pose, speed, last, steel, ice, law, man, run, program, gx, gw, inert
     forward = run.speed + (man.skate_mass * v[0] + man.body_mass * v[3]) / mass
     progress = keep[_PATH] if run.on_path > 0.0 else k * run.dt
     pace = forward if run.on_path > 0.0 else 1.0
-    wanted, t, leg, leg_rate, rest, rest_rate, curvature = _program(program, progress)
+    wanted, t, leg, leg_rate, rest, curvature = _program(program, progress)
     if run.on_path > 0.0:
         t = forward * forward * curvature / GRAVITY
         wanted = mass * GRAVITY * math.sqrt(1.0 + t * t)
@@ -129,7 +128,7 @@ def kick(k, pose, speed, last, steel, ice, law, man, run, program, gx, gw, inert
     load = patch.load * max(0.0, 1.0 - run.contact_damping * (v[1] + v[2] * arm))
     drag = keep[_PLOUGH] + keep[_FILM] + keep[_SCRAPE] if patch.load > 0.0 else 0.0
 
-    turn = man.stiffness * (rest - (beta - psi)) + man.damping * (rest_rate * pace - (v[5] - v[2]))
+    turn = man.stiffness * (rest - (beta - psi)) + man.damping * (v[2] - v[5])
     out[0], out[1] = -drag, load - man.skate_mass * push
     out[2] = arm * load - q[1] * drag - turn
     out[3], out[4], out[5] = 0.0, -man.body_mass * push, turn

@@ -18,11 +18,11 @@ from sim.skater.body import GRAVITY, Skater, ankle_torque, leg_angle
 KNOTS = 81  # states solved along a movement; the rest is interpolated
 TABLE_S, TABLE_M = 0.5e-3, 2e-3  # spacing of the program tables in time and along a path
 
-Program = namedtuple("Program", "step load tan_lean curvature leg leg_rate rest rest_rate")
+Program = namedtuple("Program", "step load tan_lean curvature leg leg_rate rest")
 Program.__doc__ = """A movement program on a uniform grid of progress (s, or m along a path), spacing `step`.
 
 load N, tan(lean), path curvature 1/m; leg: leg angle, rad; rest: ankle angle at which the ankle spring is slack, rad;
-the rates are per unit of progress.
+leg_rate is per unit of progress. `rest` already holds what the ankle's damper takes in the reference's own motion.
 """
 
 
@@ -57,6 +57,11 @@ class Scenario:
 
     def __post_init__(self):
         where = f"scenario {self.name!r}"
+        for key in ("at", "line_m", "load_bw", "lean_rad"):
+            if not all(math.isfinite(v) for v in getattr(self, key)):
+                if key == "lean_rad":
+                    raise BladeError(f"{where}: lean must lie within 0 and 70 deg.")
+                raise BladeError(f"{where}: {key} holds a value that is not a finite number.")
         wanted = ["line_m"] if self.on_path else ["line_m", "load_bw", "lean_rad"]
         if len(self.at) < 2 or self.at[0] != 0 or self.at[-1] != 1 or min(np.diff(self.at)) <= 0:
             raise BladeError(f"{where}: 'at' must rise from 0 to 1, for example [0, 0.5, 1].")
@@ -75,6 +80,12 @@ class Scenario:
                              "that only the guide can stand for.")  # fmt: skip
         if not 0.01 <= self.duration_s <= 60 or not 0.1 <= self.speed_m_s <= 20:
             raise BladeError(f"{where}: use a duration of 0.01 s to 60 s and a speed of 0.1 to 20 m/s.")
+        if not (abs(self.impulse_ns) <= 100 and 1e-3 <= self.impulse_for_s <= 10 and abs(self.impulse_above_m) <= 2):
+            raise BladeError(
+                f"{where}: an impulse must be at most 100 N s, over 1 ms to 10 s, within 2 m of the centre."
+            )
+        if not 0 <= self.impulse_at_s <= 60:
+            raise BladeError(f"{where}: the impulse must start between 0 s and 60 s.")
         if not 1e-6 <= self.time_step_s <= 5e-4:
             raise BladeError(f"{where}: time step {self.time_step_s:g} s; use 1e-6 s to 5e-4 s.")
         if self.on_path and not (self.path_radius_m >= 0.5 and 0 < self.ramp_m and self.ramp_m < self.path_m / 2):
@@ -143,7 +154,7 @@ def program(scenario: Scenario, skater: Skater, steel, ice, law) -> Program:
     step = TABLE_M if scenario.on_path else TABLE_S
     grid = np.linspace(0.0, total, max(round(total / step), 2) + 1)
     curvature, tans, loads = _conditions(scenario, skater, grid)
-    return Program(float(grid[1]), loads, tans, curvature, leg(grid), leg(grid, 1), rest(grid), rest(grid, 1))
+    return Program(float(grid[1]), loads, tans, curvature, leg(grid), leg(grid, 1), rest(grid))
 
 
 def _conditions(scenario, skater, progress):

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
@@ -29,6 +29,7 @@ def sampled(w, hollow, t):
 def test_loaded_width_is_the_measure_of_the_immersed_bottom(w, hollow, lean, share):
     t = math.tan(lean)
     u, h = sampled(w, hollow, t)
+    assume(abs(share - 1) > 1e-6)  # at the crown itself the measure is a coin toss of rounding
     n = share * max(h.max(), 1e-5)
     assert loaded_width(n, t, w, hollow) == pytest.approx(w * np.mean(h < n), abs=2.1 * w / POINTS)
     left, right = strips(n, t, w, hollow)

@@ -96,7 +96,8 @@ def test_error_falls_fourfold_with_half_the_time_step(
         peak = np.max(np.abs(fine[column]))
         errors = [np.sqrt(np.mean((r[column] - fine[column]) ** 2)) / peak for r in runs]
         ratios = [a / b for a, b in itertools.pairwise(errors)]
-        print(f"{name}, damping {contact_damping:g} s/m, {column}: error at {first * 1e3} ms {errors[0]:.1e} of peak, ratios "
+        print(f"{name}, damping {contact_damping:g} s/m, {column}: error at {first * 1e3} ms {errors[0]:.1e} of peak, "
+              "ratios "
               + ", ".join(f"{r:.2f}" for r in ratios))  # fmt: skip
         assert errors[0] < 2e-4
         assert all(3.4 < r < 4.8 for r in ratios)

@@ -1,0 +1,117 @@
+"""Scores that can be added up by hand, and how far a recipe lies beyond what any single radius does."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import PchipInterpolator
+
+from experiments.fields import Fields
+from sim.errors import BladeError
+from sim.measures import REGISTRY
+
+FINE = 2001  # radii at which the single-radius line is looked at, between those it was computed for
+
+
+@dataclass(frozen=True)
+class Weighting:
+    """An objective: weight of each measure, and which way is better where the registry leaves it open."""
+
+    name: str
+    weights: dict[str, float]
+    better: dict[str, str]
+
+
+def weighting(fields: Fields) -> Weighting:
+    """Read and check a weighting. Raises BladeError for unknown measures, bad weights, an open direction."""
+    inner = fields.inner("weights")
+    weights, better = {}, {}
+    for name in inner.mapping:
+        measure = REGISTRY[measure_name(inner, name)]
+        value = inner.raw(name)
+        given = Fields(value, inner.path(name)) if isinstance(value, dict) else None
+        weights[name] = given.number("weight", 0, 1e6) if given else inner.number(name, 0, 1e6)
+        better[name] = given.choice("better", ("lower", "higher")) if given else measure.better
+        if better[name] == "neither":
+            raise BladeError(
+                f"{inner.path(name)}: more is neither better nor worse; write {{weight: 1, better: lower}} or higher."
+            )
+        if given:
+            given.done()
+    if not sum(weights.values()) > 0:
+        raise BladeError(f"{inner.where}: the weights add up to nothing; give at least one measure a weight above 0.")
+    result = Weighting(fields.text("name", 40), weights, better)
+    fields.done()
+    return result
+
+
+def measure_name(fields: Fields, name: str) -> str:
+    """A measure's name, or a BladeError that names the nearest ones."""
+    return Fields({"measure": name}, fields.where).choice("measure", tuple(REGISTRY))
+
+
+def contributions(values: dict[str, float], reference: dict[str, float], scheme: Weighting) -> dict[str, float]:
+    """Each measure's part of the score: weight / sum of weights x log2(ratio to the reference, better above 1).
+
+    +1 in all measures means twice as good in each. nan where a measure is missing or not above 0.
+    """
+    total = sum(scheme.weights.values())
+    out = {}
+    for name, weight in scheme.weights.items():
+        value, base = values[name], reference[name]
+        usable = math.isfinite(value) and math.isfinite(base) and value > 0 and base > 0
+        sign = 1.0 if scheme.better[name] == "higher" else -1.0
+        out[name] = weight / total * sign * math.log2(value / base) if usable else math.nan
+    return out
+
+
+def score(values: dict[str, float], reference: dict[str, float], scheme: Weighting) -> float:
+    """Sum of the contributions; 0 for the reference itself; nan when a part is missing."""
+    return sum(contributions(values, reference, scheme).values())
+
+
+def cost(name: str, value, better: str = ""):
+    """A measure as a cost: itself where less is better, its reciprocal where more is.
+
+    Raises BladeError for a measure without a direction: a signed or open measure is no cost.
+    """
+    way = better or REGISTRY[name].better
+    if way == "neither":
+        raise BladeError(f"pair: {name} has no better direction and can be no cost; choose a measure that has one.")
+    return np.asarray(value, float) if way == "lower" else 1.0 / np.asarray(value, float)
+
+
+@dataclass(frozen=True)
+class Gain:
+    """Frontier gain of one candidate for one pair of costs.
+
+    gain: G = min over R of max_i c_i(R)/c_i; above 1 no single radius matches the candidate on both costs.
+    beats: D = max over R of min_i c_i(R)/c_i; above 1 it beats some single radius on both at once.
+    radius_m: the single radius nearest to matching it; at_end: that radius is an end of the range, so G is only an
+    upper bound on what a wider range would give.
+    """
+
+    gain: float
+    beats: float
+    radius_m: float
+    at_end: bool
+
+
+def frontier_gain(candidate, radii, line) -> Gain:
+    """Frontier gain against the single-radius line.
+
+    candidate: (2,) costs, above 0. radii: (n,) m, rising. line: (n, 2) costs of the single radii, nan where refused.
+    R is continuous: costs are interpolated in log(cost) over log(R) (monotone cubic). nan when anything is missing.
+    """
+    costs, radii, line = np.asarray(candidate, float), np.asarray(radii, float), np.asarray(line, float)
+    good = np.all(np.isfinite(line) & (line > 0), axis=1)
+    if not (np.all(np.isfinite(costs)) and np.all(costs > 0)) or good.sum() < 2:
+        return Gain(math.nan, math.nan, math.nan, False)
+    known = np.log(radii[good])
+    # every computed radius is among the places looked at, so that the line itself has a gain of exactly 1
+    places = np.union1d(np.linspace(known[0], known[-1], FINE), known)
+    ratios = np.exp(PchipInterpolator(known, np.log(line[good]))(places)) / costs
+    worst = ratios.max(axis=1)
+    i = int(np.argmin(worst))
+    at_end = i in (0, len(places) - 1)
+    return Gain(float(worst[i]), float(ratios.min(axis=1).max()), float(math.exp(places[i])), at_end)
