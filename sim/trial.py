@@ -101,8 +101,8 @@ class Setting:
             longest = longest_step(scenario, self.skater, float(made.load.max()), self.contact_damping)
             if scenario.time_step_s > longest:
                 raise BladeError(
-                    f"scenario {name!r}: a time step of {scenario.time_step_s * 1e3:g} ms is unstable with this ankle and "
-                    f"contact damping; use at most {longest * 1e3:.2g} ms."
+                    f"scenario {name!r}: a time step of {scenario.time_step_s * 1e3:g} ms is unstable with this ankle "
+                    f"and contact damping; use at most {longest * 1e3:.2g} ms."
                 )
             self._programs[name] = made
         return self._programs[name]

@@ -40,9 +40,7 @@ class BladeCurve:
         if np.any(k < 0):
             raise BladeError("curve: curvature below 0 is a concave zone, which cannot stand on ice; use radii over 0.")
         if np.sum(np.diff(s) * (k[:-1] + k[1:]) / 2) > STEEPEST_RAD:
-            raise BladeError(
-                "curve: heel and toe turn by more than 115 deg against each other; lengthen the end radii."
-            )
+            raise BladeError("curve: heel and toe turn over 115 deg against each other; lengthen the end radii.")
         if not abs(self.level_m) < self.length_m / 2:
             raise BladeError(
                 f"level point: {self.level_m * 1e3:.1f} mm from mid-runner is off the steel; "

@@ -97,31 +97,27 @@ def meet(steel, beta, x0, base, level, side):
         new = x - miss / rate if rate * side > 0.0 else 0.5 * (inner + outer)
         if (new - inner) * (new - outer) > 0.0:
             new = 0.5 * (inner + outer)
-        if abs(new - x) < 1e-12:
+        if abs(new - x) < 1e-8:  # Newton: the error left is of the order of its square
             return new
         x = new
     return x
 
 
 @kernel
-def _rear_end(steel, ice, law, t, beta, x0, base, d, front, tail):
-    """(x_r, e): rear end of the loaded arc and the rebound height.
+def _rear_end(steel, ice, law, t, beta, x0, base, d, front):
+    """(x_r, e, tail): rear end of the loaded arc, the rebound height, and the rear end of the immersed arc or nan.
 
     e = (2/pi)(ln(2 l/a_d) + 1/2) H a_d / E*: mean rebound of a uniformly loaded l x a_d rectangle on a half-space
     (Love's solution for a long rectangle; derived here, see DEVELOPERS). l contains x_r, so Newton on x_r.
     """
     if law.standing > 0.0:
-        return tail, math.inf
-    if law.rebound <= 0.0:
-        return x0, 0.0
-    if front - tail < 1e-9:  # rocked off the end of the runner
-        return tail, 0.0
+        tail = meet(steel, beta, x0, base, d, -1.0)
+        return tail, math.inf, tail
+    if law.rebound <= 0.0 or front - steel.x_first < 1e-9:  # the latter: rocked off the heel end
+        return x0, 0.0, math.nan
     a_d = loaded_width(d, t, steel.thickness, steel.hollow)
     scale = (2.0 / math.pi) * ice.hardness * a_d / ice.modulus
     sin_b, cos_b = math.sin(beta), math.cos(beta)
-    at_tail = scale * (math.log(2.0 * (front - tail) / a_d) + 0.5)
-    if at_tail >= height(steel, tail)[0] * cos_b - tail * sin_b - base:
-        return tail, at_tail
     nearest = min(x0, front - 1e-9)  # the arc has some length, else its logarithm has no value
     e = max(scale * (math.log(2.0 * (front - nearest) / a_d) + 0.5), 0.0)
     x = min(meet(steel, beta, x0, base, e, -1.0), nearest)
@@ -130,10 +126,14 @@ def _rear_end(steel, ice, law, t, beta, x0, base, d, front, tail):
         e = scale * (math.log(2.0 * (front - x) / a_d) + 0.5)
         miss = e - (z * cos_b - x * sin_b - base)
         step = miss / (-scale / (front - x) - (slope * cos_b - sin_b))
-        x = min(max(x - step, tail), nearest)
-        if abs(step) < 1e-12:
+        x = min(max(x - step, steel.x_first), nearest)
+        if abs(step) < 1e-8:
             break
-    return x, max(e, 0.0)
+    e = scale * (math.log(2.0 * (front - x) / a_d) + 0.5)
+    if e < d and x > steel.x_first:
+        return x, max(e, 0.0), math.nan
+    tail = meet(steel, beta, x0, base, d, -1.0)  # pressed up to where the steel leaves the ice
+    return tail, scale * (math.log(2.0 * max(front - tail, 1e-9) / a_d) + 0.5), tail
 
 
 @kernel
@@ -163,15 +163,33 @@ def pressed(steel, ice, law, patch, x, n):
 @kernel
 def limits(steel, patch, out):
     """Fill `out` with the sorted ends of the pieces over which everything is smooth; returns how many."""
+    out[0] = patch.tail
+    count = 1 + _kinks(steel, patch, out[1:])
+    out[:count].sort()
+    return count
+
+
+@kernel
+def _loaded_limits(steel, patch, out):
+    """As `limits`, over the loaded arc only."""
+    count = _kinks(steel, patch, out)
+    out[:count].sort()
+    for i in range(count):
+        out[i] = max(out[i], patch.rear)
+    return count
+
+
+@kernel
+def _kinks(steel, patch, out):
+    """Fill `out` with the ends of the loaded arc, the deepest point, and where a(n) has a kink; returns how many."""
     n_w, n_c = breaks(patch.t, steel.thickness, steel.hollow)
-    out[0], out[1], out[2], out[3] = patch.tail, patch.rear, patch.deepest, patch.front
-    count = 4
+    out[0], out[1], out[2] = patch.rear, patch.deepest, patch.front
+    count = 3
     for n in (n_w, n_c):
         if 0.0 < n < patch.depth:
             for side in (-1.0, 1.0):
                 out[count] = meet(steel, patch.beta, patch.deepest, patch.base, patch.depth - n, side)
                 count += 1
-    out[:count].sort()
     return count
 
 
@@ -181,20 +199,34 @@ def press(steel, ice, law, t, beta, d, gx, gw):
 
     N = integral p a dx, x_c = (1/N) integral p a x dx, by Gauss quadrature on each smooth piece.
     """
+    return with_tail(steel, press_ahead(steel, ice, law, t, beta, d, gx, gw))
+
+
+@kernel
+def with_tail(steel, p):
+    """The same contact with the rear end of its immersed arc solved for."""
+    if not math.isnan(p.tail):
+        return p
+    tail = meet(steel, p.beta, p.deepest, p.base, p.depth, -1.0)
+    return Patch(p.depth, p.beta, p.t, tail, p.rear, p.deepest, p.front, p.rebound, p.load, p.centre, p.base)
+
+
+@kernel
+def press_ahead(steel, ice, law, t, beta, d, gx, gw):
+    """As `press`, but .tail is nan where the load does not ask for it: what the step loop calls."""
     x0, base = lowest(steel, beta)
     if d <= 0.0:
         return Patch(d, beta, t, x0, x0, x0, x0, 0.0, 0.0, x0, base)
     front = meet(steel, beta, x0, base, d, 1.0)
-    tail = meet(steel, beta, x0, base, d, -1.0)
-    rear, e = _rear_end(steel, ice, law, t, beta, x0, base, d, front, tail)
+    rear, e, tail = _rear_end(steel, ice, law, t, beta, x0, base, d, front)
     patch = Patch(d, beta, t, tail, rear, x0, front, e, 0.0, x0, base)
     ends = np.empty(8)
-    count = limits(steel, patch, ends)
+    count = _loaded_limits(steel, patch, ends)
     sin_b, cos_b = math.sin(beta), math.cos(beta)
     load, moment = 0.0, 0.0
     for i in range(count - 1):
         half = 0.5 * (ends[i + 1] - ends[i])
-        if half <= 0.0 or ends[i] < rear:
+        if half <= 0.0:
             continue
         for j in range(len(gx)):
             x = ends[i] + half * (1.0 + gx[j])

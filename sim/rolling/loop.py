@@ -11,7 +11,7 @@ from collections import namedtuple
 import numpy as np
 
 from sim.compiled import kernel
-from sim.ice.contact import DEEPEST_ALLOWED, lowest, press
+from sim.ice.contact import DEEPEST_ALLOWED, lowest, press_ahead, with_tail
 from sim.ice.drag import film_shear, ploughing
 from sim.ice.scrape import turn_scrape
 from sim.rolling.bodies import call_step, engine_access, memory, space_address
@@ -118,12 +118,12 @@ def kick(k, pose, speed, last, steel, ice, law, man, run, program, gx, gw, inert
     origin_x = q[0] - (man.skate_x * cos_b + man.skate_z * sin_b)
     origin_y = q[1] - (man.skate_z * cos_b - man.skate_x * sin_b)
     depth = -origin_y - lowest(steel, beta)[1]
-    patch = press(steel, ice, law, t, beta, depth, gx, gw)
+    patch = press_ahead(steel, ice, law, t, beta, depth, gx, gw)
     if depth > DEEPEST_ALLOWED:  # at the end of the runner it was tipped over that end, not pressed in
         toe_end = steel.x_first + (len(steel.z) - 1) * steel.dx
         return _FELL if min(patch.deepest - steel.x_first, toe_end - patch.deepest) < END_M else _SANK
     if k % run.drag_every == 0:
-        _drag(steel, ice, law, patch, forward, curvature, keep, gx, gw)
+        _drag(steel, ice, law, with_tail(steel, patch), forward, curvature, keep, gx, gw)
     arm = origin_x + patch.centre * cos_b - q[0]
     load = patch.load * max(0.0, 1.0 - run.contact_damping * (v[1] + v[2] * arm))
     drag = keep[_PLOUGH] + keep[_FILM] + keep[_SCRAPE] if patch.load > 0.0 else 0.0
@@ -148,7 +148,8 @@ def kick(k, pose, speed, last, steel, ice, law, man, run, program, gx, gw, inert
     if k % run.record_every == 0:
         row = record[int(keep[_ROWS])]
         row[0], row[1], row[2], row[3], row[4], row[5] = k * run.dt, load, wanted, math.atan(t), beta, psi
-        row[6], row[7], row[8], row[9], row[10] = patch.centre, patch.front, patch.rear, patch.tail, patch.depth
+        row[6], row[7], row[8], row[9] = patch.centre, patch.front, patch.rear, with_tail(steel, patch).tail
+        row[10] = patch.depth
         row[11], row[12], row[13], row[14] = keep[_PLOUGH], keep[_FILM], keep[_SCRAPE], drag
         row[15], row[16], row[17] = forward, keep[_PATH], keep[_LOSS]
         keep[_ROWS] += 1.0

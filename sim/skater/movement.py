@@ -56,40 +56,9 @@ class Scenario:
     time_step_s: float = 1e-4
 
     def __post_init__(self):
-        where = f"scenario {self.name!r}"
-        for key in ("at", "line_m", "load_bw", "lean_rad"):
-            if not all(math.isfinite(v) for v in getattr(self, key)):
-                if key == "lean_rad":
-                    raise BladeError(f"{where}: lean must lie within 0 and 70 deg.")
-                raise BladeError(f"{where}: {key} holds a value that is not a finite number.")
-        wanted = ["line_m"] if self.on_path else ["line_m", "load_bw", "lean_rad"]
-        if len(self.at) < 2 or self.at[0] != 0 or self.at[-1] != 1 or min(np.diff(self.at)) <= 0:
-            raise BladeError(f"{where}: 'at' must rise from 0 to 1, for example [0, 0.5, 1].")
-        for key in wanted:
-            if len(getattr(self, key)) != len(self.at):
-                count = len(getattr(self, key))
-                raise BladeError(f"{where}: {key} has {count} values for {len(self.at)} entries of 'at'.")
-        if not self.on_path and (min(self.load_bw) <= 0 or max(self.load_bw) > 6):
-            raise BladeError(f"{where}: loads must lie above 0 and at most 6 body weights.")
-        if not self.on_path and not (0 <= min(self.lean_rad) and max(self.lean_rad) <= math.radians(70)):
-            raise BladeError(f"{where}: lean must lie within 0 and 70 deg.")
-        if self.mode not in ("guided", "free"):
-            raise BladeError(f"{where}: mode {self.mode!r} is unknown; use guided or free.")
-        if self.mode == "free" and (self.on_path or len(set(self.load_bw)) > 1 or len(set(self.lean_rad)) > 1):
-            raise BladeError(f"{where}: a free movement needs constant load and lean; lean that changes has inertia "
-                             "that only the guide can stand for.")  # fmt: skip
-        if not 0.01 <= self.duration_s <= 60 or not 0.1 <= self.speed_m_s <= 20:
-            raise BladeError(f"{where}: use a duration of 0.01 s to 60 s and a speed of 0.1 to 20 m/s.")
-        if not (abs(self.impulse_ns) <= 100 and 1e-3 <= self.impulse_for_s <= 10 and abs(self.impulse_above_m) <= 2):
-            raise BladeError(
-                f"{where}: an impulse must be at most 100 N s, over 1 ms to 10 s, within 2 m of the centre."
-            )
-        if not 0 <= self.impulse_at_s <= 60:
-            raise BladeError(f"{where}: the impulse must start between 0 s and 60 s.")
-        if not 1e-6 <= self.time_step_s <= 5e-4:
-            raise BladeError(f"{where}: time step {self.time_step_s:g} s; use 1e-6 s to 5e-4 s.")
-        if self.on_path and not (self.path_radius_m >= 0.5 and 0 < self.ramp_m and self.ramp_m < self.path_m / 2):
-            raise BladeError(f"{where}: a turn needs a radius of at least 0.5 m and a ramp below half the path.")
+        fault = _fault(self)
+        if fault:
+            raise BladeError(f"scenario {self.name!r}: {fault}")
 
     @property
     def on_path(self) -> bool:
@@ -106,6 +75,41 @@ class Scenario:
         inner = np.minimum(progress_m, self.path_m - progress_m) / self.ramp_m
         r = np.clip(inner, 0.0, 1.0)
         return r * r * (3 - 2 * r) / self.path_radius_m
+
+
+def _fault(s: Scenario) -> str:
+    """What is wrong with a scenario, with what would be right; empty when nothing is. Written so that nan is wrong."""
+    if s.mode not in ("guided", "free"):
+        return f"mode {s.mode!r} is unknown; use guided or free."
+    if len(s.at) < 2 or s.at[0] != 0 or s.at[-1] != 1 or not min(np.diff(s.at)) > 0:
+        return "'at' must rise from 0 to 1, for example [0, 0.5, 1]."
+    for key in ("line_m",) if s.on_path else ("line_m", "load_bw", "lean_rad"):
+        if len(getattr(s, key)) != len(s.at):
+            return f"{key} has {len(getattr(s, key))} values for {len(s.at)} entries of 'at'."
+    if not all(abs(x) < 1 for x in s.line_m):
+        return "line_m holds a value that is not finite, or farther than 1 m from mid-runner."
+    if not all(0 < x <= 6 for x in s.load_bw):
+        return "loads must lie above 0 and at most 6 body weights."
+    if not all(0 <= x <= math.radians(70) for x in s.lean_rad):
+        return "lean must lie within 0 and 70 deg."
+    if s.mode == "free" and (s.on_path or len(set(s.load_bw)) > 1 or len(set(s.lean_rad)) > 1):
+        return (
+            "a free movement needs constant load and lean; lean that changes has inertia that only the guide can "
+            "stand for."
+        )
+    if not 0.01 <= s.duration_s <= 60 or not 0.1 <= s.speed_m_s <= 20:
+        return "use a duration of 0.01 s to 60 s and a speed of 0.1 to 20 m/s."
+    shove = abs(s.impulse_ns) <= 100 and 1e-3 <= s.impulse_for_s <= 10 and 0 <= s.impulse_at_s <= 60
+    if not (shove and abs(s.impulse_above_m) <= 2):
+        return (
+            "an impulse must be at most 100 N s, last 1 ms to 10 s, start by 60 s, and act within 2 m of the body's "
+            "centre."
+        )
+    if not 1e-6 <= s.time_step_s <= 5e-4:
+        return f"time step {s.time_step_s:g} s; use 1e-6 s to 5e-4 s."
+    if s.on_path and not (s.path_radius_m >= 0.5 and 0 < s.ramp_m < s.path_m / 2):
+        return "a turn needs a radius of at least 0.5 m and a ramp below half the path."
+    return ""
 
 
 @kernel

@@ -93,7 +93,7 @@ def test_numbers_repeat_bit_for_bit_and_for_any_number_of_workers(folder, tmp_pa
 
 def test_failed_case_is_a_row_with_a_reason(tmp_path):
     # an ankle too soft for the short radius: the body falls, its other measures stay
-    soft = ["skater.ankle_stiffness=950 N*m/rad", "skater.ankle_damping=20 N*m*s/rad"]
+    soft = ["skater.ankle_stiffness=1150 N*m/rad", "skater.ankle_damping=20 N*m*s/rad"]
     blades = "candidates=[{family: single_radius, radii: [5 ft]}, {family: single_radius, radii: [12 ft]}]"
     path = rolled([blades, *SHORT[1:], *soft, "workers=1"], tmp_path) / "results.h5"
     with h5py.File(path) as file:

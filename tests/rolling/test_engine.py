@@ -243,8 +243,8 @@ def test_left_ice(steel, ice, law, skater):
 
 
 def test_sank(steel, ice, law, skater, ice_set):
-    """Programmed on hard ice, rolled on slush."""
-    press_on = Scenario("press", (0, 0.3, 1), (0.0,) * 3, (0.1, 0.1, 5.0), (0.0,) * 3, duration_s=1.0)
+    """Programmed on hard ice, rolled on slush that still carries the light start."""
+    press_on = Scenario("press", (0, 0.3, 1), (0.0,) * 3, (0.02, 0.02, 5.0), (0.0,) * 3, duration_s=1.0)
     asked = program(press_on, skater, steel, ice, law)
     run = roll(steel, replace(ice_set, hardness_factor=0.01).numbers, law, skater, press_on, asked)
     assert run.outcome == "sank"
