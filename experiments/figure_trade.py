@@ -46,7 +46,7 @@ def trade_off(field: Field):
     if not rows:
         return None
     low, high = (f"{r / fs.FEET:.0f}" for r in (field.radii[0], field.radii[-1]))
-    notes.append("shaded: less of both than any single radius")
+    notes.append("shaded: no single radius does as well on both")
     if field.line:
         notes.append(f"line: single radii of {low} to {high} ft with the reference's hollow and thickness")
     fig = fs.page(13.5, 7.4, "Trade-off: what a recipe gives and takes, against single radii", notes, low=True)

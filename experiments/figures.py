@@ -2,6 +2,7 @@
 
 import math
 import re
+from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 import matplotlib
@@ -21,25 +22,40 @@ COLUMNS = {
 }  # fmt: skip
 
 
-def draw_all(results: Results, reference: str, folder: Path) -> list[Path]:
+def draw_all(results: Results, reference: str, folder: Path, workers: int = 1) -> list[Path]:
     """Draw every figure of every skater into `folder`; a figure without any result to draw is left out.
 
     reference: name of a candidate, or a label such as "10 ft reference" of a blade that is not among the rows.
+    workers: processes to draw in; the files do not depend on it.
     """
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
-    looks = fs.looks(results.rows)
     skaters = list(dict.fromkeys(row.skater for row in results.rows))
-    paths = []
+    tasks = [(skater, name, len(skaters) > 1) for skater in skaters for name in FIGURES]
+    shared = (results, reference, folder)
+    if workers == 1:
+        _share(*shared)
+        return [path for task in tasks for path in _draw(task)]
+    with ProcessPoolExecutor(workers, initializer=_share, initargs=shared) as pool:
+        return [path for paths in pool.map(_draw, tasks) for path in paths]
+
+
+_SHARED = {}  # what every drawing of this process reads: handed over once, not with each task
+
+
+def _share(results, reference, folder):
+    _SHARED.update(results=results, reference=reference, folder=folder, looks=fs.looks(results.rows))
+
+
+def _draw(task) -> list[Path]:
+    skater, name, several = task
     with matplotlib.rc_context(fs.RC):
-        for skater in skaters:
-            field = fs.field_of(results, skater, reference, looks, len(skaters) > 1)
-            for name, figure in FIGURES.items():
-                fig = figure(field)
-                if fig is not None:
-                    end = re.sub(r"\W+", "_", f"_{skater}") if len(skaters) > 1 else ""
-                    paths += fs.save(fig, folder, f"{name}{end}")
-    return paths
+        field = fs.field_of(_SHARED["results"], skater, _SHARED["reference"], _SHARED["looks"], several)
+        fig = FIGURES[name](field)
+        if fig is None:
+            return []
+        end = re.sub(r"\W+", "_", f"_{skater}") if several else ""
+        return fs.save(fig, _SHARED["folder"], f"{name}{end}")
 
 
 def _has(name):

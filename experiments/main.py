@@ -1,6 +1,7 @@
 """The command `arcstride`: compose the request, check it, run it, leave a run folder."""
 
 import difflib
+import os
 import sys
 import time
 from datetime import datetime
@@ -160,7 +161,8 @@ def _run(arguments) -> int:
         from experiments.figures import draw_all
 
         folder.log("drawing figures")
-        draw_all(results, config["reference"].get("name", "reference"), folder.path / "figures")
+        label = config["reference"].get("name", "reference")
+        draw_all(results, label, folder.path / "figures", request.workers or os.cpu_count() or 1)
     folder.log(f"done in {time.perf_counter() - started:.1f} s")
     report.show(results, console)
     console.print(f"Tables, series and figures ({time.perf_counter() - started:.1f} s):")
