@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from experiments.fields import Fields, radius
+from experiments.scoring import Weighting, read_pairs, read_weighting
 from sim.blade.recipe import FAMILIES, Recipe, Sweep
 from sim.blade.section import Section
 from sim.errors import BladeError
@@ -37,6 +38,8 @@ class Request:
     cases: tuple[Case, ...]
     settings: tuple[Setting, ...]
     line_m: tuple[float, ...]
+    scheme: Weighting
+    pairs: tuple[tuple[str, str], ...]
     workers: int | None
     figures: bool
     sources: tuple[str, ...] = field(default=())
@@ -52,7 +55,8 @@ def request(config: dict) -> Request:
     scenarios = {name: _scenario(name, Fields(v, f"scenarios.{name}")) for name, v in _named(top, "scenarios")}
     states, lines = _states(top.inner("states"))
     entries = _expand(top.listed("candidates"))
-    line = _line(top.inner("radius_line"))
+    line, scheme = _line(top.inner("radius_line")), read_weighting(top.inner("weighting"))
+    pairs = read_pairs(top)
     skaters = _named(top, "skaters") or [("skater", top.raw("skater"))]
     settings, cases = [], []
     for key, value in skaters:
@@ -72,7 +76,7 @@ def request(config: dict) -> Request:
     for case in cases:
         _on_steel(case)
     workers = None if top.raw("workers") == "auto" else top.count("workers", 1, 1024)
-    result = Request(tuple(cases), tuple(settings), line, workers, top.flag("figures"), (ice.source,))
+    result = Request(tuple(cases), tuple(settings), line, scheme, pairs, workers, top.flag("figures"), (ice.source,))
     top.has("skater")
     top.done()
     return result

@@ -164,7 +164,7 @@ def _run(arguments) -> int:
         label = config["reference"].get("name", "reference")
         draw_all(results, label, folder.path / "figures", request.workers or os.cpu_count() or 1)
     folder.log(f"done in {time.perf_counter() - started:.1f} s")
-    report.show(results, console)
+    report.show(results, request.scheme, request.pairs, console)
     console.print(f"Tables, series and figures ({time.perf_counter() - started:.1f} s):")
     print(folder.path)
     return 0 if any(len(row.reasons) < len(row.values) for row in results.rows) else 1

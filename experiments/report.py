@@ -8,6 +8,7 @@ from rich.table import Table
 from rich.text import Text
 
 from experiments.runner import Results, Row
+from experiments.scoring import Weighting
 from sim.measures import REGISTRY
 
 # (measure, heading of two lines): what a person at the counter asks first, as ratios
@@ -30,7 +31,7 @@ NOTE = (
 )
 
 
-def show(results: Results, console: Console) -> None:
+def show(results: Results, scheme: Weighting, pairs, console: Console) -> None:
     """Print one table per skater, split into as many as the width of the screen asks for."""
     for skater, reference in results.references.items():
         rows = [row for row in results.rows if row.skater == skater]
@@ -41,6 +42,7 @@ def show(results: Results, console: Console) -> None:
         if len(rows) > MOST_ROWS:
             console.print(f"{len(rows) - MOST_ROWS} more rows are in measures.csv.")
     console.print(Text(NOTE))
+    _judgement(results, scheme, pairs, console)
     scored = sum(not row.reasons for row in results.rows)
     console.print(f"{scored} of {len(results.rows)} candidates have every measure.")
     for row in [row for row in results.rows if row.reasons][:10]:
@@ -82,3 +84,34 @@ def _ratio(row: Row, reference: Row, name: str) -> str:
     if not (math.isfinite(value) and math.isfinite(base)) or base == 0:
         return "none"
     return f"{value / base:.3f}"
+
+
+def _judgement(results: Results, scheme: Weighting, pairs, console: Console) -> None:
+    """The score and, for each pair of costs, how the candidate stands to all single radii."""
+    table = Table(title="Judged", title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)
+    table.add_column("candidate", no_wrap=True)
+    table.add_column(f"score\n{scheme.name}", justify="right")
+    for a, b in pairs:
+        table.add_column(f"{REGISTRY[a].label}\n{REGISTRY[b].label}", justify="right")
+    best = sorted(results.rows, key=lambda row: -row.score if math.isfinite(row.score) else math.inf)
+    several = len(results.references) > 1
+    for row in best[:MOST_ROWS]:
+        name = f"{row.candidate}, {row.skater}" if several else row.candidate
+        table.add_row(name, _signed(row.score), *(_gain(row, pair) for pair in pairs))
+    console.print(table)
+    console.print(Text(
+        "Score: sum of weight x log2(ratio, better above 1) over the sum of weights; +0.1 is 7 % better overall; the "
+        "parts are in results.h5/judgement. Frontier gain of a pair: above 1, no single radius matches the candidate "
+        "on both; below 1, the radius named beats it on both. No interval here: see experiment=certainty."
+    ))  # fmt: skip
+
+
+def _signed(value: float) -> str:
+    return f"{value:+.3f}" if math.isfinite(value) else "none"
+
+
+def _gain(row: Row, pair) -> str:
+    gain = row.gains[pair]
+    if not math.isfinite(gain.gain):
+        return "none"
+    return f"{gain.gain:.3f} at {gain.radius_m / 0.3048:.1f} ft" + (" (end of range)" if gain.at_end else "")

@@ -3,11 +3,12 @@
 import math
 import os
 from concurrent.futures import ProcessPoolExecutor, as_completed
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from experiments.cases import Case, Request
+from experiments.scoring import Gain, judge
 from sim.blade.recipe import Recipe
 from sim.errors import BladeError
 from sim.ice.contact import gap, pressed
@@ -17,12 +18,15 @@ from sim.trial import Candidate, Setting, Trial
 
 CURVE_POINTS = 281
 CONTACT_POINTS = 241
-LINE_MEASURES = tuple(m for m in REGISTRY.values() if m.state not in ("stride", "nudge", "tight_turn", "blade"))
+LINE_MEASURES = tuple(m.name for m in REGISTRY.values() if m.state not in ("stride", "nudge", "tight_turn", "blade"))
 
 
-@dataclass
+@dataclass(eq=False)
 class Row:
-    """All that came of one case. curve, contacts[state], series[scenario]: named 1-D arrays; SI."""
+    """All that came of one case. curve, contacts[state], series[scenario]: named 1-D arrays; SI.
+
+    score, its parts and the frontier gains are filled in when the whole run is known.
+    """
 
     index: int
     candidate: str
@@ -34,6 +38,9 @@ class Row:
     curve: dict[str, np.ndarray]
     contacts: dict[str, dict[str, np.ndarray]]
     series: dict[str, dict[str, np.ndarray]]
+    score: float = math.nan
+    parts: dict[str, float] = field(default_factory=dict)
+    gains: dict[tuple[str, str], Gain] = field(default_factory=dict)
 
     @property
     def reason(self) -> str:
@@ -93,9 +100,8 @@ def _contact(trial: Trial, name: str) -> dict[str, np.ndarray]:
     return {"x": x, "penetration": n, "pressure": both[:, 0], "loaded_width": both[:, 1]}
 
 
-def radius_line(setting: Setting, radii) -> dict[str, np.ndarray]:
-    """Static measures of single radii under a setting: the line that a zone recipe has to leave; nan where refused."""
-    names = [m.name for m in LINE_MEASURES]
+def radius_line(setting: Setting, radii, names=LINE_MEASURES) -> dict[str, np.ndarray]:
+    """Measures of single radii under a setting: the line that a zone recipe has to leave; nan where refused."""
     out = {name: np.full(len(radii), math.nan) for name in names}
     base = setting.reference.recipe.__dict__
     for i, radius in enumerate(radii):
@@ -126,18 +132,27 @@ def run(request: Request, on_row=lambda row, total: None) -> Results:
         for case in request.cases:
             rows.append(run_case(case))
             on_row(rows[-1], len(request.cases))
-        line = {s.skater.name: radius_line(s, request.line_m) for s in request.settings}
+        line = {s.skater.name: radius_line(s, request.line_m, line_names(request)) for s in request.settings}
     else:
         line = _spread(request, workers, rows, on_row)
     rows.sort(key=lambda row: row.index)
-    return Results(rows, np.array(request.line_m), line, references)
+    results = Results(rows, np.array(request.line_m), line, references)
+    judge(results, request.scheme, request.pairs)
+    return results
+
+
+def line_names(request: Request) -> tuple[str, ...]:
+    """Measures wanted of the single-radius line: the static ones, and what the declared pairs ask for besides."""
+    return tuple(dict.fromkeys([*LINE_MEASURES, *(name for pair in request.pairs for name in pair)]))
 
 
 def _spread(request, workers, rows, on_row):
     rest = request.cases
     chunk = max(1, min(16, len(rest) // (4 * workers)))
     with ProcessPoolExecutor(workers) as pool:
-        lines = {s.skater.name: pool.submit(radius_line, s, request.line_m) for s in request.settings}
+        lines = {
+            s.skater.name: pool.submit(radius_line, s, request.line_m, line_names(request)) for s in request.settings
+        }
         waiting = {
             pool.submit(_run_chunk, rest[i : i + chunk]): rest[i : i + chunk] for i in range(0, len(rest), chunk)
         }
@@ -156,7 +171,7 @@ def _spread(request, workers, rows, on_row):
             try:
                 line[setting.skater.name] = lines[setting.skater.name].result()
             except Exception:  # as above
-                line[setting.skater.name] = radius_line(setting, request.line_m)
+                line[setting.skater.name] = radius_line(setting, request.line_m, line_names(request))
     for cases, fault in lost:
         for case in cases:
             rows.append(_again(case, fault))

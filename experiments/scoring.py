@@ -22,7 +22,7 @@ class Weighting:
     better: dict[str, str]
 
 
-def weighting(fields: Fields) -> Weighting:
+def read_weighting(fields: Fields) -> Weighting:
     """Read and check a weighting. Raises BladeError for unknown measures, bad weights, an open direction."""
     inner = fields.inner("weights")
     weights, better = {}, {}
@@ -43,6 +43,22 @@ def weighting(fields: Fields) -> Weighting:
     result = Weighting(fields.text("name", 40), weights, better)
     fields.done()
     return result
+
+
+def read_pairs(fields: Fields) -> tuple[tuple[str, str], ...]:
+    """The declared pairs of costs. Raises BladeError for unknown or directionless measures."""
+    pairs = []
+    for i, entry in enumerate(fields.listed("pairs")):
+        where = f"pairs[{i}]"
+        if not isinstance(entry, list) or len(entry) != 2 or entry[0] == entry[1]:
+            raise BladeError(
+                f"{where}: write two different measures in [brackets], for example [turn_drag, glide_groove_depth]."
+            )
+        names = tuple(measure_name(Fields({}, where), str(name)) for name in entry)
+        for name in names:
+            cost(name, 1.0)
+        pairs.append(names)
+    return tuple(pairs)
 
 
 def measure_name(fields: Fields, name: str) -> str:
@@ -115,3 +131,16 @@ def frontier_gain(candidate, radii, line) -> Gain:
     i = int(np.argmin(worst))
     at_end = i in (0, len(places) - 1)
     return Gain(float(worst[i]), float(ratios.min(axis=1).max()), float(math.exp(places[i])), at_end)
+
+
+def judge(results, scheme: Weighting, pairs) -> None:
+    """Give every row of a run its score, the score's parts and its frontier gains, in place."""
+    for row in results.rows:
+        base = results.references[row.skater].values
+        row.parts = contributions(row.values, base, scheme)
+        row.score = sum(row.parts.values())
+        line = results.line[row.skater]
+        for pair in pairs:
+            costs = [float(cost(name, row.values[name])) for name in pair]
+            on_line = np.column_stack([cost(name, line[name]) for name in pair])
+            row.gains[pair] = frontier_gain(costs, results.line_radii, on_line)

@@ -53,6 +53,7 @@ def write_h5(path: Path, results: Results, attributes: dict[str, str]) -> None:
             _series(file.create_group(f"series/{scenario}"), rows, scenario)
         _line(file.create_group("single_radius"), results)
         _reference(file.create_group("reference"), results)
+        _judgement(file.create_group("judgement"), rows)
 
 
 def _scale(group, name, values, unit="1", long_name=""):
@@ -145,14 +146,39 @@ def _reference(group, results):
         _put(group, measure.name, values, measure.unit, measure.label, skater)
 
 
+def _judgement(group, rows):
+    """Score with its parts, and frontier gain for each declared pair."""
+    candidate = _candidates(group, rows)
+    _put(group, "score", np.array([row.score for row in rows]), "1", "score, sum of the parts", candidate)
+    for name in rows[0].parts:
+        part = np.array([row.parts.get(name, math.nan) for row in rows])
+        _put(group, f"part_{name}", part, "1", f"part of the score from {name}", candidate)
+    pairs = list(rows[0].gains)
+    pair = _scale(group, "pair", np.array([" | ".join(p) for p in pairs], dtype=object))
+    for key, unit, text in (
+        ("gain", "1", "frontier gain G"), ("beats", "1", "D, best ratio to one single radius on both costs"),
+        ("radius_m", "m", "single radius nearest to matching"), ("at_end", "1", "1: that radius ends the range"),
+    ):  # fmt: skip
+        block = np.array(
+            [[float(getattr(row.gains[p], key)) if p in row.gains else math.nan for p in pairs] for row in rows]
+        )
+        _put(group, key, block, unit, text, candidate, pair)
+
+
+def _text(value: float) -> str:
+    return repr(float(value)) if math.isfinite(value) else ""
+
+
 def write_csv(path: Path, results: Results) -> None:
     """One line a case, tidy: names, then every measure in SI with its unit in the header, outcomes and reason."""
     scenarios = list(dict.fromkeys(s for row in results.rows for s in row.outcomes))
-    header = ["candidate", "family", "skater", *(f"{m.name} [{m.unit}]" for m in REGISTRY.values())]
+    gains = [f"gain {' | '.join(p)}" for p in results.rows[0].gains]
+    header = ["candidate", "family", "skater", "score", *gains, *(f"{m.name} [{m.unit}]" for m in REGISTRY.values())]
     with whole(path) as temporary, open(temporary, "w", newline="", encoding="utf-8") as handle:
         writer = csv.writer(handle)
         writer.writerow([*header, *(f"outcome_{s}" for s in scenarios), "reason"])
         for row in results.rows:
-            numbers = [repr(float(row.values[name])) if math.isfinite(row.values[name]) else "" for name in REGISTRY]
+            numbers = [_text(row.values[name]) for name in REGISTRY]
             outcomes = [row.outcomes.get(s, "not run") for s in scenarios]
-            writer.writerow([row.candidate, row.family, row.skater, *numbers, *outcomes, row.reason])
+            judged = [_text(v) for v in (row.score, *(g.gain for g in row.gains.values()))]
+            writer.writerow([row.candidate, row.family, row.skater, *judged, *numbers, *outcomes, row.reason])

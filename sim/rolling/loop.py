@@ -86,32 +86,86 @@ def _ledger(keep, man, inertia, applied, before, after, dt):
 
 
 @kernel
+def _predict(k, dt, pose, speed, last, q, v):
+    """Pose about to be reached and velocity there, into q and v; False when it is not finite."""
+    for i in range(6):
+        if k == 1:  # before v(0) the velocity was v(-dt/2), mirroring v(dt/2)
+            last[i] = 2.0 * last[i] - speed[i]
+        q[i] = pose[i] + dt * speed[i]
+        v[i] = speed[i] if k == 0 else 1.5 * speed[i] - 0.5 * last[i]
+        last[i] = speed[i]
+        if not math.isfinite(q[i]):
+            return False
+    return True
+
+
+@kernel
+def _bodies(man, run, k, q, v, wanted, leg, leg_rate, rest, load, arm, drag, out):
+    """Forces and torques on skate and rest, counter-clockwise torques: ice, weight, ankle, guide or turn, shove."""
+    push = wanted / (man.skate_mass + man.body_mass)
+    beta, psi = -q[2], -q[5]
+    turn = man.stiffness * (rest - (beta - psi)) + man.damping * (v[2] - v[5])
+    out[0], out[1] = -drag, load - man.skate_mass * push
+    out[2] = arm * load - q[1] * drag - turn
+    out[3], out[4], out[5] = 0.0, -man.body_mass * push, turn
+    if run.free > 0.0:
+        middle = (man.skate_mass * q[0] + man.body_mass * q[3]) / (man.skate_mass + man.body_mass)
+        out[0] += man.skate_mass * run.spin2 * (q[0] - middle)
+        out[3] += man.body_mass * run.spin2 * (q[3] - middle)
+    else:
+        out[5] -= man.guide_spring * (leg - psi) + man.guide_damper * (leg_rate + v[5])
+    since = k * run.dt - run.impulse_at
+    if run.impulse != 0.0 and 0.0 <= since <= run.impulse_for:
+        shove = run.impulse * 0.5 * math.pi / run.impulse_for * math.sin(math.pi * since / run.impulse_for)
+        out[3] += shove
+        out[5] -= shove * run.impulse_above * math.cos(psi)
+
+
+@kernel
+def _note(record, keep, time, load, wanted, t, beta, psi, patch, drag, forward):
+    """Add a row to the record, in the order of COLUMNS."""
+    row = record[int(keep[_ROWS])]
+    row[0], row[1], row[2], row[3], row[4], row[5] = time, load, wanted, math.atan(t), beta, psi
+    row[6], row[7], row[8], row[9], row[10] = patch.centre, patch.front, patch.rear, patch.tail, patch.depth
+    row[11], row[12], row[13], row[14] = keep[_PLOUGH], keep[_FILM], keep[_SCRAPE], drag
+    row[15], row[16], row[17] = forward, keep[_PATH], keep[_LOSS]
+    keep[_ROWS] += 1.0
+
+
+@kernel
+def _ending(run, keep, psi, load, wanted, weight, forward):
+    """An outcome that ends the run here, or 0."""
+    keep[_AIR] = keep[_AIR] + run.dt if load <= 0.0 and wanted > 0.2 * weight else 0.0
+    if keep[_AIR] > AIRBORNE_S:
+        return _LEFT_ICE
+    if abs(psi - keep[_LEG0]) > FALL_RAD:
+        return _FELL
+    if forward < 0.05 * run.speed:
+        return _STOPPED
+    if abs(keep[_LEAK]) > ENERGY_SLACK * (keep[_WORK] + 1.0):
+        return _NOT_CONVERGED
+    return _FINISHED
+
+
+@kernel
 def kick(k, pose, speed, last, steel, ice, law, man, run, program, gx, gw, inertia, keep, record, out):
     """Forces on both bodies at the instant k dt, into `out` (fx, fy, torque, twice); returns an outcome, 0 to go on.
 
     pose: x, y, angle of skate and rest before the step; speed: their rates half a step earlier; last: those before.
     """
-    first = k == 0
     if k > 0:
         _ledger(keep, man, inertia, out, last, speed, 0.5 * run.dt if k == 1 else run.dt)
     q, v = np.empty(6), np.empty(6)
-    for i in range(6):
-        if k == 1:  # before v(0) the velocity was v(-dt/2), mirroring v(dt/2)
-            last[i] = 2.0 * last[i] - speed[i]
-        q[i] = pose[i] + run.dt * speed[i]
-        v[i] = speed[i] if first else 1.5 * speed[i] - 0.5 * last[i]
-        last[i] = speed[i]
-        if not math.isfinite(q[i]):
-            return _NOT_CONVERGED
+    if not _predict(k, run.dt, pose, speed, last, q, v):
+        return _NOT_CONVERGED
     mass = man.skate_mass + man.body_mass
     forward = run.speed + (man.skate_mass * v[0] + man.body_mass * v[3]) / mass
-    progress = keep[_PATH] if run.on_path > 0.0 else k * run.dt
-    pace = forward if run.on_path > 0.0 else 1.0
-    wanted, t, leg, leg_rate, rest, curvature = _program(program, progress)
-    if run.on_path > 0.0:
+    along = run.on_path > 0.0
+    wanted, t, leg, leg_rate, rest, curvature = _program(program, keep[_PATH] if along else k * run.dt)
+    if along:  # lean and load follow from the speed at hand and the path
         t = forward * forward * curvature / GRAVITY
         wanted = mass * GRAVITY * math.sqrt(1.0 + t * t)
-    push = wanted / mass
+        leg_rate *= forward
 
     beta, psi = -q[2], -q[5]
     cos_b, sin_b = math.cos(beta), math.sin(beta)
@@ -127,45 +181,15 @@ def kick(k, pose, speed, last, steel, ice, law, man, run, program, gx, gw, inert
     arm = origin_x + patch.centre * cos_b - q[0]
     load = patch.load * max(0.0, 1.0 - run.contact_damping * (v[1] + v[2] * arm))
     drag = keep[_PLOUGH] + keep[_FILM] + keep[_SCRAPE] if patch.load > 0.0 else 0.0
+    _bodies(man, run, k, q, v, wanted, leg, leg_rate, rest, load, arm, drag, out)
 
-    turn = man.stiffness * (rest - (beta - psi)) + man.damping * (v[2] - v[5])
-    out[0], out[1] = -drag, load - man.skate_mass * push
-    out[2] = arm * load - q[1] * drag - turn
-    out[3], out[4], out[5] = 0.0, -man.body_mass * push, turn
-    if run.free > 0.0:
-        middle = (man.skate_mass * q[0] + man.body_mass * q[3]) / mass
-        out[0] += man.skate_mass * run.spin2 * (q[0] - middle)
-        out[3] += man.body_mass * run.spin2 * (q[3] - middle)
-    else:
-        out[5] -= man.guide_spring * (leg - psi) + man.guide_damper * (leg_rate * pace + v[5])
-    since = k * run.dt - run.impulse_at
-    if run.impulse != 0.0 and 0.0 <= since <= run.impulse_for:
-        shove = run.impulse * 0.5 * math.pi / run.impulse_for * math.sin(math.pi * since / run.impulse_for)
-        out[3] += shove
-        out[5] -= shove * run.impulse_above * math.cos(psi)
-
-    keep[_LOSS] += (keep[_PLOUGH] + keep[_SCRAPE] + keep[_FILM]) * forward * run.dt if patch.load > 0.0 else 0.0
-    if k % run.record_every == 0:
-        row = record[int(keep[_ROWS])]
-        row[0], row[1], row[2], row[3], row[4], row[5] = k * run.dt, load, wanted, math.atan(t), beta, psi
-        row[6], row[7], row[8], row[9] = patch.centre, patch.front, patch.rear, with_tail(steel, patch).tail
-        row[10] = patch.depth
-        row[11], row[12], row[13], row[14] = keep[_PLOUGH], keep[_FILM], keep[_SCRAPE], drag
-        row[15], row[16], row[17] = forward, keep[_PATH], keep[_LOSS]
-        keep[_ROWS] += 1.0
-    keep[_PATH] += forward * run.dt
-    if first:
+    if k == 0:
         keep[_LEG0] = psi
-    keep[_AIR] = keep[_AIR] + run.dt if load <= 0.0 and wanted > 0.2 * mass * GRAVITY else 0.0
-    if keep[_AIR] > AIRBORNE_S:
-        return _LEFT_ICE
-    if abs(psi - keep[_LEG0]) > FALL_RAD:
-        return _FELL
-    if forward < 0.05 * run.speed:
-        return _STOPPED
-    if abs(keep[_LEAK]) > ENERGY_SLACK * (keep[_WORK] + 1.0):
-        return _NOT_CONVERGED
-    return _FINISHED
+    keep[_LOSS] += drag * forward * run.dt
+    if k % run.record_every == 0:
+        _note(record, keep, k * run.dt, load, wanted, t, beta, psi, with_tail(steel, patch), drag, forward)
+    keep[_PATH] += forward * run.dt
+    return _ending(run, keep, psi, load, wanted, mass * GRAVITY, forward)
 
 
 @kernel

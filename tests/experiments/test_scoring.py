@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from experiments.fields import Fields
-from experiments.scoring import Weighting, contributions, cost, frontier_gain, score, weighting
+from experiments.scoring import Weighting, contributions, cost, frontier_gain, read_weighting, score
 from sim.errors import BladeError
 
 RADII = np.geomspace(2.0, 5.0, 61)
@@ -89,5 +89,5 @@ def test_score_is_the_sum_that_can_be_done_by_hand():
 )
 def test_bad_weightings_are_refused_in_one_sentence(mapping, expected):
     with pytest.raises(BladeError, match=expected) as refusal:
-        weighting(Fields(mapping, "weighting"))
+        read_weighting(Fields(mapping, "weighting"))
     assert "\n" not in str(refusal.value)
