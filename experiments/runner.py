@@ -9,7 +9,7 @@ import numpy as np
 
 from experiments.cases import Case, Request
 from experiments.scoring import Gain, judge
-from sim.blade.recipe import Recipe
+from experiments.variants import single_radius, statics
 from sim.errors import BladeError
 from sim.ice.contact import gap, pressed
 from sim.measures import REGISTRY, evaluate
@@ -102,16 +102,8 @@ def _contact(trial: Trial, name: str) -> dict[str, np.ndarray]:
 
 def radius_line(setting: Setting, radii, names=LINE_MEASURES) -> dict[str, np.ndarray]:
     """Measures of single radii under a setting: the line that a zone recipe has to leave; nan where refused."""
-    out = {name: np.full(len(radii), math.nan) for name in names}
-    base = setting.reference.recipe.__dict__
-    for i, radius in enumerate(radii):
-        recipe = Recipe(
-            **{**base, "name": f"{radius:.3f} m", "family": "single_radius", "radii_m": (radius,), "shares": ()}
-        )
-        values, _ = evaluate(Trial(Candidate(recipe.name, recipe, setting.reference.section), setting), names)
-        for name in names:
-            out[name][i] = values[name]
-    return out
+    table = np.array([statics(single_radius(setting, radius), setting, names) for radius in radii])
+    return {name: table[:, i] for i, name in enumerate(names)}
 
 
 def run(request: Request, on_row=lambda row, total: None) -> Results:

@@ -87,9 +87,10 @@ def film_shear(steel, ice, law, patch, speed, steps):
     width = np.zeros(2)
     total = 0.0
     for piece in range(3):
-        count = math.ceil(steps * (ends[piece + 1] - ends[piece]) / ends[3])
-        if count <= 0:
+        if ends[piece + 1] <= ends[piece]:
             continue
+        # fixed counts: the force must not jump as a piece grows (adaptive integrators stall on jumps)
+        count = steps if piece == 0 or ends[2] == 0.0 else steps // 2
         single = piece == 1
         if single and width[0] + width[1] > 0.0:  # two strips flow into one: keep the volume of water
             share = width[1] / (width[0] + width[1])

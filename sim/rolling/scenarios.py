@@ -10,7 +10,7 @@ from sim.errors import BladeError
 from sim.ice.contact import GAUSS, settle
 from sim.ice.drag import film_shear, ploughing
 from sim.rolling.bodies import build
-from sim.rolling.loop import COLUMNS, Man, Run, step_through
+from sim.rolling.loop import COLUMNS, FILM_STEPS, Man, Run, step_through
 from sim.skater.body import Skater, ankle_torque, leg_angle
 from sim.skater.movement import Program, Scenario
 
@@ -55,7 +55,7 @@ def equilibrium(steel, ice, law, skater: Skater, load, t, rest, leg, speed, gaus
         patch = settle(steel, ice, law, t, beta, load, 5e-5, *gauss)
         if math.isnan(patch.load):
             raise BladeError("the ice does not carry this load at this pitch")
-        drag = ploughing(steel, ice, law, patch, *gauss) + film_shear(steel, ice, law, patch, speed, 32)
+        drag = ploughing(steel, ice, law, patch, *gauss) + film_shear(steel, ice, law, patch, speed, FILM_STEPS)
         torque = ankle_torque(skater, load, patch.centre, beta, drag)
         angle = leg_angle(skater, load, drag, torque) if leg is None else leg
         return skater.ankle_stiffness * (rest - (beta - angle)) - torque, patch, angle
@@ -86,9 +86,7 @@ def roll(
 ) -> Roll:
     """Take a blade through a movement program. Starts at rest in its own equilibrium under the first instant's load."""
     gauss = QUADRATURE
-    dt = scenario.time_step_s
-    if dt > longest_step(scenario, skater, float(program.load.max()), contact_damping):
-        return Roll(scenario, "not_converged", np.zeros((0, len(COLUMNS))), 0.0, 0.0, 0.0)
+    dt = time_step(scenario, skater, float(program.load.max()), contact_damping)
     load, t = float(program.load[0]), float(program.tan_lean[0])
     if scenario.on_path:
         load, t = skater.weight_n, 0.0
@@ -110,6 +108,12 @@ def roll(
         *bodies, steps, scenario.path_m, steel, ice, law, _man(skater), run, program, gauss, plain
     )
     return Roll(scenario, outcome, record, leak, work, done * dt)
+
+
+def time_step(scenario: Scenario, skater: Skater, most_load: float, contact_damping: float) -> float:
+    """The scenario's time step, or the longest part of a record interval that is safely stable, s."""
+    safe = 0.9 * longest_step(scenario, skater, most_load, contact_damping)
+    return scenario.time_step_s if scenario.time_step_s <= safe else RECORD_S / math.ceil(RECORD_S / safe)
 
 
 def longest_step(scenario: Scenario, skater: Skater, most_load: float, contact_damping: float) -> float:

@@ -15,6 +15,7 @@ from scipy.integrate import solve_ivp
 from sim.ice.contact import GAUSS, lowest, press
 from sim.ice.drag import film_shear, ploughing
 from sim.rolling import scenarios as rolling_scenarios
+from sim.rolling.loop import FILM_STEPS
 from sim.rolling.scenarios import roll
 from sim.skater.movement import Scenario, program
 from tests.cases import GRAVITY, steel_of
@@ -65,7 +66,7 @@ class TwoBodies:
         drag = 0.0
         if patch.load > 0:
             drag = ploughing(self.blade, self.ice, self.law, patch, *GAUSS[8])
-            drag += film_shear(self.blade, self.ice, self.law, patch, speed, 32)
+            drag += film_shear(self.blade, self.ice, self.law, patch, speed, FILM_STEPS)
         ankle = man.ankle_stiffness * (self.wanted("rest", time) - (beta - psi))
         ankle += man.ankle_damping * (self.rest_rate(time) - (rate[2] - rate[3]))
         on_skate = np.array([-drag, load - man.skate_mass_kg * push])

@@ -1,0 +1,194 @@
+"""How sure: all candidates under many draws of the uncertain inputs, with common random numbers."""
+
+import math
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy import stats
+from scipy.stats import qmc
+
+from experiments.cases import Request
+from experiments.fields import Fields, number
+from experiments.scoring import Weighting, contributions
+from experiments.variants import (
+    GRINDING,
+    INPUTS,
+    gains,
+    line_costs,
+    static_pairs,
+    statics,
+    varied_candidate,
+    varied_setting,
+)
+from sim.errors import BladeError
+from sim.measures import REGISTRY
+from sim.quantities import parse_quantity
+
+STATIC = tuple(m.name for m in REGISTRY.values() if m.state not in ("stride", "nudge", "tight_turn", "blade"))
+LINE_RADII = 25
+LEVELS = (0.05, 0.5, 0.95)
+
+
+@dataclass(frozen=True)
+class Input:
+    """An uncertain input: its distribution (scipy frozen), and why it is that wide."""
+
+    name: str
+    law: object
+    why: str
+
+
+@dataclass(frozen=True)
+class Draws:
+    """All draws of one setting. candidates, measures, pairs and inputs name the axes.
+
+    points: (draw, column) numbers of the inputs, columns named in `columns`; values: (draw, candidate, measure);
+    references: (draw, measure); gain: (draw, candidate, pair); score: (draw, candidate). nan: failed.
+    """
+
+    candidates: tuple[str, ...]
+    columns: tuple[str, ...]
+    pairs: tuple[tuple[str, str], ...]
+    points: np.ndarray
+    values: np.ndarray
+    references: np.ndarray
+    gain: np.ndarray
+    score: np.ndarray
+
+    @property
+    def failed(self) -> np.ndarray:
+        """(draw,) whether anything in this draw could not be had."""
+        return np.isnan(self.values).any(axis=(1, 2)) | np.isnan(self.references).any(axis=1)
+
+
+def read_inputs(fields: Fields) -> tuple[Input, ...]:
+    """The uncertain inputs of a config. Raises BladeError for an unknown input or a distribution that is none."""
+    fields.text("name", 40)
+    inner = fields.inner("inputs")
+    out = []
+    for name in inner.mapping:
+        Fields({"input": name}, inner.where).choice("input", tuple(INPUTS))
+        entry, unit = inner.inner(name), INPUTS[name][0]
+        kind, why = entry.choice("distribution", ("normal", "uniform")), entry.text("why")
+        low, high = ("mean", "sd") if kind == "normal" else ("low", "high")
+        a, b = _value(entry, low, unit), _value(entry, high, unit)
+        entry.done()
+        if not (b > 0 if kind == "normal" else b > a):
+            raise BladeError(f"{entry.where}: {high} must be above {'0' if kind == 'normal' else low}.")
+        out.append(Input(name, stats.norm(a, b) if kind == "normal" else stats.uniform(a, b - a), why))
+    if not out:
+        raise BladeError(f"{inner.where}: no uncertain input is named; see configs/uncertainty/shop.yaml.")
+    fields.done()
+    return tuple(out)
+
+
+def _value(entry: Fields, key: str, unit: str) -> float:
+    if unit in ("1", "K"):
+        return number(entry.raw(key), -1e6, 1e6, entry.path(key))
+    return parse_quantity(entry.raw(key), unit, entry.path(key))
+
+
+def columns_of(inputs, candidates: int) -> list[tuple[str, int]]:
+    """(input, candidate) of every column of the points; -1: shared by all. Grinding errors are each blade's own."""
+    shared = [(i.name, -1) for i in inputs if i.name not in GRINDING]
+    return shared + [(i.name, k) for i in inputs if i.name in GRINDING for k in range(candidates)]
+
+
+def sample(inputs, columns, draws: int, seed: int) -> np.ndarray:
+    """(draw, column) inputs: scrambled Sobol points (Owen 1998) where draws is a power of 2, else a Latin hypercube."""
+    power = draws & (draws - 1) == 0
+    maker = qmc.Sobol if power else qmc.LatinHypercube
+    cube = maker(len(columns), rng=np.random.default_rng(seed)).random(draws)
+    laws = {i.name: i.law for i in inputs}
+    # the open interval keeps normal draws finite
+    cube = np.clip(cube, 1e-9, 1 - 1e-9)
+    return np.column_stack([laws[name].ppf(cube[:, j]) for j, (name, _) in enumerate(columns)])
+
+
+def draw(task):
+    """One chunk of draws: values, references and gains. Top-level so that workers can be handed it."""
+    candidates, setting, points, columns, pairs, radii = task
+    out = []
+    for point in points:
+        shared = {name: float(x) for (name, k), x in zip(columns, point) if k < 0}
+        try:
+            here = varied_setting(setting, shared)
+            made = [
+                varied_candidate(c, shared | {name: float(x) for (name, k), x in zip(columns, point) if k == i})
+                for i, c in enumerate(candidates)
+            ]
+        except BladeError:  # an input beyond what can be built: a failed draw, counted and shown
+            shape = len(candidates), len(STATIC)
+            out.append((np.full(shape, np.nan), np.full(len(STATIC), np.nan), np.full((shape[0], len(pairs)), np.nan)))
+            continue
+        values = np.array([statics(c, here, STATIC) for c in made])
+        lines = {pair: line_costs(here, radii, pair) for pair in pairs}
+        table = {name: values[:, j] for j, name in enumerate(STATIC)}
+        out.append((values, statics(here.reference, here, STATIC), gains(table, pairs, radii, lines)))
+    return out
+
+
+def run_draws(request: Request, inputs, draws: int, seed: int, on_chunk=lambda done, total: None, points=None) -> Draws:
+    """Evaluate all draws for the first setting of a request. The numbers do not depend on the number of workers."""
+    setting = request.settings[0]
+    cases = [case for case in request.cases if case.setting is setting]
+    candidates = tuple(case.candidate for case in cases)
+    columns = columns_of(inputs, len(candidates))
+    points = sample(inputs, columns, draws, seed) if points is None else points
+    pairs = static_pairs(request.pairs)
+    radii = np.geomspace(request.line_m[0], request.line_m[-1], LINE_RADII)
+    bare = replace(setting, scenarios={})  # no rolling in draws: nothing to carry to the workers
+    tasks = [(candidates, bare, points[i : i + 8], columns, pairs, radii) for i in range(0, len(points), 8)]
+    rows = _spread(tasks, request.workers, on_chunk)
+    values, references, gain = (np.array(part) for part in zip(*rows))
+    names = tuple(c.name for c in candidates)
+    labels = tuple(name if k < 0 else f"{name} of {names[k]}" for name, k in columns)
+    return Draws(names, labels, pairs, points, values, references, gain, scores(values, references, request.scheme))
+
+
+def _spread(tasks, workers, on_chunk):
+    rows = list(draw(tasks[0]))  # here: compiles before workers start
+    on_chunk(1, len(tasks))
+    if workers == 1 or len(tasks) == 1:
+        for i, task in enumerate(tasks[1:], 2):
+            rows += draw(task)
+            on_chunk(i, len(tasks))
+        return rows
+    with ProcessPoolExecutor(workers) as pool:
+        for i, done in enumerate(pool.map(draw, tasks[1:]), 2):
+            rows += done
+            on_chunk(i, len(tasks))
+    return rows
+
+
+def scores(values, references, scheme: Weighting) -> np.ndarray:
+    """Score of every candidate in every draw, (draw, candidate); nan when the weighting asks for a rolled measure."""
+    out = np.full(values.shape[:2], math.nan)
+    if not set(scheme.weights) <= set(STATIC):
+        return out
+    for i, (block, base) in enumerate(zip(values, references)):
+        reference = dict(zip(STATIC, base))
+        for k, row in enumerate(block):
+            out[i, k] = sum(contributions(dict(zip(STATIC, row)), reference, scheme).values())
+    return out
+
+
+def intervals(samples: np.ndarray) -> np.ndarray:
+    """Quantiles 5, 50, 95 % along the first axis, over draws that did not fail."""
+    return np.nanquantile(samples, LEVELS, axis=0)
+
+
+def beats(samples: np.ndarray, better: str) -> np.ndarray:
+    """(n, n) share of draws in which row beats column; a tie counts half; draws with a failure are left out."""
+    good = samples[~np.isnan(samples).any(axis=1)]
+    signed = good if better == "higher" else -good
+    more = (signed[:, :, None] > signed[:, None, :]).mean(axis=0)
+    ties = (signed[:, :, None] == signed[:, None, :]).mean(axis=0)
+    return more + 0.5 * ties
+
+
+def ranks(samples: np.ndarray, better: str) -> np.ndarray:
+    """(draw, candidate) rank, 1 is best, in draws without a failure."""
+    good = samples[~np.isnan(samples).any(axis=1)]
+    return stats.rankdata(-good if better == "higher" else good, axis=1)

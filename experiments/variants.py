@@ -1,0 +1,122 @@
+"""A candidate and its setting under changed inputs: what intervals, maps and model-form doubt are made of."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from experiments.scoring import cost, frontier_gain
+from sim.blade.recipe import Recipe
+from sim.blade.section import Section
+from sim.errors import BladeError
+from sim.measures import REGISTRY, evaluate
+from sim.trial import Candidate, Setting, Trial
+
+# name: (unit of its numbers, what it does). "1": a factor or a plain number.
+INPUTS = {
+    "hardness_factor": ("1", "times the hardness of the ice"),
+    "rebound_factor": ("1", "times the elastic rebound behind the deepest point"),
+    "temperature_shift": ("K", "added to the ice temperature"),
+    "scuff": ("1", "sideways scuff coefficient"),
+    "mass_factor": ("1", "times the mass of the skater"),
+    "ankle_stiffness_factor": ("1", "times the ankle stiffness (scenarios only)"),
+    "glide_line_shift": ("m", "added to the glide load line, toe positive"),
+    "turn_line_shift": ("m", "added to the turn load line, toe positive"),
+    "push_line_shift": ("m", "added to the push load line, toe positive"),
+    "pivot_line_shift": ("m", "added to both pivot load lines, toe positive"),
+    "hollow_factor": ("1", "times the hollow radius"),
+    "thickness_shift": ("m", "added to the thickness"),
+    "radius_factor": ("1", "times every radius of the recipe"),
+    "boundary_shift": ("m", "moves every inner zone boundary toward the toe"),
+    "level_shift": ("m", "added to the level point"),
+}
+GRINDING = ("radius_factor", "boundary_shift", "level_shift")  # of one blade; the rest all blades of a draw share
+
+
+def varied_setting(setting: Setting, inputs: dict[str, float]) -> Setting:
+    """The setting with the inputs that all candidates share; the reference gets the section's changes too."""
+    get = inputs.get
+    ice = replace(
+        setting.ice,
+        hardness_factor=setting.ice.hardness_factor * get("hardness_factor", 1.0),
+        modulus_pa=setting.ice.modulus_pa / get("rebound_factor", 1.0),
+        temperature_c=setting.ice.temperature_c + get("temperature_shift", 0.0),
+    )
+    law = setting.law._replace(scuff=float(get("scuff", setting.law.scuff)))
+    skater = replace(
+        setting.skater,
+        mass_kg=setting.skater.mass_kg * get("mass_factor", 1.0),
+        ankle_stiffness=setting.skater.ankle_stiffness * get("ankle_stiffness_factor", 1.0),
+    )
+    shifts = {"glide": "glide", "turn": "turn", "push": "push", "pivot_forefoot": "pivot", "pivot_heel": "pivot"}
+    states = {
+        name: replace(state, line_m=state.line_m + get(f"{shifts[name]}_line_shift", 0.0))
+        for name, state in setting.states.items()
+    }
+    reference = varied_candidate(setting.reference, {k: v for k, v in inputs.items() if k not in GRINDING})
+    return replace(setting, ice=ice, law=law, skater=skater, states=states, reference=reference)
+
+
+def varied_candidate(candidate: Candidate, inputs: dict[str, float]) -> Candidate:
+    """The candidate as ground with these errors, on runners and a hollow of this draw."""
+    get, recipe = inputs.get, candidate.recipe
+    if any(k in inputs for k in GRINDING):
+        recipe = replace(
+            recipe,
+            radii_m=tuple(r * get("radius_factor", 1.0) for r in recipe.radii_m),
+            shares=_shifted_shares(recipe, get("boundary_shift", 0.0)),
+            level_m=recipe.level_m + get("level_shift", 0.0),
+        )
+    section = Section(
+        candidate.section.thickness_m + get("thickness_shift", 0.0),
+        candidate.section.hollow_m * get("hollow_factor", 1.0),
+    )
+    return Candidate(candidate.name, recipe, section)
+
+
+def _shifted_shares(recipe: Recipe, shift: float) -> tuple[float, ...]:
+    """Zone shares with every inner boundary moved toward the toe: the heel zone grows, the toe zone shrinks."""
+    if shift == 0.0 or len(recipe.zones) < 2:
+        return recipe.shares
+    lengths = [zone.length_m for zone in recipe.zones]
+    lengths[0] += shift
+    lengths[-1] -= shift
+    return tuple(lengths)
+
+
+def single_radius(setting: Setting, radius_m: float) -> Candidate:
+    """A single radius on the reference's runner and hollow: a point of the single-radius line."""
+    base = setting.reference.recipe
+    recipe = replace(base, name=f"{radius_m:.4f} m", family="single_radius", radii_m=(radius_m,), shares=())
+    return Candidate(recipe.name, recipe, setting.reference.section)
+
+
+def statics(candidate: Candidate, setting: Setting, names) -> np.ndarray:
+    """Measures in the order of names, SI; nan where refused (a draw that cannot be counts as failed)."""
+    try:
+        values, _ = evaluate(Trial(candidate, setting), names)
+    except BladeError:
+        return np.full(len(names), np.nan)
+    return np.array([values[name] for name in names])
+
+
+def line_costs(setting: Setting, radii, pair) -> np.ndarray:
+    """(n, 2) costs of single radii for a pair."""
+    values = np.array([statics(single_radius(setting, r), setting, pair) for r in radii])
+    return np.column_stack([cost(name, values[:, i]) for i, name in enumerate(pair)])
+
+
+def gains(values: dict[str, np.ndarray], pairs, radii, lines) -> np.ndarray:
+    """Frontier gain G of candidates, (candidate, pair). values[measure]: (candidate,); lines[pair]: (n, 2) costs."""
+    count = len(next(iter(values.values())))
+    out = np.full((count, len(pairs)), np.nan)
+    for j, pair in enumerate(pairs):
+        costs = np.column_stack([cost(name, values[name]) for name in pair])
+        for i in range(count):
+            out[i, j] = frontier_gain(costs[i], radii, lines[pair]).gain
+    return out
+
+
+def static_pairs(pairs):
+    """The declared pairs whose measures need no rolling; the others are too slow for many draws."""
+    rolled = ("stride", "nudge", "tight_turn")
+    return tuple(p for p in pairs if not any(REGISTRY[name].state in rolled for name in p))
