@@ -51,7 +51,7 @@ def request(config: dict) -> Request:
     for key in ("kind", "results_dir"):
         top.text(key)
     top.has("candidates_from")
-    blade, ice, (law, damping) = top.raw("blade"), _ice(top.inner("ice")), _law(top.inner("law"))
+    blade, ice, (law, damping) = top.raw("blade"), read_ice(top.inner("ice")), _law(top.inner("law"))
     scenarios = {name: _scenario(name, Fields(v, f"scenarios.{name}")) for name, v in _named(top, "scenarios")}
     states, lines = _states(top.inner("states"))
     entries = _expand(top.listed("candidates"))
@@ -177,7 +177,7 @@ def _sweep(fields: Fields) -> Sweep:
     return result
 
 
-def _ice(f: Fields) -> Ice:
+def read_ice(f: Fields) -> Ice:
     result = Ice(
         f.text("name"), f.text("source"), f.quantity("temperature", "degC"), f.quantity("hardness_at_zero", "Pa"),
         f.quantity("hardness_per_kelvin", "Pa"), f.quantity("modulus", "Pa"), f.number("poisson", 0, 0.49),

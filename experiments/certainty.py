@@ -176,7 +176,9 @@ def scores(values, references, scheme: Weighting) -> np.ndarray:
 
 def intervals(samples: np.ndarray) -> np.ndarray:
     """Quantiles 5, 50, 95 % along the first axis, over draws that did not fail."""
-    return np.nanquantile(samples, LEVELS, axis=0)
+    nothing = np.isnan(samples).all(axis=0)
+    out = np.nanquantile(np.where(nothing, 0.0, samples), LEVELS, axis=0)
+    return np.where(nothing, np.nan, out)
 
 
 def beats(samples: np.ndarray, better: str) -> np.ndarray:

@@ -144,6 +144,8 @@ def _run(arguments) -> int:
         config["candidates"] = own_candidates(str(config["candidates_from"]))
     if config.get("kind") == "validation":
         return _validate(config, name, console)
+    if config.get("kind") != "compare":
+        return _study(config, name, console)
     from experiments.cases import request as check
 
     request = check(config)
@@ -182,6 +184,49 @@ def _validate(config, name, console) -> int:
     folder.log(f"{len(checks)} checks")
     print(folder.path)
     return 0
+
+
+def _study(config, name, console) -> int:
+    """A study of experiments/studies.py: check everything, then run, draw and explain."""
+    from experiments import figure_study, studies
+    from experiments.cases import request as check
+    from experiments.runfolder import RunFolder
+    from experiments.sources import sources
+
+    started = time.perf_counter()
+    kind = str(config["kind"])
+    if kind not in studies.READERS:
+        raise BladeError(f"kind: {kind!r} is unknown; choose compare, validation, {', '.join(studies.READERS)}.")
+    own = {key: config[key] for key in studies.KEYS if key in config}
+    request = check({key: value for key, value in config.items() if key not in own})
+    plan = studies.READERS[kind](own, request)
+    folder = RunFolder(config, name, datetime.now())
+    with counter(console) as on_chunk:
+        made = plan(folder, on_chunk)
+    folder.note(sources(request))
+    if request.figures:
+        figure_study.FIGURES[kind](made, folder.path / "figures")
+    figure_study.TABLES[kind](made, request, console)
+    folder.log(f"done in {time.perf_counter() - started:.1f} s")
+    console.print(f"Tables and figures ({time.perf_counter() - started:.1f} s):")
+    print(folder.path)
+    return 0
+
+
+class counter:
+    """A bar over an unknown number of like pieces; silent where nobody watches."""
+
+    def __init__(self, console: Console):
+        self.bar = Progress(BarColumn(), MofNCompleteColumn(), TimeElapsedColumn(), console=console, transient=True,
+                            disable=not console.is_terminal)  # fmt: skip
+        self.task = self.bar.add_task("", total=None)
+
+    def __enter__(self):
+        self.bar.start()
+        return lambda done, total: self.bar.update(self.task, completed=done, total=total)
+
+    def __exit__(self, *fault):
+        self.bar.stop()
 
 
 class progress:

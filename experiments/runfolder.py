@@ -52,12 +52,17 @@ class RunFolder:
 
     def write(self, request: Request, results: Results) -> None:
         """Write results.h5, measures.csv, sources.txt and versions.json."""
-        facts = provenance()
+        facts = self.note(sources(request))
         attributes = {"config": self.config_text, "seed": "none: nothing in this run is random", **facts}
         store.write_h5(self.path / "results.h5", results, attributes)
         store.write_csv(self.path / "measures.csv", results)
-        (self.path / "sources.txt").write_text("\n".join(sources(request)) + "\n", encoding="utf-8")
+
+    def note(self, lines: list[str]) -> dict[str, str]:
+        """Write sources.txt and versions.json; returns the latter's facts."""
+        facts = provenance()
+        (self.path / "sources.txt").write_text("\n".join(lines) + "\n", encoding="utf-8")
         (self.path / "versions.json").write_text(json.dumps(facts, indent=1) + "\n", encoding="utf-8")
+        return facts
 
 
 def provenance() -> dict[str, str]:

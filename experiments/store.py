@@ -56,7 +56,7 @@ def write_h5(path: Path, results: Results, attributes: dict[str, str]) -> None:
         _judgement(file.create_group("judgement"), rows)
 
 
-def _scale(group, name, values, unit="1", long_name=""):
+def scale(group, name, values, unit="1", long_name=""):
     """A dimension scale: the coordinate of one axis."""
     data = group.create_dataset(name, data=values, dtype=h5py.string_dtype() if values.dtype.kind == "O" else None)
     data.make_scale(name)
@@ -64,7 +64,7 @@ def _scale(group, name, values, unit="1", long_name=""):
     return data
 
 
-def _put(group, name, values, unit, long_name, *scales):
+def put(group, name, values, unit, long_name, *scales):
     strings = values.dtype.kind == "O"
     data = group.create_dataset(name, data=values, dtype=h5py.string_dtype() if strings else values.dtype)
     if not strings:
@@ -82,7 +82,7 @@ def labels(rows) -> list[str]:
 
 
 def _candidates(group, rows):
-    return _scale(group, "candidate", np.array(labels(rows), dtype=object), long_name="candidate")
+    return scale(group, "candidate", np.array(labels(rows), dtype=object), long_name="candidate")
 
 
 def _curves(group, rows):
@@ -93,26 +93,26 @@ def _stack(group, rows, parts, units, axis):
     """Named arrays of each row side by side, (candidate, axis); nan where a row has none or fewer."""
     candidate = _candidates(group, rows)
     length = max(len(next(iter(p.values()))) for p in parts if p)
-    along = _scale(group, axis, np.arange(length, dtype="i4"))
+    along = scale(group, axis, np.arange(length, dtype="i4"))
     for name, unit in units.items():
         block = np.full((len(rows), length), np.nan)
         for i, part in enumerate(parts):
             if part:
                 block[i, : len(part[name])] = part[name]
-        _put(group, name, block, unit, name.replace("_", " "), candidate, along)
+        put(group, name, block, unit, name.replace("_", " "), candidate, along)
 
 
 def _measures(group, rows):
     candidate = _candidates(group, rows)
     for name in ("family", "skater", "reason"):
         values = np.array([getattr(row, name) for row in rows], dtype=object)
-        _put(group, name, values, "", name, candidate)
+        put(group, name, values, "", name, candidate)
     for scenario in dict.fromkeys(s for row in rows for s in row.outcomes):
         values = np.array([row.outcomes.get(scenario, "not run") for row in rows], dtype=object)
-        _put(group, f"outcome_{scenario}", values, "", f"outcome of {scenario}", candidate)
+        put(group, f"outcome_{scenario}", values, "", f"outcome of {scenario}", candidate)
     for measure in REGISTRY.values():
         values = np.array([row.values.get(measure.name, math.nan) for row in rows])
-        data = _put(group, measure.name, values, measure.unit, measure.label, candidate)
+        data = put(group, measure.name, values, measure.unit, measure.label, candidate)
         data.attrs["state"], data.attrs["better"] = measure.state, measure.better
 
 
@@ -120,7 +120,7 @@ def _series(group, rows, scenario):
     candidate = _candidates(group, rows)
     parts = [row.series.get(scenario, {}) for row in rows]
     times = max((p["time"] for p in parts if p), key=len)
-    time = _scale(group, "time", times, "s")
+    time = scale(group, "time", times, "s")
     for name, unit in SERIES_UNITS.items():
         if name == "time":
             continue
@@ -128,33 +128,33 @@ def _series(group, rows, scenario):
         for i, part in enumerate(parts):
             if part:
                 block[i, : len(part[name])] = part[name]
-        _put(group, name, block, unit, name.replace("_", " "), candidate, time)
+        put(group, name, block, unit, name.replace("_", " "), candidate, time)
 
 
 def _line(group, results):
-    skater = _scale(group, "skater", np.array(list(results.line), dtype=object))
-    radius = _scale(group, "radius", results.line_radii, "m", "single radius")
+    skater = scale(group, "skater", np.array(list(results.line), dtype=object))
+    radius = scale(group, "radius", results.line_radii, "m", "single radius")
     for name in next(iter(results.line.values())):
         block = np.array([line[name] for line in results.line.values()])
-        _put(group, name, block, REGISTRY[name].unit, REGISTRY[name].label, skater, radius)
+        put(group, name, block, REGISTRY[name].unit, REGISTRY[name].label, skater, radius)
 
 
 def _reference(group, results):
-    skater = _scale(group, "skater", np.array(list(results.references), dtype=object))
+    skater = scale(group, "skater", np.array(list(results.references), dtype=object))
     for measure in REGISTRY.values():
         values = np.array([row.values[measure.name] for row in results.references.values()])
-        _put(group, measure.name, values, measure.unit, measure.label, skater)
+        put(group, measure.name, values, measure.unit, measure.label, skater)
 
 
 def _judgement(group, rows):
     """Score with its parts, and frontier gain for each declared pair."""
     candidate = _candidates(group, rows)
-    _put(group, "score", np.array([row.score for row in rows]), "1", "score, sum of the parts", candidate)
+    put(group, "score", np.array([row.score for row in rows]), "1", "score, sum of the parts", candidate)
     for name in rows[0].parts:
         part = np.array([row.parts.get(name, math.nan) for row in rows])
-        _put(group, f"part_{name}", part, "1", f"part of the score from {name}", candidate)
+        put(group, f"part_{name}", part, "1", f"part of the score from {name}", candidate)
     pairs = list(rows[0].gains)
-    pair = _scale(group, "pair", np.array([" | ".join(p) for p in pairs], dtype=object))
+    pair = scale(group, "pair", np.array([" | ".join(p) for p in pairs], dtype=object))
     for key, unit, text in (
         ("gain", "1", "frontier gain G"), ("beats", "1", "D, best ratio to one single radius on both costs"),
         ("radius_m", "m", "single radius nearest to matching"), ("at_end", "1", "1: that radius ends the range"),
@@ -162,7 +162,7 @@ def _judgement(group, rows):
         block = np.array(
             [[float(getattr(row.gains[p], key)) if p in row.gains else math.nan for p in pairs] for row in rows]
         )
-        _put(group, key, block, unit, text, candidate, pair)
+        put(group, key, block, unit, text, candidate, pair)
 
 
 def _text(value: float) -> str:
