@@ -1,6 +1,7 @@
 """Figures and terminal tables of the studies: intervals, stance maps, other physics, sensitivity."""
 
 import math
+from pathlib import Path
 
 import matplotlib
 import numpy as np
@@ -19,15 +20,16 @@ BLUE, ORANGE, GREY = "#0072B2", "#D55E00", "#999999"
 MOST = 24
 
 
+def draw(kind: str, made, folder: Path) -> list[Path]:
+    """Draw a study's figure into `folder`."""
+    folder.mkdir(parents=True, exist_ok=True)
+    with matplotlib.rc_context(fs.RC):
+        return FIGURES[kind](made, folder)
+
+
 def label(pair) -> str:
     """A pair of costs in words."""
     return " against ".join(REGISTRY[name].label for name in pair)
-
-
-def _save(fig, folder, name):
-    folder.mkdir(parents=True, exist_ok=True)
-    with matplotlib.rc_context(fs.RC):
-        return fs.save(fig, folder, name)
 
 
 # ---------------------------------------------------------------- certainty
@@ -68,12 +70,11 @@ def draw_certainty(made, folder):
                     fontsize=7,
                     va="center",
                 )
-            ax.text(1.01, 1.02, "beyond", transform=ax.transAxes, fontsize=7, color=fs.SOFT)
-            ax.set_xlabel("above 1: no single radius does as well on both", fontsize=7.5)
+            ax.set_xlabel("above 1: no single radius does as well on both\n(right: share of draws so)", fontsize=7.5)
         else:
             ax.set_xlabel("right is better than the reference", fontsize=7.5)
         ax.set_ylim(-0.6, len(names) - 0.4)
-    return _save(fig, folder, "certainty")
+    return fs.save(fig, folder, "certainty")
 
 
 def show_certainty(made, request, console: Console):
@@ -110,9 +111,9 @@ def show_certainty(made, request, console: Console):
 def draw_stance(made, folder):
     """Maps of frontier gain over where the skater stands, one row per pair, one column per zoned recipe."""
     keep = [i for i, f in enumerate(made["families"]) if f != "single_radius"][:6] or [0]
-    rows, columns = len(made["pairs"]), len(keep)
-    fig = fs.page(1.3 + 2.75 * columns + 1.1, 1.3 + 2.75 * rows, "Where must the skater stand",
-                  ["violet: no single radius does as well on both; brown: some single radius beats it; line: border"])  # fmt: skip
+    rows, columns = len(made["pairs"]), len(keep)  # at most six recipes: a map each
+    note = "violet: no single radius does as well on both; brown: some single radius beats it; line: the border"
+    fig = fs.page(1.3 + 2.75 * columns + 1.1, 1.3 + 2.75 * rows, "Where must the skater stand", [note])
     cells = fs.grid(fig, rows, columns, 0.9, 1.2, 1.15, 0.7, wgap=0.35, hgap=0.75)
     spread = max(0.01, float(np.nanmax(np.abs(made["gain"][keep] - 1))))
     norm = TwoSlopeNorm(1.0, 1 - spread, 1 + spread)
@@ -133,7 +134,7 @@ def draw_stance(made, folder):
                 ax.set_xlabel("turn load line, mm (toe +)", fontsize=7.5)
     bar = fig.colorbar(image, cax=fig.add_axes([1 - 0.85 / fig.get_figwidth(), 0.2, 0.14 / fig.get_figwidth(), 0.5]))
     bar.set_label("frontier gain", fontsize=8)
-    return _save(fig, folder, "stance_map")
+    return fs.save(fig, folder, "stance_map")
 
 
 def show_stance(made, request, console: Console):
@@ -163,8 +164,8 @@ def show_stance(made, request, console: Console):
 def draw_hold(rows, folder):
     """Score of every candidate under every physics, candidates as lines over variants."""
     names = rows[0]["candidates"][:12]
-    fig = fs.page(11.5, 5.6, "Does the order survive other physics",
-                  ["score above 0: better than the reference; under each name: Kendall's tau of the order"])  # fmt: skip
+    note = "score above 0: better than the reference; under each name: Kendall's tau of the order"
+    fig = fs.page(11.5, 5.6, "Does the order survive other physics", [note])
     width = max(fs.text_width(n, 8) for n in names) / 72 + 0.9
     ax = fig.add_subplot(fs.grid(fig, 1, 1, 0.75, width, 0.8, 1.25)[0])
     hues = [*fs.HUES, *fs.HUES]
@@ -184,7 +185,7 @@ def draw_hold(rows, folder):
     ax.set_xticks(range(len(rows)), ticks, rotation=35, ha="right", fontsize=8)
     ax.set_ylabel("score")
     ax.legend(loc="upper left", bbox_to_anchor=(1.01, 1), frameon=False, fontsize=8)
-    return _save(fig, folder, "does_it_hold")
+    return fs.save(fig, folder, "does_it_hold")
 
 
 def show_hold(rows, request, console: Console):
@@ -232,7 +233,7 @@ def draw_sensitivity(made, folder):
         title = output.replace("gain ", "frontier gain\n").replace(" | ", "\n")
         ax.set_title(title.replace("_", " "), fontsize=8, loc="left")
         ax.set_xlim(0, 1.1)
-    return _save(fig, folder, "sensitivity")
+    return fs.save(fig, folder, "sensitivity")
 
 
 def show_sensitivity(made, request, console: Console):

@@ -205,7 +205,7 @@ def _study(config, name, console) -> int:
         made = plan(folder, on_chunk)
     folder.note(sources(request))
     if request.figures:
-        figure_study.FIGURES[kind](made, folder.path / "figures")
+        figure_study.draw(kind, made, folder.path / "figures")
     figure_study.TABLES[kind](made, request, console)
     folder.log(f"done in {time.perf_counter() - started:.1f} s")
     console.print(f"Tables and figures ({time.perf_counter() - started:.1f} s):")

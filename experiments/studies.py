@@ -173,7 +173,7 @@ def stance_map(request: Request, glide, turn, folder, on_chunk) -> dict:
 
     setting = request.settings[0]
     candidates = [case.candidate for case in request.cases if case.setting is setting]
-    pairs = [p for p in static_pairs(request.pairs) if len({_axis(n) for n in p}) == 2]
+    pairs = [p for p in static_pairs(request.pairs) if {_axis(n) for n in p} == {"glide", "turn"}]
     if not pairs:
         raise BladeError("pairs: a stance map needs a pair of one glide measure and one turn or forefoot measure.")
     names = list(dict.fromkeys(n for p in pairs for n in p))

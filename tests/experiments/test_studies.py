@@ -1,0 +1,158 @@
+"""Studies: intervals and indices against analytic answers, numbers that repeat, requests that are refused."""
+
+import csv
+import math
+from pathlib import Path
+
+import h5py
+import numpy as np
+import pytest
+import xarray as xr
+from SALib.analyze import sobol as sobol_indices
+from SALib.sample import sobol as sobol_points
+from scipy import stats
+
+from experiments import certainty as c
+from experiments.main import _guarded
+
+BLADES = "candidates=[{family: single_radius, radii: [9 ft]}, {family: mid_flat, radii: [8 ft, 13 ft, 8 ft]}]"
+
+
+def made(arguments, folder: Path) -> Path:
+    assert _guarded([*arguments, f"results_dir={folder}"]) == 0
+    (found,) = folder.glob("*/*")
+    return found
+
+
+def test_intervals_of_a_measure_linear_in_a_normal_input():
+    """y = 3 x + 2, x normal(1, 0.1): quantiles are 5 +- 0.3 x 1.645 (exact)."""
+    inputs = (c.Input("hardness_factor", stats.norm(1.0, 0.1), "test"),)
+    x = c.sample(inputs, c.columns_of(inputs, 1), 1024, seed=3)[:, 0]
+    low, middle, high = c.intervals(3 * x + 2)
+    assert middle == pytest.approx(5.0, abs=2e-3)
+    assert (high - 5, 5 - low) == (pytest.approx(0.3 * 1.6449, rel=0.01), pytest.approx(0.3 * 1.6449, rel=0.01))
+
+
+def test_latin_hypercube_where_draws_are_no_power_of_two():
+    inputs = (c.Input("scuff", stats.uniform(0, 1), "test"), c.Input("radius_factor", stats.norm(1, 0.01), "test"))
+    points = c.sample(inputs, c.columns_of(inputs, 3), 100, seed=1)
+    assert points.shape == (100, 4)
+    assert len(np.unique((points[:, 0] * 100).astype(int))) == 100  # one point in each hundredth
+    assert np.array_equal(points, c.sample(inputs, c.columns_of(inputs, 3), 100, seed=1))
+
+
+def test_who_beats_whom_for_two_normal_measures():
+    """A = x, B = y + 0.5, both standard normal: P(A > B) = Phi(-0.5/sqrt(2)) = 0.3618 (exact)."""
+    cube = stats.qmc.Sobol(2, rng=np.random.default_rng(5)).random(4096)
+    samples = stats.norm.ppf(np.clip(cube, 1e-9, 1 - 1e-9)) + np.array([0.0, 0.5])
+    share = c.beats(samples, "higher")
+    assert share[0, 1] == pytest.approx(0.3618, abs=3e-3) and share[0, 1] + share[1, 0] == pytest.approx(1.0)
+    assert share[0, 0] == 0.5
+    assert c.beats(samples, "lower")[0, 1] == pytest.approx(1 - share[0, 1])
+
+
+def test_failed_draws_are_left_out_of_comparisons_and_intervals():
+    samples = np.array([[1.0, 2.0], [np.nan, 5.0], [3.0, 1.0]])
+    assert c.beats(samples, "higher")[0, 1] == 0.5
+    assert len(c.ranks(samples, "higher")) == 2
+    assert c.intervals(samples)[1, 0] == 2.0
+
+
+def test_sobol_indices_of_the_ishigami_function():
+    """Ishigami & Homma (1990), a 7, b 0.1: S1 0.3139, 0.4424, 0; ST 0.5576, 0.4424, 0.2437 (published values)."""
+    problem = {"num_vars": 3, "names": ["a", "b", "c"], "bounds": [[-math.pi, math.pi]] * 3}
+    x = sobol_points.sample(problem, 1024, calc_second_order=False, seed=1)
+    y = np.sin(x[:, 0]) + 7 * np.sin(x[:, 1]) ** 2 + 0.1 * x[:, 2] ** 4 * np.sin(x[:, 0])
+    found = sobol_indices.analyze(problem, y, calc_second_order=False, seed=1)
+    np.testing.assert_allclose(found["S1"], [0.3139, 0.4424, 0.0], atol=0.03)
+    np.testing.assert_allclose(found["ST"], [0.5576, 0.4424, 0.2437], atol=0.03)
+
+
+@pytest.fixture(scope="module")
+def certain(tmp_path_factory):
+    arguments = [BLADES, "experiment=certainty", "draws=32", "workers=1", "figures=false"]
+    return made(arguments, tmp_path_factory.mktemp("certainty"))
+
+
+def test_certainty_leaves_draws_with_units_and_intervals(certain):
+    with xr.open_dataset(certain / "results.h5", engine="h5netcdf", group="draws") as data:
+        assert data.sizes["draw"] == 32 and data.sizes["candidate"] == 2
+        assert data.turn_drag.attrs["units"] == "N" and np.isfinite(data.turn_drag).all()
+        gain = data.gain.sel(candidate="9 ft", pair="turn_drag | critical_ankle_stiffness")
+        assert float(abs(gain - 1).max()) < 0.005  # an undominated single radius, ground a little off, is on the line
+    with open(certain / "intervals.csv", newline="") as handle:
+        rows = list(csv.DictReader(handle))
+    assert all(float(r["q05"]) <= float(r["q50"]) <= float(r["q95"]) for r in rows)
+
+
+def test_draws_repeat_for_any_number_of_workers(certain, tmp_path):
+    again = made([BLADES, "experiment=certainty", "draws=32", "workers=2", "figures=false"], tmp_path)
+    with h5py.File(certain / "results.h5") as one, h5py.File(again / "results.h5") as two:
+        assert all(
+            one[f"draws/{k}"][()].tobytes() == two[f"draws/{k}"][()].tobytes() for k in ("inputs", "turn_drag", "gain")
+        )
+
+
+def test_common_random_numbers_cancel_what_all_share(certain):
+    """The ratio of two blades on the same ice varies far less than either blade's drag."""
+    with xr.open_dataset(certain / "results.h5", engine="h5netcdf", group="draws") as data:
+        drag = data.glide_ploughing_coefficient
+        ratio = drag.sel(candidate="9 ft") / data.reference_glide_ploughing_coefficient
+        assert float(ratio.std() / ratio.mean()) < 0.3 * float(drag.sel(candidate="9 ft").std() / drag.mean())
+
+
+def test_stance_map_and_other_physics(tmp_path):
+    small = ["glide_lines.count=3", "turn_lines.count=4", "figures=true"]
+    path = made([BLADES, "experiment=stance_map", *small], tmp_path / "a")
+    with xr.open_dataset(path / "results.h5", engine="h5netcdf", group="stance") as data:
+        assert data.gain.dims == ("candidate", "pair", "glide_line", "turn_line")
+        assert (
+            float(abs(data.gain.sel(candidate="9 ft", pair="turn_drag | critical_ankle_stiffness") - 1).max()) < 0.005
+        )
+    assert (path / "figures" / "stance_map.png").stat().st_size > 10_000
+    path = made([BLADES, "experiment=does_it_hold"], tmp_path / "b")
+    with open(path / "does_it_hold.csv", newline="") as handle:
+        rows = list(csv.DictReader(handle))
+    assert len(rows) == 2 * 9 and float(rows[0]["kendall_tau_to_standard"]) == 1.0
+
+
+def test_sensitivity_names_the_input_that_decides(tmp_path):
+    inputs = (
+        "uncertainty.inputs={turn_line_shift: {distribution: normal, mean: 0 mm, sd: 10 mm, why: test},"
+        "scuff: {distribution: uniform, low: 0, high: 0.05, why: test}}"
+    )
+    few = ["trajectories=4", "base_samples=16", "outputs=[turn_drag]"]
+    path = made([BLADES, "experiment=sensitivity", inputs, *few], tmp_path)
+    with open(path / "sensitivity.csv", newline="") as handle:
+        rows = [r for r in csv.DictReader(handle) if r["method"] == "sobol" and r["output"] == "turn_drag"]
+    total = {r["input"]: float(r["sigma_or_ST"]) for r in rows}
+    assert total["turn_line_shift"] > 0.5 and abs(total["scuff"]) < 1e-9  # scuff does not enter the turn's drag
+
+
+@pytest.mark.parametrize(
+    "arguments, expected",
+    [
+        (["experiment=certainty", "draws=1"], "draws"),
+        (["experiment=certainty", "+uncertainty.inputs.hardness={distribution: normal}"], "hardness_factor"),
+        (["experiment=certainty", "uncertainty.inputs.scuff.low=1"], "high must be above"),
+        (["experiment=certainty", "uncertainty.inputs.hardness_factor.sd=-1"], "above 0"),
+        (["experiment=certainty", "uncertainty.inputs.turn_line_shift.sd=10"], "no unit"),
+        (["experiment=certainty", "pairs=[[turn_drag, pitch_bias]]"], "no better direction"),
+        (["experiment=certainty", "pairs=[[turn_drag]]"], "two different measures"),
+        (["experiment=certainty", "pairs=[[turn_drag, glide_darg_coefficient]]"], "glide_drag_coefficient"),
+        (["experiment=stance_map", "glide_lines.to=200 mm"], "off the steel"),
+        (["experiment=stance_map", "pairs=[[turn_drag, push_hold_angle]]"], "stance map needs a pair"),
+        (["experiment=sensitivity", "subject=nobody"], "subject"),
+        (["experiment=sensitivity", "base_samples=60"], "power of 2"),
+        (["experiment=sensitivity", "outputs=[stride_ice_loss]"], "static"),
+        (["weighting.weights={turn_drag: -1}"], "weighting.weights.turn_drag"),
+        (["weighting.weights={turn_darg: 1}"], "turn_drag"),
+        (["weighting=fastest"], "even"),
+        (["kind=guess"], "unknown"),
+    ],
+)
+def test_bad_study_requests_get_one_sentence(arguments, expected, capsys, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert _guarded(arguments) == 2
+    err = capsys.readouterr().err
+    assert expected in err and err.count("\n") == 1 and "Traceback" not in err, err
