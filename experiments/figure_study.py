@@ -13,6 +13,7 @@ from rich.text import Text
 
 from experiments import certainty as c
 from experiments import figure_style as fs
+from experiments.findings import show_findings
 from experiments.studies import BEYOND
 from sim.measures import REGISTRY
 
@@ -24,7 +25,7 @@ def draw(kind: str, made, folder: Path) -> list[Path]:
     """Draw a study's figure into `folder`."""
     folder.mkdir(parents=True, exist_ok=True)
     with matplotlib.rc_context(fs.RC):
-        return FIGURES[kind](made, folder)
+        return FIGURES[kind](made, folder) if kind in FIGURES else []
 
 
 def label(pair) -> str:
@@ -261,4 +262,5 @@ TABLES = {
     "stance_map": show_stance,
     "does_it_hold": show_hold,
     "sensitivity": show_sensitivity,
+    "findings": show_findings,
 }

@@ -134,7 +134,7 @@ def write_beats(path, made: c.Draws, scheme: str) -> None:
 def read_stance(own: dict, request: Request):
     """Check the request of a stance map; returns what runs it."""
     fields = Fields(own, "")
-    lines = [_range(fields.inner(key)) for key in ("glide_lines", "turn_lines")]
+    lines = [read_range(fields.inner(key)) for key in ("glide_lines", "turn_lines")]
     fields.done()
     for key, values in zip(("glide_lines", "turn_lines"), lines):
         for case in request.cases:
@@ -146,7 +146,7 @@ def read_stance(own: dict, request: Request):
     return lambda folder, on_chunk: stance_map(request, *lines, folder, on_chunk)
 
 
-def _range(fields: Fields) -> np.ndarray:
+def read_range(fields: Fields) -> np.ndarray:
     start, stop, count = fields.quantity("from", "m"), fields.quantity("to", "m"), fields.count("count", 2, 201)
     fields.done()
     return np.linspace(start, stop, count)
@@ -379,9 +379,16 @@ def _plain(value):
     return float(value) if value != "" else ""
 
 
+def _read_findings(own: dict, request: Request):
+    from experiments.findings import read_findings  # it builds on this module
+
+    return read_findings(own, request)
+
+
 READERS = {
     "certainty": read_certainty,
     "stance_map": read_stance,
     "does_it_hold": read_hold,
     "sensitivity": read_sensitivity,
+    "findings": _read_findings,
 }

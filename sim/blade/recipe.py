@@ -10,7 +10,7 @@ from scipy.interpolate import PchipInterpolator
 from sim.blade.curve import BladeCurve
 from sim.errors import BladeError
 
-FAMILIES = ("single_radius", "rear_flat", "rear_flat_eased", "mid_flat", "graded", "spline")
+FAMILIES = ("single_radius", "rear_flat", "rear_flat_eased", "mid_flat", "graded", "spline", "zoned")
 _MM = 1e3
 
 
@@ -36,7 +36,8 @@ class Recipe:
 
     family: single_radius (one radius), rear_flat (radius grows from toe to heel), rear_flat_eased (grows, then
     eases near the heel), mid_flat (longest under mid-foot), graded (curvature linear in arc length from the heel
-    radius to the toe radius), spline (curvature through evenly spaced knots, monotone cubic; Fritsch & Carlson 1980).
+    radius to the toe radius), spline (curvature through evenly spaced knots, monotone cubic; Fritsch & Carlson 1980),
+    zoned (zones in any order).
     shares: relative zone lengths, heel to toe (equal when empty); unused by graded and spline.
     length_m: whole runner, sweeps included. blend_m: arc over which curvature ramps linearly across each boundary.
     """
@@ -138,7 +139,7 @@ def _check_family(recipe):
             raise BladeError(
                 f"{where}: radius {i + 1} from the heel is {r:g} m, a concave or impossible zone; use a radius above 0."
             )
-    least = {"single_radius": 1, "rear_flat": 2, "graded": 2}.get(family, 3)
+    least = {"single_radius": 1, "zoned": 1, "rear_flat": 2, "graded": 2}.get(family, 3)
     most = {"single_radius": 1, "graded": 2}.get(family, 12)
     if not least <= len(radii) <= most:
         wanted = f"{least}" if least == most else f"{least} to {most}"

@@ -20,6 +20,7 @@ EXAMPLES = {
     "rear_flat": (13 * FT, 10 * FT, 7 * FT),
     "rear_flat_eased": (10 * FT, 13 * FT, 9 * FT, 7 * FT),
     "mid_flat": (8 * FT, 12 * FT, 9 * FT),
+    "zoned": (9 * FT, 13 * FT, 8 * FT, 11 * FT),
     "graded": (13 * FT, 7 * FT),
     "spline": (12 * FT, 9 * FT, 11 * FT, 7 * FT),
 }

@@ -156,3 +156,37 @@ def test_bad_study_requests_get_one_sentence(arguments, expected, capsys, tmp_pa
     assert _guarded(arguments) == 2
     err = capsys.readouterr().err
     assert expected in err and err.count("\n") == 1 and "Traceback" not in err, err
+
+
+def test_findings_fill_every_sentence_from_the_run(tmp_path, monkeypatch):
+    monkeypatch.setattr("experiments.findings.GENERATIONS", 1)
+    monkeypatch.setattr("experiments.findings.MOST_ZONES", 2)
+    few = ["draws=16", "glide_lines.count=2", "turn_lines.count=2", "figures=false"]
+    path = made(["experiment=findings", *few], tmp_path)
+    page, web = (path / "findings.md").read_text(), (path / "findings.html").read_text()
+    assert page.count("\n## ") == 9 == web.count("<h2>")
+    assert "nan" not in page and "None" not in page
+    for asked in (
+        "zero-sum",
+        "leave the single-radius line",
+        "tip the foot",
+        "one middle",
+        "easing",
+        "zones",
+        "hollow",
+    ):
+        assert asked in page
+    assert "too close to call" in page  # with 16 draws something must be
+
+
+def test_findings_say_so_when_numbers_do_not_support_them():
+    """Two blades that are one and the same: nothing may be called a difference."""
+    from experiments import findings
+
+    names = ("mid-flat short ends", "mid-flat long ends", "rear-flat", "rear-flat eased")
+    values = np.repeat(np.random.default_rng(1).uniform(1, 2, (32, 1, len(c.STATIC))), 4, axis=1)
+    nothing = np.ones((32, 4))
+    same = c.Draws(names, (), (), np.zeros((32, 1)), values, values[:, 0], nothing[:, :, None], nothing)
+    assert findings.ends(same).sentences[-1].endswith("not supported.")
+    assert "not supported" in findings.easing(same).sentences[-1]
+    assert all("too close to call" in s for s in findings.ends(same).sentences[:-1])
