@@ -14,7 +14,7 @@ from sim.errors import BladeError
 from sim.ice.contact import Law
 from sim.ice.ice import Ice
 from sim.quantities import trade_radius
-from sim.skater.body import Skater
+from sim.skater.body import GRAVITY, Skater
 from sim.skater.movement import Scenario
 from sim.trial import Candidate, Setting, State
 
@@ -51,6 +51,7 @@ def request(config: dict) -> Request:
     for key in ("kind", "results_dir"):
         top.text(key)
     top.has("candidates_from")
+    _check_blade(top.inner("blade"))
     blade, ice, (law, damping) = top.raw("blade"), read_ice(top.inner("ice")), _law(top.inner("law"))
     scenarios = {name: _scenario(name, Fields(v, f"scenarios.{name}")) for name, v in _named(top, "scenarios")}
     states, lines = _states(top.inner("states"))
@@ -63,7 +64,7 @@ def request(config: dict) -> Request:
         where = f"skaters.{key}" if key != "skater" else key
         skater, scale, length = _skater(Fields(value, where), blade)
         sized = dict(blade, length=length) if length else blade
-        reference = candidate(top.raw("reference"), sized, "reference")
+        reference = _reference(top.raw("reference"), sized)
         setting = Setting(
             ice, law, skater, {k: _scaled(s, scale) for k, s in states.items()},
             {k: _scaled_scenario(s, scale) for k, s in scenarios.items()}, reference,
@@ -102,6 +103,12 @@ def candidate(entry, blade: dict, where: str) -> Candidate:
     result = Candidate(name, recipe, section)
     _ = result.curve  # refuses what no curve can be made of
     return result
+
+
+def _reference(entry, blade: dict) -> Candidate:
+    made = candidate(entry, blade, "reference")
+    named = isinstance(entry, dict) and entry.get("name")
+    return made if named else Candidate(f"{made.name} reference", made.recipe, made.section)
 
 
 def label(family: str, radii) -> str:
@@ -171,6 +178,16 @@ def _named(top: Fields, key: str) -> list[tuple[str, dict]]:
     return list(value.items())
 
 
+def _check_blade(f: Fields) -> None:
+    """Read the blade's defaults once, so that a fault in them is named as theirs and not as a candidate's."""
+    for key, unit in (("length", "m"), ("blend", "m"), ("level", "m"), ("pitch", "rad"), ("thickness", "m")):
+        f.quantity(key, unit)
+    f.radius("hollow")
+    _sweep(f.inner("heel_sweep"))
+    _sweep(f.inner("toe_sweep"))
+    f.done()
+
+
 def _sweep(fields: Fields) -> Sweep:
     result = Sweep(fields.quantity("length", "m"), fields.radius("radius"))
     fields.done()
@@ -220,8 +237,7 @@ def _skater(f: Fields, blade) -> tuple[Skater, float, str | None]:
         f.text("name", 40), f.quantity("mass", "kg"), f.quantity("skate_mass", "kg"),
         f.quantity("skate_inertia", "kg*m^2"), f.quantity("skate_x", "m"), f.quantity("skate_height", "m"),
         f.quantity("ankle_x", "m"), f.quantity("ankle_height", "m"), f.quantity("body_height", "m"),
-        f.quantity("body_inertia", "kg*m^2"), f.quantity("ankle_stiffness", "N*m/rad"),
-        f.quantity("ankle_damping", "N*m*s/rad"), f.quantity("foot_length", "m"),
+        f.quantity("body_inertia", "kg*m^2"), *_ankle(f), f.quantity("foot_length", "m"),
     )  # fmt: skip
     scale, length = 1.0, None
     if f.has("blade_length"):
@@ -231,6 +247,22 @@ def _skater(f: Fields, blade) -> tuple[Skater, float, str | None]:
             raise BladeError(f"{f.path('blade_length')}: {length!r} is no length for a skate; use 100 mm to 600 mm.")
     f.done()
     return skater, scale, length
+
+
+def _ankle(f: Fields) -> tuple[float, float]:
+    """Ankle stiffness and damping: as stated, else as multiples that follow the skater's mass and height."""
+    ratio = f.number("ankle_stiffness_over_mgh", 0.01, 100) if f.has("ankle_stiffness_over_mgh") else math.nan
+    time = f.quantity("ankle_damping_time", "s") if f.has("ankle_damping_time") else math.nan
+    above = f.quantity("mass", "kg") - f.quantity("skate_mass", "kg")
+    stiffness = ratio * above * GRAVITY * f.quantity("body_height", "m")
+    if f.has("ankle_stiffness"):
+        stiffness = f.quantity("ankle_stiffness", "N*m/rad")
+    damping = f.quantity("ankle_damping", "N*m*s/rad") if f.has("ankle_damping") else time * stiffness
+    if math.isnan(stiffness) or math.isnan(damping):
+        raise BladeError(
+            f"{f.where}: state ankle_stiffness or ankle_stiffness_over_mgh, and ankle_damping or its time."
+        )
+    return stiffness, damping
 
 
 def _states(f: Fields) -> tuple[dict[str, State], tuple[float, ...]]:

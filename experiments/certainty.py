@@ -10,6 +10,7 @@ from scipy.stats import qmc
 
 from experiments.cases import Request
 from experiments.fields import Fields, number
+from experiments.runner import stoppable
 from experiments.scoring import Weighting, contributions
 from experiments.variants import (
     GRINDING,
@@ -155,7 +156,7 @@ def _spread(tasks, workers, on_chunk):
             rows += draw(task)
             on_chunk(i, len(tasks))
         return rows
-    with ProcessPoolExecutor(workers) as pool:
+    with stoppable(ProcessPoolExecutor(workers)) as pool:
         for i, done in enumerate(pool.map(draw, tasks[1:]), 2):
             rows += done
             on_chunk(i, len(tasks))

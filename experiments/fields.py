@@ -102,8 +102,8 @@ class Fields:
         for key in self.mapping:
             if key not in self.asked:
                 near = difflib.get_close_matches(str(key), sorted(self.asked), 3, 0.5)
-                hint = f"did you mean {' or '.join(near)}" if near else f"known here: {', '.join(sorted(self.asked))}"
-                raise BladeError(f"{self.path(str(key)[:40])}: unknown key; {hint}?")
+                hint = f"did you mean {' or '.join(near)}?" if near else f"known here: {', '.join(sorted(self.asked))}."
+                raise BladeError(f"{self.path(str(key)[:40])}: unknown key; {hint}")
 
 
 def number(value, least: float, most: float, where: str) -> float:

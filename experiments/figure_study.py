@@ -14,7 +14,8 @@ from rich.text import Text
 from experiments import certainty as c
 from experiments import figure_style as fs
 from experiments.findings import show_findings
-from experiments.studies import BEYOND
+from experiments.scoring import BEYOND
+from experiments.studies import SURROUNDINGS
 from sim.measures import REGISTRY
 
 BLUE, ORANGE, GREY = "#0072B2", "#D55E00", "#999999"
@@ -135,7 +136,39 @@ def draw_stance(made, folder):
                 ax.set_xlabel("turn load line, mm (toe +)", fontsize=7.5)
     bar = fig.colorbar(image, cax=fig.add_axes([1 - 0.85 / fig.get_figwidth(), 0.2, 0.14 / fig.get_figwidth(), 0.5]))
     bar.set_label("frontier gain", fontsize=8)
-    return fs.save(fig, folder, "stance_map")
+    return fs.save(fig, folder, "stance_map") + _draw_sweep(made, folder)
+
+
+def _draw_sweep(made, folder):
+    """Frontier gain over mass, temperature and hollow at the stated stance: a row per pair, a line per zoned recipe."""
+    keep = [i for i, f in enumerate(made["families"]) if f != "single_radius"][:8] or [0]
+    rows = len(made["sweep_pairs"])
+    width = max(fs.text_width(made["candidates"][i], 8) for i in keep) / 72 + 0.9
+    fig = fs.page(10.2 + width, 1.6 + 2.5 * rows, "For whom, and where: gain at the stated stance",
+                  ["above 1: no single radius does as well on both"])  # fmt: skip
+    cells = fs.grid(fig, rows, 3, 0.95, width, 0.95, 0.75, wgap=0.45, hgap=0.75)
+    for r, pair in enumerate(made["sweep_pairs"]):
+        for k, (name, block) in enumerate(made["sweep"].items()):
+            ax = fig.add_subplot(cells[r, k])
+            values, words = SURROUNDINGS[name]
+            ax.axhline(1.0, color=fs.INK, linewidth=0.8)
+            for n, i in enumerate(keep):
+                ax.plot(
+                    values,
+                    block[:, i, r],
+                    "o-",
+                    color=fs.HUES[n],
+                    markersize=3.5,
+                    linewidth=1.3,
+                    label=made["candidates"][i],
+                )
+            if k == 0:
+                ax.set_ylabel("gain, " + label(pair).replace(" against ", "\nagainst "), fontsize=7.5)
+            if r == rows - 1:
+                ax.set_xlabel(words, fontsize=8)
+            if r == 0 and k == 2:
+                ax.legend(loc="upper left", bbox_to_anchor=(1.02, 1), frameon=False, fontsize=8)
+    return fs.save(fig, folder, "surroundings")
 
 
 def show_stance(made, request, console: Console):

@@ -11,7 +11,7 @@ from experiments import certainty as c
 from experiments import studies
 from experiments.cases import Request
 from experiments.fields import Fields
-from experiments.scoring import cost, frontier_gain
+from experiments.scoring import BEYOND, cost, frontier_gain
 from experiments.store import whole
 from experiments.variants import line_costs, static_pairs, statics, varied_candidate, varied_setting
 from sim.blade.recipe import Recipe
@@ -145,7 +145,7 @@ def who_leaves(made: c.Draws, stance) -> Finding:
         for k, pair in enumerate(made.pairs):
             gain = made.gain[:, i, k]
             sure, (low, middle, high) = (
-                share(np.where(np.isnan(gain), np.nan, gain > studies.BEYOND)),
+                share(np.where(np.isnan(gain), np.nan, gain > BEYOND)),
                 c.intervals(gain),
             )
             verdict = "beyond the line" if low > 1 else "inside the line" if high < 1 else "too close to call"
@@ -154,7 +154,7 @@ def who_leaves(made: c.Draws, stance) -> Finding:
             if pair in stance["pairs"]:
                 chart = stance["gain"][i, stance["pairs"].index(pair)]
                 g, t = np.unravel_index(np.nanargmax(chart), chart.shape)
-                reach = 100 * np.nanmean(chart > studies.BEYOND)
+                reach = 100 * np.nanmean(chart > BEYOND)
                 text += (
                     f"; over all stances {chart[g, t]:.3f} at best, gliding on {stance['glide'][g] * 1e3:+.0f} mm and "
                 )
@@ -228,7 +228,7 @@ def zones(request, seed) -> Finding:
         what = "/".join(trade_radius(r) for r in recipe.radii_m)
         found.sentences.append(f"{count} zone{'s' if count > 1 else ''}: gain {gain:.3f} at best for {words} ({what}), "
                                f"{gain - last:+.3f} by the last one.")  # fmt: skip
-    worth = [n for (n, gain, _), last in zip(best, [1.0, *(b[1] for b in best)]) if gain - last > studies.BEYOND - 1]
+    worth = [n for (n, gain, _), last in zip(best, [1.0, *(b[1] for b in best)]) if gain - last > BEYOND - 1]
     found.sentences.append(
         f"Worth having at the stated stance: {max(worth)} zones; a further one adds under half a percent here."
         if worth else "More than one zone is not supported at the stated stance."
@@ -318,7 +318,7 @@ def write_page(folder, found: list[Finding], request, made: c.Draws) -> None:
     head = (
         f"Skater {skater.name}, {skater.mass_kg:g} kg; {len(made.candidates)} blades; {len(made.points)} draws of the "
         f"uncertain inputs, {int(made.failed.sum())} failed; intervals are 5 to 95 %. All recipes are invented for "
-        "demonstration. The model: a rigid blade on ice that yields at its hardness; smooth-ice theory lies 30 to 60 % "
+        "demonstration. The model: a rigid blade on ice that yields at its hardness; smooth-ice theory lies 30 to 45 % "
         "below measured friction."
     )
     text = ["# Findings", "", head, ""]

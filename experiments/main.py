@@ -46,7 +46,9 @@ def _guarded(arguments) -> int:
         print(f"arcstride: {refusal}", file=sys.stderr)
         return 2
     except KeyboardInterrupt:
-        print("arcstride: stopped by hand; nothing half-written was left.", file=sys.stderr)
+        print(
+            "arcstride: stopped by hand; the folder of this run holds its request and log, no results.", file=sys.stderr
+        )
         return 130
 
 
@@ -66,7 +68,8 @@ def composed(arguments) -> tuple[dict, str]:
     """(config as plain values, experiment name) from key=value arguments. Raises BladeError in one sentence."""
     for argument in arguments:
         if "=" not in argument:
-            raise BladeError(f"{argument[:60]!r} is not key=value; for help run: arcstride --help.")
+            quotes = ' (a value with a space needs quotes: skater.mass="95 kg")' if len(arguments) > 1 else ""
+            raise BladeError(f"{argument[:60]!r} is not key=value{quotes}; for help run: arcstride --help.")
     try:
         with initialize_config_module("configs", version_base="1.3"):
             config = compose("config", overrides=list(arguments), return_hydra_config=True)
@@ -88,13 +91,16 @@ def _plain_fault(fault, arguments) -> str:
         key, _, value = argument.partition("=")
         key = key.lstrip("+~")
         if f"Could not override '{key}'" in text or f"Key '{key.rsplit('.', 1)[-1]}'" in text:
-            near = difflib.get_close_matches(key, _keys(), 3, 0.6)
+            keys = _keys()
+            near = [k for k in keys if k.endswith(f".{key}") and k.count(".") == 1][:3]
+            near = near or difflib.get_close_matches(key, keys, 3, 0.6)
             hint = f"did you mean {' or '.join(near)}?" if near else "see configs/ for what there is."
             return f"{key}: unknown key; {hint}"
         if "Could not find" in text and f"'{key}/" in text:
             options = [name for name, _ in experiments_known()] if key == "experiment" else _options(key)
             return f"{key}={value[:40]}: there is no such {key}; choose one of {', '.join(options)}."
-    return f"the request could not be read: {text[:300]}"
+    text = text.split(" See https")[0].split(" Config search path")[0][:300]
+    return f"the request could not be read: {text}; check quotes and brackets."
 
 
 def _keys() -> list[str]:
@@ -163,10 +169,10 @@ def _run(arguments) -> int:
         from experiments.figures import draw_all
 
         folder.log("drawing figures")
-        label = config["reference"].get("name", "reference")
+        label = request.settings[0].reference.name
         draw_all(results, label, folder.path / "figures", request.workers or os.cpu_count() or 1)
     folder.log(f"done in {time.perf_counter() - started:.1f} s")
-    report.show(results, request.scheme, request.pairs, console)
+    report.show(results, request, console)
     console.print(f"Tables, series and figures ({time.perf_counter() - started:.1f} s):")
     print(folder.path)
     return 0 if any(len(row.reasons) < len(row.values) for row in results.rows) else 1
@@ -259,4 +265,4 @@ class progress:
         self.bar.update(self.task, advance=1, description=row.candidate)
         step = max(1, total // 20)
         if not self.console.is_terminal and (self.done % step == 0 or self.done == total):
-            self.console.print(f"{self.done} of {total} rolled")
+            print(f"{self.done} of {total} rolled", file=sys.stderr)

@@ -7,8 +7,9 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from experiments.cases import Request
 from experiments.runner import Results, Row
-from experiments.scoring import Weighting
+from experiments.scoring import BEYOND, Weighting
 from sim.measures import REGISTRY
 
 # (measure, heading of two lines): what a person at the counter asks first, as ratios
@@ -25,24 +26,39 @@ HEADLINE = (
 )
 PLAIN = (("heel_over_toe", "heel\nup"), ("steel_removed_depth", "steel\noff"))  # as values: a ratio means nothing
 MOST_ROWS = 40
+JUDGED = (
+    "Score: sum of weight x log2(ratio, better above 1) over the sum of weights; +0.1 is 7 % better overall; its parts "
+    "are in results.h5/judgement. Beyond: no single radius on the reference's runner and hollow has as little of both; "
+    "the percentage is the frontier gain, the radius the nearest one. No interval here: see experiment=certainty."
+)
 NOTE = (
     "Ratios: 1.05 is 5 % more than the reference. The third line of a heading says which way is better, the fourth is "
-    "the unit of the reference's own row. Smooth-ice theory lies 30 to 60 % below measured friction: trust ratios."
+    "the unit of the reference's own row. Smooth-ice theory lies 30 to 45 % below measured friction: trust ratios."
 )
 
 
-def show(results: Results, scheme: Weighting, pairs, console: Console) -> None:
-    """Print one table per skater, split into as many as the width of the screen asks for."""
+def show(results: Results, request: Request, console: Console) -> None:
+    """Print the tables of each skater, split into as many as the width of the screen asks for."""
+    masses = {setting.skater.name: setting.skater.mass_kg for setting in request.settings}
     for skater, reference in results.references.items():
         rows = [row for row in results.rows if row.skater == skater]
-        title = f"Ratio to the reference ({reference.candidate}), skater: {skater}"
+        who = f"{skater}, {masses[skater]:g} kg"
+        title = f"Ratio to the reference ({reference.candidate}), skater: {who}"
         for part in _parts(rows, console.width):
             console.print(_table(title, reference, rows, part))
             title = ""
+        _judgement(rows, request.scheme, request.pairs, who, console)
         if len(rows) > MOST_ROWS:
-            console.print(f"{len(rows) - MOST_ROWS} more rows are in measures.csv.")
+            console.print(f"{MOST_ROWS} of {len(rows)} shown; all are in measures.csv.")
     console.print(Text(NOTE))
-    _judgement(results, scheme, pairs, console)
+    console.print(Text(JUDGED))
+    near = near_crown(results, request)
+    if near:
+        others = f" and {len(near) - 1} more" if len(near) > 1 else ""
+        console.print(Text(
+            f"Caution: {near[0]}{others} glide with the groove within 10 um of the crown of the hollow. There two "
+            "water films become one, so that glide drag turns on small changes of load, hollow and hardness."
+        ))  # fmt: skip
     scored = sum(not row.reasons for row in results.rows)
     console.print(f"{scored} of {len(results.rows)} candidates have every measure.")
     for row in [row for row in results.rows if row.reasons][:10]:
@@ -86,24 +102,32 @@ def _ratio(row: Row, reference: Row, name: str) -> str:
     return f"{value / base:.3f}"
 
 
-def _judgement(results: Results, scheme: Weighting, pairs, console: Console) -> None:
+def near_crown(results: Results, request: Request) -> list[str]:
+    """Names of blades whose glide groove lies within 10 um of the crown of their hollow: a sensitive place."""
+    depth = {case.index: case.candidate.section.depth_m for case in request.cases}
+    rows = [row for row in results.rows if abs(row.values["glide_groove_depth"] - depth[row.index]) < 10e-6]
+    return list(dict.fromkeys(row.candidate for row in rows))
+
+
+def _judgement(rows, scheme: Weighting, pairs, who: str, console: Console) -> None:
     """The score and, for each pair of costs, how the candidate stands to all single radii."""
-    table = Table(title="Judged", title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)
+    table = Table(
+        title=f"Judged, skater: {who}", title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False
+    )
     table.add_column("candidate", no_wrap=True)
     table.add_column(f"score\n{scheme.name}", justify="right")
     for a, b in pairs:
-        table.add_column(f"{REGISTRY[a].label}\n{REGISTRY[b].label}", justify="right")
-    best = sorted(results.rows, key=lambda row: -row.score if math.isfinite(row.score) else math.inf)
-    several = len(results.references) > 1
-    for row in best[:MOST_ROWS]:
-        name = f"{row.candidate}, {row.skater}" if several else row.candidate
-        table.add_row(name, _signed(row.score), *(_gain(row, pair) for pair in pairs))
+        table.add_column(
+            f"beyond every single radius on\n{REGISTRY[a].label}\nand {REGISTRY[b].label}?", justify="right"
+        )
+    for row in sorted(rows, key=lambda row: -row.score if math.isfinite(row.score) else math.inf)[:MOST_ROWS]:
+        table.add_row(row.candidate, _signed(row.score), *(_gain(row, pair) for pair in pairs))
     console.print(table)
-    console.print(Text(
-        "Score: sum of weight x log2(ratio, better above 1) over the sum of weights; +0.1 is 7 % better overall; the "
-        "parts are in results.h5/judgement. Frontier gain of a pair: above 1, no single radius matches the candidate "
-        "on both; below 1, the radius named beats it on both. No interval here: see experiment=certainty."
-    ))  # fmt: skip
+    for row in [row for row in rows if not math.isfinite(row.score)][:5]:
+        parts = [REGISTRY[name].label for name, part in row.parts.items() if not math.isfinite(part)]
+        console.print(
+            Text(f"  {row.candidate} has no score: {', '.join(parts)} is missing or nil, which has no ratio.")
+        )
 
 
 def _signed(value: float) -> str:
@@ -114,4 +138,10 @@ def _gain(row: Row, pair) -> str:
     gain = row.gains[pair]
     if not math.isfinite(gain.gain):
         return "none"
-    return f"{gain.gain:.3f} at {gain.radius_m / 0.3048:.1f} ft" + (" (end of range)" if gain.at_end else "")
+    feet, percent = gain.radius_m / 0.3048, 100 * abs(gain.gain - 1)
+    end = ", the end of the range" if gain.at_end else ""
+    if gain.gain > BEYOND:
+        return f"yes, {percent:.1f} % past {feet:.1f} ft{end}"
+    if gain.gain > 2 - BEYOND:
+        return f"on the line, {feet:.1f} ft{end}"
+    return f"no, {feet:.1f} ft has {percent:.1f} % less{end}"

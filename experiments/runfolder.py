@@ -28,7 +28,10 @@ class RunFolder:
 
     def __init__(self, config: dict, experiment: str, now: datetime):
         self.config_text = yaml.safe_dump(config, sort_keys=False, allow_unicode=True)
-        digest = hashlib.sha256(self.config_text.encode()).hexdigest()[:6]
+        # how a run is carried out does not belong to what was asked: the same numbers carry the same request
+        asked = {key: value for key, value in config.items() if key not in ("workers", "results_dir", "figures")}
+        self.asked_text = yaml.safe_dump(asked, sort_keys=False, allow_unicode=True)
+        digest = hashlib.sha256(self.asked_text.encode()).hexdigest()[:6]
         base = Path(str(config["results_dir"])) / experiment
         for attempt in range(1000):
             suffix = f"-{attempt + 1}" if attempt else ""
@@ -53,7 +56,7 @@ class RunFolder:
     def write(self, request: Request, results: Results) -> None:
         """Write results.h5, measures.csv, sources.txt and versions.json."""
         facts = self.note(sources(request))
-        attributes = {"config": self.config_text, "seed": "none: nothing in this run is random", **facts}
+        attributes = {"config": self.asked_text, "seed": "none: nothing in this run is random", **facts}
         store.write_h5(self.path / "results.h5", results, attributes)
         store.write_csv(self.path / "measures.csv", results)
 

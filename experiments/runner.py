@@ -3,6 +3,7 @@
 import math
 import os
 from concurrent.futures import ProcessPoolExecutor, as_completed
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -141,7 +142,7 @@ def line_names(request: Request) -> tuple[str, ...]:
 def _spread(request, workers, rows, on_row):
     rest = request.cases
     chunk = max(1, min(16, len(rest) // (4 * workers)))
-    with ProcessPoolExecutor(workers) as pool:
+    with stoppable(ProcessPoolExecutor(workers)) as pool:
         lines = {
             s.skater.name: pool.submit(radius_line, s, request.line_m, line_names(request)) for s in request.settings
         }
@@ -169,6 +170,19 @@ def _spread(request, workers, rows, on_row):
             rows.append(_again(case, fault))
             on_row(rows[-1], len(request.cases))
     return line
+
+
+@contextmanager
+def stoppable(pool):
+    """A process pool whose workers end at once when the run is stopped by hand, instead of finishing their queue."""
+    with pool:
+        try:
+            yield pool
+        except KeyboardInterrupt:
+            for worker in list(pool._processes.values()):
+                worker.terminate()
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
 
 
 def _run_chunk(cases):

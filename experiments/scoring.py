@@ -10,6 +10,7 @@ from experiments.fields import Fields
 from sim.errors import BladeError
 from sim.measures import REGISTRY
 
+BEYOND = 1.005  # a gain below this is the resolution of the single-radius line, not a gain
 FINE = 2001  # radii at which the single-radius line is looked at, between those it was computed for
 
 

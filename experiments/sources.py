@@ -18,7 +18,7 @@ _ALWAYS = (
     "Recipes: invented for demonstration unless the request brought its own.",
     "Measured friction for comparison, never for tuning: de Koning, de Groot & van Ingen Schenau 1992, J. Biomech. 25, "
     "565-571; Federolf, Mills & Nigg 2008, J. Sports Sci. 26, 1201-1208 (values from memory). Smooth-ice theory lies "
-    "30 to 60 % below measured coefficients: compare ratios, not absolute friction.",
+    "30 to 45 % below measured coefficients: compare ratios, not absolute friction.",
     "Rival view of skate friction: Lever et al. 2021 and Lever & Lines 2022, J. Glaciology (ice-rich slurry instead of "
     "a water film).",
 )

@@ -172,8 +172,15 @@ def _text(value: float) -> str:
 def write_csv(path: Path, results: Results) -> None:
     """One line a case, tidy: names, then every measure in SI with its unit in the header, outcomes and reason."""
     scenarios = list(dict.fromkeys(s for row in results.rows for s in row.outcomes))
-    gains = [f"gain {' | '.join(p)}" for p in results.rows[0].gains]
-    header = ["candidate", "family", "skater", "score", *gains, *(f"{m.name} [{m.unit}]" for m in REGISTRY.values())]
+    gains = [f"gain_{'__'.join(p)} [1]" for p in results.rows[0].gains]
+    header = [
+        "candidate",
+        "family",
+        "skater",
+        "score [1]",
+        *gains,
+        *(f"{m.name} [{m.unit}]" for m in REGISTRY.values()),
+    ]
     with whole(path) as temporary, open(temporary, "w", newline="", encoding="utf-8") as handle:
         writer = csv.writer(handle)
         writer.writerow([*header, *(f"outcome_{s}" for s in scenarios), "reason"])

@@ -13,7 +13,7 @@ from experiments.cases import Request
 from experiments.fields import Fields
 from experiments.scoring import cost, measure_name
 from experiments.store import put, scale, whole
-from experiments.variants import line_costs, single_radius, static_pairs, statics
+from experiments.variants import line_costs, single_radius, static_pairs, statics, varied_candidate, varied_setting
 from sim.errors import BladeError
 from sim.measures import REGISTRY
 from sim.trial import Setting
@@ -30,7 +30,6 @@ KEYS = (
     "trajectories",
     "base_samples",
 )
-BEYOND = 1.005  # a frontier gain below this is the resolution of the single-radius line, not a gain
 LINE_RADII = 33
 
 
@@ -198,6 +197,7 @@ def stance_map(request: Request, glide, turn, folder, on_chunk) -> dict:
                     gain[i, p, g, t] = frontier_gain(costs[i], radii, costs[n:]).gain
     made = {"candidates": [x.name for x in candidates], "families": [x.recipe.family for x in candidates],
             "pairs": pairs, "glide": glide, "turn": turn, "gain": gain}  # fmt: skip
+    made["sweep"], made["sweep_pairs"] = sweep(request, on_chunk), static_pairs(request.pairs)
     with whole(folder.path / "results.h5") as temporary, h5py.File(temporary, "w") as file:
         group = file.create_group("stance")
         axes = [scale(group, "candidate", np.array(made["candidates"], dtype=object)),
@@ -215,7 +215,47 @@ def stance_map(request: Request, glide, turn, folder, on_chunk) -> dict:
                 axes[2 if _axis(name) == "glide" else 3],
                 axes[0],
             )
+        for name, block in made["sweep"].items():
+            _write_sweep(file.create_group(f"over_{name}"), name, block, made)
     return made
+
+
+# what else may differ between skaters and rinks: input of experiments/variants, its values, unit on paper
+SURROUNDINGS = {
+    "mass_factor": (np.linspace(0.6, 1.4, 9), "times the skater's mass"),
+    "temperature_shift": (np.linspace(-6.0, 4.0, 6), "K warmer than stated"),
+    "hollow_factor": (np.linspace(0.75, 1.75, 9), "times the hollow radius"),
+}
+
+
+def sweep(request: Request, on_chunk=lambda done, total: None) -> dict[str, np.ndarray]:
+    """Frontier gain at the stated stance over mass, ice temperature and hollow, (value, candidate, pair) each."""
+    setting = replace(request.settings[0], scenarios={})
+    candidates = [case.candidate for case in request.cases if case.setting is request.settings[0]]
+    pairs, out = static_pairs(request.pairs), {}
+    names = list(dict.fromkeys(n for p in pairs for n in p))
+    radii = np.geomspace(request.line_m[0], request.line_m[-1], LINE_RADII)
+    for k, (name, (values, _)) in enumerate(SURROUNDINGS.items()):
+        block = np.full((len(values), len(candidates), len(pairs)), math.nan)
+        for i, value in enumerate(values):
+            try:
+                here = varied_setting(setting, {name: float(value)})
+                made = [varied_candidate(x, {name: float(value)}) for x in candidates]
+            except BladeError:
+                continue  # ice above freezing, a skater too light for the skate: nothing to compute there
+            table = np.array([statics(x, here, names) for x in made])
+            lines = {pair: line_costs(here, radii, pair) for pair in pairs}
+            block[i] = c.gains({n: table[:, j] for j, n in enumerate(names)}, pairs, radii, lines)
+        out[name] = block
+        on_chunk(k + 1, len(SURROUNDINGS))
+    return out
+
+
+def _write_sweep(group, name, block, made):
+    value = scale(group, name, SURROUNDINGS[name][0], "1", SURROUNDINGS[name][1])
+    candidate = scale(group, "candidate", np.array(made["candidates"], dtype=object))
+    pair = scale(group, "pair", np.array([" | ".join(p) for p in made["sweep_pairs"]], dtype=object))
+    put(group, "gain", block, "1", "frontier gain G", value, candidate, pair)
 
 
 def _axis(name: str) -> str:

@@ -172,7 +172,7 @@ def gap_text(check: Check) -> str:
 
 
 _TITLE = "Published, measured or said - and ours"
-_LEGEND = f"* {MEMORY}. Sources: write_csv, write_markdown."
+_LEGEND = f"* {MEMORY}. Every source: validation.md and validation.csv in the run folder."
 _COLOURS = {"agrees": "green", "disagrees": "red", "direction agrees": "cyan", "cannot see": "yellow"}
 
 

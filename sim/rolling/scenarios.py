@@ -11,7 +11,7 @@ from sim.ice.contact import GAUSS, settle
 from sim.ice.drag import film_shear, ploughing
 from sim.rolling.bodies import build
 from sim.rolling.loop import COLUMNS, FILM_STEPS, Man, Run, step_through
-from sim.skater.body import Skater, ankle_torque, leg_angle
+from sim.skater.body import GRAVITY, Skater, ankle_torque, leg_angle
 from sim.skater.movement import Program, Scenario
 
 GUIDE_RATE = 100.0  # rad/s, how tightly the guide holds the leg (critically damped)
@@ -85,19 +85,30 @@ def roll(
     steel, ice, law, skater: Skater, scenario: Scenario, program: Program, contact_damping=15.0, plain=False
 ) -> Roll:
     """Take a blade through a movement program. Starts at rest in its own equilibrium under the first instant's load."""
-    gauss = QUADRATURE
-    dt = time_step(scenario, skater, float(program.load.max()), contact_damping)
     load, t = float(program.load[0]), float(program.tan_lean[0])
     if scenario.on_path:
         load, t = skater.weight_n, 0.0
     leg = None if scenario.mode == "free" else float(program.leg[0])
-    start = equilibrium(steel, ice, law, skater, load, t, float(program.rest[0]), leg, scenario.speed_m_s, gauss)
+    rest = float(program.rest[0])
+    start = equilibrium(steel, ice, law, skater, load, t, rest, leg, scenario.speed_m_s, QUADRATURE)
     if start is None:
         return Roll(scenario, "no_start", np.zeros((0, len(COLUMNS))), 0.0, 0.0, 0.0)
+    arm = max(abs(x - skater.ankle_x_m) for x in scenario.line_m)
+    for _ in range(3):  # the balance of a flat blade may go farther from the ankle than the line that was asked for
+        dt = time_step(scenario, skater, float(program.load.max()), contact_damping, arm)
+        done = _attempt(steel, ice, law, skater, scenario, program, start, t, dt, contact_damping, plain)
+        farthest = _farthest(done, skater)
+        if dt <= time_step(scenario, skater, float(program.load.max()), contact_damping, farthest):
+            break
+        arm = farthest
+    return done
+
+
+def _attempt(steel, ice, law, skater, scenario, program, start, t, dt, contact_damping, plain) -> Roll:
     patch, angle = start
     bodies = build(skater, patch.base, patch.beta, patch.depth, angle)
     duration = 4.0 * scenario.path_m / scenario.speed_m_s if scenario.on_path else scenario.duration_s
-    spin = t * 9.80665 / scenario.speed_m_s if scenario.mode == "free" else 0.0
+    spin = t * GRAVITY / scenario.speed_m_s if scenario.mode == "free" else 0.0
     run = Run(
         dt, scenario.speed_m_s, float(scenario.mode == "free"), float(scenario.on_path), spin * spin, contact_damping,
         scenario.impulse_ns, scenario.impulse_above_m, scenario.impulse_at_s, scenario.impulse_for_s,
@@ -105,26 +116,33 @@ def roll(
     )  # fmt: skip
     steps = round(duration / dt) + 1
     outcome, done, record, leak, work = step_through(
-        *bodies, steps, scenario.path_m, steel, ice, law, _man(skater), run, program, gauss, plain
+        *bodies, steps, scenario.path_m, steel, ice, law, _man(skater), run, program, QUADRATURE, plain
     )
     return Roll(scenario, outcome, record, leak, work, done * dt)
 
 
-def time_step(scenario: Scenario, skater: Skater, most_load: float, contact_damping: float) -> float:
+def _farthest(done: Roll, skater: Skater) -> float:
+    """Greatest distance of the loaded balance from the ankle in a run that finished; 0 in one that did not."""
+    carried = done["load"] > 0.05 * skater.weight_n
+    if done.outcome != "finished" or not carried.any():
+        return 0.0
+    return float(np.abs(done["balance_position"][carried] - skater.ankle_x_m).max())
+
+
+def time_step(scenario: Scenario, skater: Skater, most_load: float, contact_damping: float, arm: float) -> float:
     """The scenario's time step, or the longest part of a record interval that is safely stable, s."""
-    safe = 0.9 * longest_step(scenario, skater, most_load, contact_damping)
+    safe = 0.9 * longest_step(skater, most_load, contact_damping, arm)
     return scenario.time_step_s if scenario.time_step_s <= safe else RECORD_S / math.ceil(RECORD_S / safe)
 
 
-def longest_step(scenario: Scenario, skater: Skater, most_load: float, contact_damping: float) -> float:
+def longest_step(skater: Skater, most_load: float, contact_damping: float, arm: float) -> float:
     """Longest stable time step, s, for the damping of a skate that rocks about its ankle.
 
     Velocity terms are taken at 1.5 v - 0.5 v_before, which is stable while rate x dt < 1 (two-step Adams-Bashforth);
-    rate = (c N arm^2 + C)/I, arm the farthest load line from the ankle, I of the skate about the ankle.
+    rate = (c N arm^2 + C)/I, arm the distance of the balance from the ankle, I of the skate about the ankle.
     """
     along, up = skater.ankle_from_skate
     inertia = skater.skate_inertia + skater.skate_mass_kg * (along**2 + up**2)
-    arm = max(abs(x - skater.ankle_x_m) for x in scenario.line_m)
     rate = (contact_damping * most_load * arm**2 + skater.ankle_damping) / inertia
     return 1.0 / rate if rate > 0 else math.inf
 
