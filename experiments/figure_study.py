@@ -1,9 +1,7 @@
 """Figures and terminal tables of the studies: intervals, stance maps, other physics, sensitivity."""
 
 import math
-from pathlib import Path
 
-import matplotlib
 import numpy as np
 from matplotlib.colors import TwoSlopeNorm
 from rich import box
@@ -13,20 +11,12 @@ from rich.text import Text
 
 from experiments import certainty as c
 from experiments import figure_style as fs
-from experiments.findings import show_findings
 from experiments.scoring import BEYOND
-from experiments.studies import SURROUNDINGS
+from experiments.stance import SURROUNDINGS
 from sim.measures import REGISTRY
 
 BLUE, ORANGE, GREY = "#0072B2", "#D55E00", "#999999"
 MOST = 24
-
-
-def draw(kind: str, made, folder: Path) -> list[Path]:
-    """Draw a study's figure into `folder`."""
-    folder.mkdir(parents=True, exist_ok=True)
-    with matplotlib.rc_context(fs.RC):
-        return FIGURES[kind](made, folder) if kind in FIGURES else []
 
 
 def label(pair) -> str:
@@ -282,18 +272,3 @@ def show_sensitivity(made, request, console: Console):
         cells = [x for row in found[:2] for x in (row[2].replace("_", " "), f"{row[5]:.2f} +- {row[6]:.2f}")]
         table.add_row(output, *cells)
     console.print(table)
-
-
-FIGURES = {
-    "certainty": draw_certainty,
-    "stance_map": draw_stance,
-    "does_it_hold": draw_hold,
-    "sensitivity": draw_sensitivity,
-}
-TABLES = {
-    "certainty": show_certainty,
-    "stance_map": show_stance,
-    "does_it_hold": show_hold,
-    "sensitivity": show_sensitivity,
-    "findings": show_findings,
-}

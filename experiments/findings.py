@@ -8,7 +8,7 @@ import numpy as np
 from scipy.optimize import differential_evolution
 
 from experiments import certainty as c
-from experiments import studies
+from experiments import stance, studies
 from experiments.cases import Request
 from experiments.fields import Fields
 from experiments.scoring import BEYOND, cost, frontier_gain
@@ -46,7 +46,7 @@ def read_findings(own: dict, request: Request):
     inputs, draws = c.read_inputs(fields.inner("uncertainty")), fields.count("draws", 16, 100_000)
     seed, lines = (
         fields.count("seed", 0, 2**31 - 1),
-        [studies.read_range(fields.inner(k)) for k in ("glide_lines", "turn_lines")],
+        [stance.read_range(fields.inner(k)) for k in ("glide_lines", "turn_lines")],
     )
     fields.done()
     names = [case.candidate.name for case in request.cases]
@@ -56,21 +56,21 @@ def read_findings(own: dict, request: Request):
 
     def run(folder, on_chunk):
         made = c.run_draws(request, inputs, draws, seed, lambda d, n: on_chunk(d, n))
-        stance = studies.stance_map(request, *lines, folder, on_chunk)
+        where = stance.stance_map(request, *lines, folder, on_chunk)
         hold = studies.does_it_hold(request, folder, on_chunk)
         studies.write_intervals(folder.path / "intervals.csv", made)
-        found = answers(request, made, stance, hold, seed)
+        found = answers(request, made, where, hold, seed)
         write_page(folder.path, found, request, made)
         return found
 
     return run
 
 
-def answers(request, made: c.Draws, stance, hold, seed) -> list[Finding]:
+def answers(request, made: c.Draws, where, hold, seed) -> list[Finding]:
     """All findings, in the order of the page."""
     return [
         zero_sum(request, made),
-        who_leaves(made, stance),
+        who_leaves(made, where),
         pitch(made),
         ends(made),
         easing(made),
@@ -136,11 +136,11 @@ def _feet(radius_m: float) -> str:
     return f"{radius_m / 0.3048:.1f} ft"
 
 
-def who_leaves(made: c.Draws, stance) -> Finding:
+def who_leaves(made: c.Draws, where) -> Finding:
     """Which recipes lie beyond the line, how surely at the default stance, and for which stance at all."""
     found = Finding("Which recipes leave the single-radius line, and for which stance?")
     for i, name in enumerate(made.candidates):
-        if stance["families"][i] == "single_radius":
+        if where["families"][i] == "single_radius":
             continue
         for k, pair in enumerate(made.pairs):
             gain = made.gain[:, i, k]
@@ -151,14 +151,14 @@ def who_leaves(made: c.Draws, stance) -> Finding:
             verdict = "beyond the line" if low > 1 else "inside the line" if high < 1 else "too close to call"
             text = f"{name}, {label(pair[0])} against {label(pair[1])}: {verdict} at the stated stance "
             text += f"(gain {middle:.3f}, {low:.3f} to {high:.3f}; beyond in {100 * sure:.0f} % of draws)"
-            if pair in stance["pairs"]:
-                chart = stance["gain"][i, stance["pairs"].index(pair)]
+            if pair in where["pairs"]:
+                chart = where["gain"][i, where["pairs"].index(pair)]
                 g, t = np.unravel_index(np.nanargmax(chart), chart.shape)
                 reach = 100 * np.nanmean(chart > BEYOND)
                 text += (
-                    f"; over all stances {chart[g, t]:.3f} at best, gliding on {stance['glide'][g] * 1e3:+.0f} mm and "
+                    f"; over all stances {chart[g, t]:.3f} at best, gliding on {where['glide'][g] * 1e3:+.0f} mm and "
                 )
-                text += f"turning on {stance['turn'][t] * 1e3:+.0f} mm, beyond for {reach:.0f} % of them"
+                text += f"turning on {where['turn'][t] * 1e3:+.0f} mm, beyond for {reach:.0f} % of them"
             found.sentences.append(text + ".")
     return found
 

@@ -193,26 +193,26 @@ def _validate(config, name, console) -> int:
 
 
 def _study(config, name, console) -> int:
-    """A study of experiments/studies.py: check everything, then run, draw and explain."""
-    from experiments import figure_study, studies
+    """A study of experiments/kinds.py: check everything, then run, draw and explain."""
+    from experiments import kinds
     from experiments.cases import request as check
     from experiments.runfolder import RunFolder
     from experiments.sources import sources
 
     started = time.perf_counter()
     kind = str(config["kind"])
-    if kind not in studies.READERS:
-        raise BladeError(f"kind: {kind!r} is unknown; choose compare, validation, {', '.join(studies.READERS)}.")
-    own = {key: config[key] for key in studies.KEYS if key in config}
+    if kind not in kinds.KINDS:
+        raise BladeError(f"kind: {kind!r} is unknown; choose compare, validation, {', '.join(kinds.KINDS)}.")
+    own = {key: config[key] for key in kinds.KEYS if key in config}
     request = check({key: value for key, value in config.items() if key not in own})
-    plan = studies.READERS[kind](own, request)
+    plan = kinds.KINDS[kind][0](own, request)
     folder = RunFolder(config, name, datetime.now())
     with counter(console) as on_chunk:
         made = plan(folder, on_chunk)
     folder.note(sources(request))
     if request.figures:
-        figure_study.draw(kind, made, folder.path / "figures")
-    figure_study.TABLES[kind](made, request, console)
+        kinds.draw(kind, made, folder.path / "figures")
+    kinds.KINDS[kind][2](made, request, console)
     folder.log(f"done in {time.perf_counter() - started:.1f} s")
     console.print(f"Tables and figures ({time.perf_counter() - started:.1f} s):")
     print(folder.path)

@@ -1,0 +1,156 @@
+"""Where must the skater stand: frontier gain over load lines, and over mass, ice temperature and hollow."""
+
+import math
+from dataclasses import replace
+
+import h5py
+import numpy as np
+
+from experiments import certainty as c
+from experiments.cases import Request
+from experiments.fields import Fields
+from experiments.scoring import cost, frontier_gain
+from experiments.store import put, scale, whole
+from experiments.studies import LINE_RADII
+from experiments.variants import (
+    line_costs,
+    single_radius,
+    static_pairs,
+    statics,
+    varied_candidate,
+    varied_setting,
+)
+from sim.errors import BladeError
+from sim.measures import REGISTRY
+from sim.trial import Setting
+
+
+def read_stance(own: dict, request: Request):
+    """Check the request of a stance map; returns what runs it."""
+    fields = Fields(own, "")
+    lines = [read_range(fields.inner(key)) for key in ("glide_lines", "turn_lines")]
+    fields.done()
+    for key, values in zip(("glide_lines", "turn_lines"), lines):
+        for case in request.cases:
+            half = case.candidate.recipe.length_m / 2
+            if max(abs(values)) >= half:
+                raise BladeError(
+                    f"{key}: {max(abs(values)) * 1e3:.0f} mm is off the steel; stay within +-{half * 1e3:.0f} mm."
+                )
+    return lambda folder, on_chunk: stance_map(request, *lines, folder, on_chunk)
+
+
+def read_range(fields: Fields) -> np.ndarray:
+    start, stop, count = fields.quantity("from", "m"), fields.quantity("to", "m"), fields.count("count", 2, 201)
+    fields.done()
+    return np.linspace(start, stop, count)
+
+
+def _standing(setting: Setting, glide=None, turn=None) -> Setting:
+    """The setting with the skater's glide or turn load line (and the forefoot pivot with it) put elsewhere."""
+    states = dict(setting.states)
+    if glide is not None:
+        states["glide"] = replace(states["glide"], line_m=float(glide))
+    if turn is not None:
+        states["turn"] = replace(states["turn"], line_m=float(turn))
+        states["pivot_forefoot"] = replace(states["pivot_forefoot"], line_m=float(turn))
+    return replace(setting, states=states, scenarios={})
+
+
+def stance_map(request: Request, glide, turn, folder, on_chunk) -> dict:
+    """Frontier gain G over glide x turn load line, (candidate, pair, glide, turn); written to results.h5.
+
+    A measure of the glide state depends on the glide line only, one of turn or forefoot pivot on the turn line only,
+    so each is computed along its own axis and the map is put together from both.
+    """
+    setting = request.settings[0]
+    candidates = [case.candidate for case in request.cases if case.setting is setting]
+    pairs = [p for p in static_pairs(request.pairs) if {_axis(n) for n in p} == {"glide", "turn"}]
+    if not pairs:
+        raise BladeError("pairs: a stance map needs a pair of one glide measure and one turn or forefoot measure.")
+    names = list(dict.fromkeys(n for p in pairs for n in p))
+    radii = np.geomspace(request.line_m[0], request.line_m[-1], LINE_RADII)
+    blades = [*candidates, *(single_radius(setting, r) for r in radii)]
+    table = {}
+    for k, (axis, values) in enumerate((("glide", glide), ("turn", turn))):
+        mine = [n for n in names if _axis(n) == axis]
+        for i, line in enumerate(values):
+            here = _standing(setting, **{axis: line})
+            block = np.array([statics(blade, here, mine) for blade in blades])
+            for j, name in enumerate(mine):
+                table.setdefault(name, np.empty((len(values), len(blades))))[i] = block[:, j]
+            on_chunk(k * len(glide) + i + 1, len(glide) + len(turn))
+    gain = np.full((len(candidates), len(pairs), len(glide), len(turn)), math.nan)
+    n = len(candidates)
+    for p, pair in enumerate(pairs):
+        for g in range(len(glide)):
+            for t in range(len(turn)):
+                costs = np.column_stack([cost(m, table[m][g if _axis(m) == "glide" else t]) for m in pair])
+                for i in range(n):
+                    gain[i, p, g, t] = frontier_gain(costs[i], radii, costs[n:]).gain
+    made = {"candidates": [x.name for x in candidates], "families": [x.recipe.family for x in candidates],
+            "pairs": pairs, "glide": glide, "turn": turn, "gain": gain}  # fmt: skip
+    made["sweep"], made["sweep_pairs"] = sweep(request, on_chunk), static_pairs(request.pairs)
+    with whole(folder.path / "results.h5") as temporary, h5py.File(temporary, "w") as file:
+        group = file.create_group("stance")
+        axes = [scale(group, "candidate", np.array(made["candidates"], dtype=object)),
+                scale(group, "pair", np.array([" | ".join(q) for q in pairs], dtype=object)),
+                scale(group, "glide_line", glide, "m"), scale(group, "turn_line", turn, "m")]  # fmt: skip
+        put(group, "gain", gain, "1", "frontier gain G", *axes)
+        for name in names:
+            values = table[name][:, :n]
+            put(
+                group,
+                name,
+                values,
+                REGISTRY[name].unit,
+                REGISTRY[name].label,
+                axes[2 if _axis(name) == "glide" else 3],
+                axes[0],
+            )
+        for name, block in made["sweep"].items():
+            _write_sweep(file.create_group(f"over_{name}"), name, block, made)
+    return made
+
+
+# what else may differ between skaters and rinks: input of experiments/variants, its values, unit on paper
+SURROUNDINGS = {
+    "mass_factor": (np.linspace(0.6, 1.4, 9), "times the skater's mass"),
+    "temperature_shift": (np.linspace(-6.0, 4.0, 6), "K warmer than stated"),
+    "hollow_factor": (np.linspace(0.75, 1.75, 9), "times the hollow radius"),
+}
+
+
+def sweep(request: Request, on_chunk=lambda done, total: None) -> dict[str, np.ndarray]:
+    """Frontier gain at the stated stance over mass, ice temperature and hollow, (value, candidate, pair) each."""
+    setting = replace(request.settings[0], scenarios={})
+    candidates = [case.candidate for case in request.cases if case.setting is request.settings[0]]
+    pairs, out = static_pairs(request.pairs), {}
+    names = list(dict.fromkeys(n for p in pairs for n in p))
+    radii = np.geomspace(request.line_m[0], request.line_m[-1], LINE_RADII)
+    for k, (name, (values, _)) in enumerate(SURROUNDINGS.items()):
+        block = np.full((len(values), len(candidates), len(pairs)), math.nan)
+        for i, value in enumerate(values):
+            try:
+                here = varied_setting(setting, {name: float(value)})
+                made = [varied_candidate(x, {name: float(value)}) for x in candidates]
+            except BladeError:
+                continue  # ice above freezing, a skater too light for the skate: nothing to compute there
+            table = np.array([statics(x, here, names) for x in made])
+            lines = {pair: line_costs(here, radii, pair) for pair in pairs}
+            block[i] = c.gains({n: table[:, j] for j, n in enumerate(names)}, pairs, radii, lines)
+        out[name] = block
+        on_chunk(k + 1, len(SURROUNDINGS))
+    return out
+
+
+def _write_sweep(group, name, block, made):
+    value = scale(group, name, SURROUNDINGS[name][0], "1", SURROUNDINGS[name][1])
+    candidate = scale(group, "candidate", np.array(made["candidates"], dtype=object))
+    pair = scale(group, "pair", np.array([" | ".join(p) for p in made["sweep_pairs"]], dtype=object))
+    put(group, "gain", block, "1", "frontier gain G", value, candidate, pair)
+
+
+def _axis(name: str) -> str:
+    state = REGISTRY[name].state
+    return {"glide": "glide", "turn": "turn", "pivot_forefoot": "turn"}.get(state, state)
