@@ -34,6 +34,7 @@ def read_certainty(own: dict, request: Request):
         write_draws(folder.path / "results.h5", made, inputs)
         write_intervals(folder.path / "intervals.csv", made)
         write_beats(folder.path / "beats.csv", made, request.scheme.name)
+        write_ranks(folder.path / "ranks.csv", made)
         return made
 
     return run
@@ -112,6 +113,18 @@ def write_beats(path, made: c.Draws, scheme: str) -> None:
         for label, samples, better in sheets:
             for candidate, shares in zip(made.candidates, c.beats(samples, better)):
                 writer.writerow([label, candidate, *(f"{s:.4f}" for s in shares)])
+
+
+def write_ranks(path, made: c.Draws) -> None:
+    """How steady the order by the weighting is: share of draws in which each candidate takes each place."""
+    places = np.arange(1, len(made.candidates) + 1)
+    rank = np.round(c.ranks(made.score, "higher"))
+    with whole(path) as temporary, open(temporary, "w", newline="", encoding="utf-8") as handle:
+        writer = csv.writer(handle)
+        writer.writerow(["candidate", "mean_rank", *(f"share_at_{p}" for p in places)])
+        for i, candidate in enumerate(made.candidates):
+            shares = [f"{(rank[:, i] == p).mean():.4f}" for p in places] if len(rank) else [""] * len(places)
+            writer.writerow([candidate, f"{rank[:, i].mean():.3f}" if len(rank) else "", *shares])
 
 
 # ---------------------------------------------------------------- other physics

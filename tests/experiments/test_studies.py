@@ -13,7 +13,11 @@ from SALib.sample import sobol as sobol_points
 from scipy import stats
 
 from experiments import certainty as c
-from experiments.main import _guarded
+from experiments.cases import request as check
+from experiments.main import _guarded, composed
+from experiments.scoring import frontier_gain
+from experiments.studies import LINE_RADII
+from experiments.variants import line_costs
 
 BLADES = "candidates=[{family: single_radius, radii: [9 ft]}, {family: mid_flat, radii: [8 ft, 13 ft, 8 ft]}]"
 
@@ -83,6 +87,24 @@ def test_certainty_leaves_draws_with_units_and_intervals(certain):
     with open(certain / "intervals.csv", newline="") as handle:
         rows = list(csv.DictReader(handle))
     assert all(float(r["q05"]) <= float(r["q50"]) <= float(r["q95"]) for r in rows)
+
+
+def test_ranks_add_up(certain):
+    with open(certain / "ranks.csv", newline="") as handle:
+        rows = list(csv.DictReader(handle))
+    assert sum(float(r["share_at_1"]) for r in rows) == pytest.approx(1.0, abs=1e-3)
+    assert sum(float(r["mean_rank"]) for r in rows) == pytest.approx(3.0, abs=1e-2)
+
+
+@pytest.mark.parametrize("feet", [8.5, 9.0, 9.7, 10.4, 11.1, 12.3, 13.6])
+def test_undominated_single_radii_have_a_gain_of_one(feet):
+    """Radii between those computed for the line, on the real model, where turn drag and steadiness trade."""
+    request = check(composed([BLADES])[0])
+    setting, pair = request.settings[0], ("turn_drag", "critical_ankle_stiffness")
+    radii = np.geomspace(request.line_m[0], request.line_m[-1], LINE_RADII)
+    line = line_costs(setting, radii, pair)
+    costs = line_costs(setting, [feet * 0.3048], pair)[0]
+    assert frontier_gain(costs, radii, line).gain == pytest.approx(1.0, abs=0.005)
 
 
 def test_draws_repeat_for_any_number_of_workers(certain, tmp_path):
