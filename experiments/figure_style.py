@@ -17,7 +17,7 @@ from experiments.store import whole
 MANY = 12  # most lines that one overlay carries
 MOST_ROWS = 24  # most candidates of a chart that gives each a line of text
 FEW = 7  # up to here every candidate has its own hue
-FEET = 0.3048
+
 FOOTER = "model: rigid blade on ice that yields at its hardness; demo recipes are invented"
 LOW = "smooth-ice theory: drag lies 30 to 45 % below measured drag, compare ratios"
 KEY_TITLE = "blade (radii heel to toe)"

@@ -17,7 +17,7 @@ from experiments.variants import line_costs, static_pairs, statics, varied_candi
 from sim.blade.recipe import Recipe
 from sim.errors import BladeError
 from sim.measures import REGISTRY
-from sim.quantities import trade_radius
+from sim.quantities import FOOT_M
 from sim.trial import Candidate
 
 NEEDED = ("mid-flat short ends", "mid-flat long ends", "rear-flat", "rear-flat eased")
@@ -133,7 +133,7 @@ def zero_sum(request, made: c.Draws) -> Finding:
 
 
 def _feet(radius_m: float) -> str:
-    return f"{radius_m / 0.3048:.1f} ft"
+    return f"{radius_m / FOOT_M:.1f} ft"
 
 
 def who_leaves(made: c.Draws, where) -> Finding:
@@ -225,7 +225,7 @@ def zones(request, seed) -> Finding:
         before = max(gain, before)
     words = f"{label(pair[0])} against {label(pair[1])}"
     for (count, gain, recipe), last in zip(best, [1.0, *(b[1] for b in best)]):
-        what = "/".join(trade_radius(r) for r in recipe.radii_m)
+        what = "/".join(f"{r / FOOT_M:.1f}" for r in recipe.radii_m) + " ft"
         found.sentences.append(f"{count} zone{'s' if count > 1 else ''}: gain {gain:.3f} at best for {words} ({what}), "
                                f"{gain - last:+.3f} by the last one.")  # fmt: skip
     worth = [n for (n, gain, _), last in zip(best, [1.0, *(b[1] for b in best)]) if gain - last > BEYOND - 1]
@@ -243,7 +243,7 @@ def _best(setting, base: Recipe, pair, radii, line, count, seed):
     """Best gain with `count` zones, and the recipe: differential evolution (Storn & Price 1997), radii and shares."""
 
     def recipe(v):
-        radii = tuple(r * 0.3048 for r in v[:count])
+        radii = tuple(r * FOOT_M for r in v[:count])
         return replace(base, name="search", family="zoned", radii_m=radii, shares=tuple(v[count:]) if count > 1 else ())
 
     def loss(v):

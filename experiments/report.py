@@ -11,6 +11,7 @@ from experiments.cases import Request
 from experiments.runner import Results, Row
 from experiments.scoring import BEYOND, Weighting
 from sim.measures import REGISTRY
+from sim.quantities import FOOT_M
 
 # (measure, heading of two lines): what a person at the counter asks first, as ratios
 HEADLINE = (
@@ -138,7 +139,7 @@ def _gain(row: Row, pair) -> str:
     gain = row.gains[pair]
     if not math.isfinite(gain.gain):
         return "none"
-    feet, percent = gain.radius_m / 0.3048, 100 * abs(gain.gain - 1)
+    feet, percent = gain.radius_m / FOOT_M, 100 * abs(gain.gain - 1)
     end = ", the end of the range" if gain.at_end else ""
     if gain.gain > BEYOND:
         return f"yes, {percent:.1f} % past {feet:.1f} ft{end}"

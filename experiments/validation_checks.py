@@ -17,6 +17,7 @@ from sim.ice.drag import film_shear, groove_area, ploughing
 from sim.ice.ice import Ice
 from sim.ice.scrape import swept_area, tightest_clean_radius
 from sim.ice.sideways import pivot
+from sim.quantities import FOOT_M
 from sim.rolling.scenarios import roll
 from sim.skater.body import GRAVITY, Skater, critical_ankle_stiffness
 from sim.skater.movement import Scenario, program
@@ -42,7 +43,7 @@ FOOT = ("de Leva P. (1996). Adjustments to Zatsiorsky-Seluyanov's segment inerti
         "29(9), 1223-1230 (male, 0.0137); Winter D.A. (2009). Biomechanics and Motor Control of Human Movement, 4th "
         "ed., Wiley (0.0145); both read in tables that quote them")  # fmt: skip
 
-FT, DEG = 0.3048, math.pi / 180
+FT, DEG = FOOT_M, math.pi / 180
 SPAN = "ratio, 8 to 12 ft"
 FEET = (7, 8, 9, 10, 11, 12, 13)
 SLIDING = Law(standing=0.0, rebound=1.0, rear_full=0.0, slip_line=0.0, film=1.0, scuff=0.02)

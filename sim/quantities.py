@@ -80,14 +80,14 @@ def _factor(unit_text: str, unit: str) -> float:
     return float(UNITS.Quantity(1.0, UNITS.parse_units(unit_text)).to(unit).magnitude)
 
 
-_FEET = 0.3048
+FOOT_M = 0.3048
 
 
 def trade_radius(radius_m: float) -> str:
     """A radius as the shop says it: "10 ft" where it is a whole or half number of feet, else metres."""
     if math.isinf(radius_m):
         return "flat"
-    feet = radius_m / _FEET
+    feet = radius_m / FOOT_M
     if abs(feet * 2 - round(feet * 2)) < 1e-6 and feet < 30:
         return f"{feet:g} ft"
     return f"{radius_m:.4g} m"
