@@ -6,6 +6,7 @@ import numpy as np
 
 from experiments import figure_style as fs
 from experiments.figure_style import Field
+from sim.quantities import FOOT_M
 
 STATES = {
     "glide": "straight glide", "pivot_forefoot": "pivot on the forefoot", "pivot_heel": "pivot on the heel",
@@ -96,11 +97,11 @@ def _curvatures(ax, rows, field):
     feet = ax.secondary_yaxis("right", functions=(lambda k: k, lambda k: k))
     ticks, last = [], math.inf
     for radius in (3, 4, 5, 6, 7, 8, 9, 10, 11, 13, 16, 20, 30, 50, 70, 100):
-        k = 1 / (radius * fs.FEET)
+        k = 1 / (radius * FOOT_M)
         if ax.get_ylim()[0] < k < ax.get_ylim()[1] and last - k > 0.075 * np.ptp(ax.get_ylim()):
             ticks.append(radius)
             last = k
-    feet.set_yticks([1 / (r * fs.FEET) for r in ticks], [f"{r} ft" for r in ticks])
+    feet.set_yticks([1 / (r * FOOT_M) for r in ticks], [f"{r} ft" for r in ticks])
     feet.set_ylabel("radius")
 
 

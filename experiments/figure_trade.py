@@ -7,6 +7,7 @@ import numpy as np
 from experiments import figure_style as fs
 from experiments.figure_style import Field
 from sim.measures import REGISTRY
+from sim.quantities import FOOT_M
 
 HEADLINE = (
     "glide_drag_coefficient", "glide_loaded_arc", "pivot_forefoot_toe_in", "pivot_forefoot_toe_out",
@@ -45,7 +46,7 @@ def trade_off(field: Field):
     rows, notes = field.drawn(lambda row: _finite(row, names), fs.MOST_ROWS)
     if not rows:
         return None
-    low, high = (f"{r / fs.FEET:.0f}" for r in (field.radii[0], field.radii[-1]))
+    low, high = (f"{r / FOOT_M:.0f}" for r in (field.radii[0], field.radii[-1]))
     notes.append("shaded: no single radius does as well on both")
     if field.line:
         notes.append(f"line: single radii of {low} to {high} ft with the reference's hollow and thickness")
@@ -127,7 +128,7 @@ def _folds(line, radii) -> list[str]:
     found = []
     for values in line.T:
         slope = np.sign(np.diff(values))
-        found += [radii[i + 1] / fs.FEET for i in np.flatnonzero(slope[1:] * slope[:-1] < 0)]
+        found += [radii[i + 1] / FOOT_M for i in np.flatnonzero(slope[1:] * slope[:-1] < 0)]
     return [f"{r:.1f}" for r in sorted(found)[:3]]
 
 
@@ -148,12 +149,12 @@ def _ticks(ax, line, radii, spots):
         [
             f
             for f in range(1, 100)
-            if len(radii) and radii[0] <= f * fs.FEET * 1.0001 and f * fs.FEET <= radii[-1] * 1.0001
+            if len(radii) and radii[0] <= f * FOOT_M * 1.0001 and f * FOOT_M <= radii[-1] * 1.0001
         ]
     )
     if not len(feet):
         return []
-    at = np.interp(np.log(feet * fs.FEET), np.log(radii), range(len(radii)))
+    at = np.interp(np.log(feet * FOOT_M), np.log(radii), range(len(radii)))
     xy = np.column_stack([np.interp(at, range(len(radii)), line[:, i]) for i in range(2)])
     where, kept = fs.in_points(ax, *xy.T), []
     free = np.array([np.hypot(*(spots - spot).T).min() > 6 for spot in where])  # a marker is a dot already
