@@ -74,6 +74,9 @@ def request(config: dict) -> Request:
         for i, (entry, where) in enumerate(entries):
             cases.append(Case(len(settings[:-1]) * len(entries) + i, candidate(entry, sized, where), setting))
     _distinct(cases[: len(entries)])
+    people = [setting.skater.name for setting in settings]
+    if len(set(people)) < len(people):
+        raise BladeError(f"skaters: two are named {max(people, key=people.count)!r}; give each a name of its own.")
     for case in cases:
         _on_steel(case)
     workers = None if top.raw("workers") == "auto" else top.count("workers", 1, 1024)

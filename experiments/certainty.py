@@ -2,6 +2,7 @@
 
 import math
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -27,7 +28,7 @@ from sim.measures import REGISTRY
 from sim.quantities import parse_quantity
 
 STATIC = tuple(m.name for m in REGISTRY.values() if m.state not in ("stride", "nudge", "tight_turn", "blade"))
-LINE_RADII = 25
+LINE_RADII = 33
 LEVELS = (0.05, 0.5, 0.95)
 
 
@@ -59,7 +60,7 @@ class Draws:
 
     @property
     def failed(self) -> np.ndarray:
-        """(draw,) whether anything in this draw could not be had."""
+        """(draw,) whether a measure in this draw could not be had."""
         return np.isnan(self.values).any(axis=(1, 2)) | np.isnan(self.references).any(axis=1)
 
 
@@ -157,8 +158,12 @@ def _spread(tasks, workers, on_chunk):
             on_chunk(i, len(tasks))
         return rows
     with stoppable(ProcessPoolExecutor(workers)) as pool:
-        for i, done in enumerate(pool.map(draw, tasks[1:]), 2):
-            rows += done
+        waiting = [pool.submit(draw, task) for task in tasks[1:]]
+        for i, (task, future) in enumerate(zip(tasks[1:], waiting), 2):
+            try:
+                rows += future.result()
+            except BrokenProcessPool:  # a worker died: its draws are done here
+                rows += draw(task)
             on_chunk(i, len(tasks))
     return rows
 
@@ -192,6 +197,6 @@ def beats(samples: np.ndarray, better: str) -> np.ndarray:
 
 
 def ranks(samples: np.ndarray, better: str) -> np.ndarray:
-    """(draw, candidate) rank, 1 is best, in draws without a failure."""
+    """(draw, candidate) rank, 1 is best, equals share the better place, in draws without a failure."""
     good = samples[~np.isnan(samples).any(axis=1)]
-    return stats.rankdata(-good if better == "higher" else good, axis=1)
+    return stats.rankdata(-good if better == "higher" else good, axis=1, method="min")

@@ -23,7 +23,8 @@ from sim.trial import Candidate
 NEEDED = ("mid-flat short ends", "mid-flat long ends", "rear-flat", "rear-flat eased")
 MOST_ZONES = 5
 RADIUS_FT = (7.0, 14.0)  # what the search for the best zones may use
-GENERATIONS = 12
+GENERATIONS, RESTARTS = 25, 2
+ALIKE = math.log(1.01)  # two measures are alike when the whole interval of their ratio lies within 1 %
 
 
 STYLE = (
@@ -89,20 +90,24 @@ def label(name: str) -> str:
     return REGISTRY[name].label
 
 
-def share(samples: np.ndarray) -> float:
-    """Share of draws that are true, of those that did not fail."""
-    good = samples[~np.isnan(samples)]
-    return float(good.mean()) if len(good) else math.nan
-
-
 def against(made: c.Draws, name: str, one: str, other: str) -> str:
     """How much more or less of a measure one candidate has than another, with its interval; or too close to call."""
-    i, k, j = made.candidates.index(one), made.candidates.index(other), c.STATIC.index(name)
-    ratio = made.values[:, i, j] / made.values[:, k, j]
-    low, middle, high = c.intervals(ratio)
+    spread = compared(made, name, one, other)
+    if spread is None:
+        return f"{label(name)}: cannot be had, some draws gave no value"
+    low, middle, high = np.exp(spread)
     if low <= 1 <= high:
         return f"{label(name)}: too close to call ({percent(low)} to {percent(high)})"
     return f"{label(name)}: {percent(middle)} ({percent(low)} to {percent(high)})"
+
+
+def compared(made: c.Draws, name: str, one: str, other: str):
+    """5, 50, 95 % of the log ratio of a measure of two candidates; None when any draw lacks it."""
+    i, k, j = made.candidates.index(one), made.candidates.index(other), c.STATIC.index(name)
+    values = made.values[:, [i, k], j]
+    if not (np.isfinite(values).all() and (values > 0).all()):
+        return None
+    return c.intervals(np.log(values[:, 0] / values[:, 1]))
 
 
 def percent(ratio: float) -> str:
@@ -116,9 +121,12 @@ def zero_sum(request, made: c.Draws) -> Finding:
     setting, radii = request.settings[0], np.array(request.line_m)
     for pair in static_pairs(request.pairs):
         costs = line_costs(setting, radii, pair)
+        words = f"{label(pair[0])} against {label(pair[1])}"
+        if not (np.isfinite(costs).all() and (costs > 0).all()):
+            found.sentences.append(f"{words}: cannot be said, some radii gave no value or a cost of nothing.")
+            continue
         steps = np.diff(np.log(costs), axis=0)
         trade = steps[:, 0] * steps[:, 1] < 0
-        words = f"{label(pair[0])} against {label(pair[1])}"
         if trade.all():
             found.sentences.append(f"{words}: yes, everywhere between {_feet(radii[0])} and {_feet(radii[-1])} one is "
                                    "bought with the other.")  # fmt: skip
@@ -126,8 +134,8 @@ def zero_sum(request, made: c.Draws) -> Finding:
             alike = np.flatnonzero(~trade)
             both = _feet(radii[alike[0]]), _feet(radii[alike[-1] + 1])
             found.sentences.append(
-                f"{words}: not everywhere; over {100 * (~trade).mean():.0f} % of the range (within {both[0]} and "
-                f"{both[1]}) both change the same way, so that some radii lose on both."
+                f"{words}: not everywhere; over {100 * (~trade).mean():.0f} % of the steps in log radius (within "
+                f"{both[0]} and {both[1]}) both change the same way, so that some radii lose on both."
             )
     return found
 
@@ -144,30 +152,48 @@ def who_leaves(made: c.Draws, where) -> Finding:
             continue
         for k, pair in enumerate(made.pairs):
             gain = made.gain[:, i, k]
-            sure, (low, middle, high) = (
-                share(np.where(np.isnan(gain), np.nan, gain > BEYOND)),
-                c.intervals(gain),
-            )
-            verdict = "beyond the line" if low > 1 else "inside the line" if high < 1 else "too close to call"
-            text = f"{name}, {label(pair[0])} against {label(pair[1])}: {verdict} at the stated stance "
-            text += f"(gain {middle:.3f}, {low:.3f} to {high:.3f}; beyond in {100 * sure:.0f} % of draws)"
-            if pair in where["pairs"]:
-                chart = where["gain"][i, where["pairs"].index(pair)]
-                g, t = np.unravel_index(np.nanargmax(chart), chart.shape)
-                reach = 100 * np.nanmean(chart > BEYOND)
-                text += (
-                    f"; over all stances {chart[g, t]:.3f} at best, gliding on {where['glide'][g] * 1e3:+.0f} mm and "
+            words = f"{name}, {label(pair[0])} against {label(pair[1])}"
+            if not np.isfinite(gain).all():
+                found.sentences.append(
+                    f"{words}: cannot be had in {int((~np.isfinite(gain)).sum())} of {len(gain)} draws."
                 )
-                text += f"turning on {where['turn'][t] * 1e3:+.0f} mm, beyond for {reach:.0f} % of them"
+                continue
+            low, middle, high = c.intervals(gain)
+            inside = 2 - BEYOND
+            verdict = "beyond the line" if low > BEYOND else "inside the line" if high < inside else "too close to call"
+            text = f"{words}: {verdict} at the stated stance (gain {middle:.3f}, {low:.3f} to {high:.3f}; beyond in "
+            text += f"{100 * (gain > BEYOND).mean():.0f} % of draws)"
+            text += _best_stance(where, i, pair)
             found.sentences.append(text + ".")
     return found
 
 
+def _best_stance(where, i: int, pair) -> str:
+    """The best stance of a candidate for a pair, from the nominal stance map; empty when there is none."""
+    if pair not in where["pairs"]:
+        return ""
+    chart = where["gain"][i, where["pairs"].index(pair)]
+    known = np.isfinite(chart)
+    if not known.any():
+        return "; no stance on the map gave a value"
+    g, t = np.unravel_index(np.nanargmax(chart), chart.shape)
+    reach = 100 * (chart[known] > BEYOND).mean()
+    refused = f" ({int((~known).sum())} stances gave no value)" if not known.all() else ""
+    return (
+        f"; over all stances with nothing else uncertain {chart[g, t]:.3f} at best, gliding on "
+        f"{where['glide'][g] * 1e3:+.0f} mm and turning on {where['turn'][t] * 1e3:+.0f} mm, beyond for "
+        f"{reach:.0f} % of them{refused}"
+    )
+
+
 def pitch(made: c.Draws) -> Finding:
-    """Pitch bias of every zoned recipe."""
+    """Pitch bias of every candidate."""
     found = Finding("How does each recipe tip the foot against the reference?")
     j = c.STATIC.index("heel_over_toe")
     for i, name in enumerate(made.candidates):
+        if not np.isfinite(made.values[:, i, j]).all():
+            found.sentences.append(f"{name}: cannot be had, some draws gave no value.")
+            continue
         low, middle, high = 1e3 * c.intervals(made.values[:, i, j])
         if low <= 0 <= high:
             found.sentences.append(
@@ -188,55 +214,65 @@ def ends(made: c.Draws) -> Finding:
     found = Finding("Do two mid-flat recipes with one middle and different ends glide alike and differ elsewhere?")
     one, other = "mid-flat short ends", "mid-flat long ends"
     found.sentences = [f"Short ends against long ends, {against(made, name, one, other)}." for name in COMPARED]
-    glide, pivot = (_settled(made, n, one, other) for n in ("glide_drag_coefficient", "pivot_forefoot_toe_in"))
-    found.sentences.append(
-        "Gliding alike and pivoting differently is " + ("supported." if not glide and pivot else "not supported.")
-    )
+    glide = compared(made, "glide_drag_coefficient", one, other)
+    pivot = compared(made, "pivot_forefoot_toe_in", one, other)
+    if glide is None or pivot is None:
+        verdict = "cannot be said: some draws gave no value"
+    elif not (glide[0] > -ALIKE and glide[2] < ALIKE):
+        verdict = "not supported: the glide is not shown to be alike within 1 %"
+    elif pivot[0] <= 0 <= pivot[2]:
+        verdict = "not supported: the pivot may be the same"
+    else:
+        verdict = "supported (the glide alike within 1 %)"
+    found.sentences.append(f"Gliding alike and pivoting differently: {verdict}.")
     return found
-
-
-def _settled(made, name, one, other, least=0.005) -> bool:
-    """Whether two candidates differ in a measure by more than `least` with the whole interval."""
-    i, k, j = made.candidates.index(one), made.candidates.index(other), c.STATIC.index(name)
-    low, _, high = c.intervals(np.log(made.values[:, i, j] / made.values[:, k, j]))
-    return low > least or high < -least
 
 
 def easing(made: c.Draws) -> Finding:
     """What easing the heel zone gives and costs."""
     found = Finding("What does easing the heel zone of a rear-flat give and cost?")
     found.sentences = [f"Eased against plain, {against(made, n, 'rear-flat eased', 'rear-flat')}." for n in COMPARED]
-    if not any(_settled(made, n, "rear-flat eased", "rear-flat") for n in COMPARED):
+    spreads = [compared(made, n, "rear-flat eased", "rear-flat") for n in COMPARED]
+    if all(x is None or x[0] <= 0 <= x[2] for x in spreads):
         found.sentences.append("An effect of easing at the stated stance is not supported: no interval excludes none.")
     return found
 
 
 def zones(request, seed) -> Finding:
-    """Best frontier gain with one to five zones, for the first static pair of a turn and a steadiness or glide cost."""
+    """Best frontier gain found with one to five zones, for the last of the declared static pairs."""
     found = Finding("How many zones are worth having?")
     setting = replace(request.settings[0], scenarios={})
+    if not static_pairs(request.pairs):
+        return Finding(found.question, ["Cannot be said: no pair of static measures was declared."])
     pair = static_pairs(request.pairs)[-1]
-    radii = np.geomspace(request.line_m[0], request.line_m[-1], studies.LINE_RADII)
+    radii = np.geomspace(request.line_m[0], request.line_m[-1], 2 * studies.LINE_RADII)
     line = line_costs(setting, radii, pair)
-    base, best, before = setting.reference.recipe, [], 1.0
+    base, best = setting.reference.recipe, [(1.0, None)]
     for count in range(1, MOST_ZONES + 1):
-        gain, recipe = _best(setting, base, pair, radii, line, count, seed)
-        best.append((count, max(gain, before), recipe))
-        before = max(gain, before)
+        tries = [_best(setting, base, pair, radii, line, count, seed + k) for k in range(RESTARTS)]
+        best.append(max([*tries, best[-1]], key=lambda x: x[0]))
     words = f"{label(pair[0])} against {label(pair[1])}"
-    for (count, gain, recipe), last in zip(best, [1.0, *(b[1] for b in best)]):
-        what = "/".join(f"{r / FOOT_M:.1f}" for r in recipe.radii_m) + " ft"
-        found.sentences.append(f"{count} zone{'s' if count > 1 else ''}: gain {gain:.3f} at best for {words} ({what}), "
+    for count, ((gain, recipe), (last, _)) in enumerate(zip(best[1:], best), 1):
+        what = f" ({_recipe(recipe)})" if recipe else ""
+        found.sentences.append(f"Up to {count} zone{'s' * (count > 1)}: gain {gain:.3f} found for {words}{what}, "
                                f"{gain - last:+.3f} by the last one.")  # fmt: skip
-    worth = [n for (n, gain, _), last in zip(best, [1.0, *(b[1] for b in best)]) if gain - last > BEYOND - 1]
+    worth = [n for n in range(1, MOST_ZONES + 1) if best[n][0] - best[n - 1][0] > BEYOND - 1]
     found.sentences.append(
-        f"Worth having at the stated stance: {max(worth)} zones; a further one adds under half a percent here."
-        if worth else "More than one zone is not supported at the stated stance."
+        f"In this search the {max(worth)}th zone is the last that adds more than half a percent."
+        if worth else "More than one zone is not supported at the stated stance by this search."
     )  # fmt: skip
     found.sentences.append(
-        f"A search of {GENERATIONS} generations within {RADIUS_FT[0]:g} to {RADIUS_FT[1]:g} ft: a lower bound."
+        f"{RESTARTS} searches of {GENERATIONS} generations within {RADIUS_FT[0]:g} to {RADIUS_FT[1]:g} ft: each gain "
+        "is a lower bound, and a longer search may find more in any number of zones."
     )
     return found
+
+
+def _recipe(recipe: Recipe) -> str:
+    radii = "/".join(f"{r / FOOT_M:.1f}" for r in recipe.radii_m) + " ft"
+    if not recipe.shares:
+        return radii
+    return f"{radii}, shares " + "/".join(f"{x / sum(recipe.shares):.2f}" for x in recipe.shares)
 
 
 def _best(setting, base: Recipe, pair, radii, line, count, seed):
@@ -256,7 +292,7 @@ def _best(setting, base: Recipe, pair, radii, line, count, seed):
 
     bounds = [RADIUS_FT] * count + ([(1.0, 3.0)] * count if count > 1 else [])
     made = differential_evolution(
-        loss, bounds, maxiter=GENERATIONS, popsize=6, rng=np.random.default_rng(seed), polish=False, tol=0
+        loss, bounds, maxiter=GENERATIONS, popsize=8, rng=np.random.default_rng(seed), polish=False, tol=0
     )
     return -float(made.fun), recipe(made.x)
 
@@ -277,6 +313,7 @@ def surroundings(request) -> Finding:
             continue
         ratio = statics(varied_candidate(here.reference, {}), here, COMPARED) / standard
         parts = [f"{label(n)} {percent(r)}" for n, r in zip(COMPARED, ratio) if abs(r - 1) > 0.005]
+        parts += [f"{label(n)} cannot be had" for n, r in zip(COMPARED, ratio) if not np.isfinite(r)]
         found.sentences.append(f"{what}: {', '.join(parts) or 'nothing by more than half a percent'}.")
     return found
 
@@ -289,10 +326,11 @@ def survives(request, hold) -> Finding:
             found.sentences.append(f"{row['variant']}: no order, a part of the score cannot be had.")
             continue
         kept = "kept" if row["tau"] > 0.8 else "partly kept" if row["tau"] > 0.4 else "not kept"
-        found.sentences.append(f"{row['variant']}: order {kept} (Kendall's tau {row['tau']:.2f}).")
-    lost = [r["variant"] for r in hold[1:] if not r["tau"] > 0.4]
-    found.sentences.append(f"A ranking by this weighting is not supported under: {', '.join(lost)}." if lost else
-                           "The ranking is supported under every physics tried.")  # fmt: skip
+        first = row["candidates"][int(np.argmax(row["score"]))]
+        found.sentences.append(f"{row['variant']}: order {kept} (Kendall's tau {row['tau']:.2f}), first is {first}.")
+    lost = [r["variant"] for r in hold[1:] if not r["tau"] > 0.8]
+    found.sentences.append(f"The ranking by this weighting is not supported under: {', '.join(lost)}." if lost else
+                           "The ranking is kept (tau above 0.8) under every physics tried.")  # fmt: skip
     return found
 
 

@@ -205,6 +205,8 @@ def _study(config, name, console) -> int:
         raise BladeError(f"kind: {kind!r} is unknown; choose compare, validation, {', '.join(kinds.KINDS)}.")
     own = {key: config[key] for key in kinds.KEYS if key in config}
     request = check({key: value for key, value in config.items() if key not in own})
+    if len(request.settings) > 1:
+        raise BladeError(f"skaters: {kind} studies one skater at a time; leave one of {len(request.settings)}.")
     plan = kinds.KINDS[kind][0](own, request)
     folder = RunFolder(config, name, datetime.now())
     with counter(console) as on_chunk:

@@ -123,7 +123,7 @@ def run(request: Request, on_row=lambda row, total: None) -> Results:
     workers = min(request.workers or os.cpu_count() or 1, len(request.cases))
     if workers == 1:
         for case in request.cases:
-            rows.append(run_case(case))
+            rows.append(_again(case, None))
             on_row(rows[-1], len(request.cases))
         line = {s.skater.name: radius_line(s, request.line_m, line_names(request)) for s in request.settings}
     else:
@@ -189,11 +189,14 @@ def _run_chunk(cases):
     return [run_case(case) for case in cases]
 
 
-def _again(case: Case, fault: Exception) -> Row:
+def _again(case: Case, fault: Exception | None) -> Row:
+    """The case run here; what breaks it becomes its reason. fault: why a worker did not finish it."""
     try:
         return run_case(case)
     except Exception as second:  # kept as a row with its reason: one bad case must not lose the others
-        why = f"the computation broke off: {type(second).__name__}: {second} (after {type(fault).__name__})"
+        why = f"the computation broke off: {type(second).__name__}: {second}" + (
+            f" (after {type(fault).__name__})" if fault else ""
+        )
         values = {name: math.nan for name in REGISTRY}
         return Row(
             case.index, case.candidate.name, case.candidate.recipe.family, case.setting.skater.name, values,

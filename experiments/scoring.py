@@ -75,6 +75,8 @@ def contributions(values: dict[str, float], reference: dict[str, float], scheme:
     total = sum(scheme.weights.values())
     out = {}
     for name, weight in scheme.weights.items():
+        if weight == 0:
+            continue
         value, base = values[name], reference[name]
         usable = math.isfinite(value) and math.isfinite(base) and value > 0 and base > 0
         sign = 1.0 if scheme.better[name] == "higher" else -1.0
@@ -127,6 +129,8 @@ def frontier_gain(candidate, radii, line) -> Gain:
     known = np.log(radii[good])
     # every computed radius is among the places looked at, so that the line itself has a gain of exactly 1
     places = np.union1d(np.linspace(known[0], known[-1], FINE), known)
+    for i in np.flatnonzero(np.diff(np.flatnonzero(good)) > 1):  # nothing is known between radii that were refused
+        places = places[(places <= known[i]) | (places >= known[i + 1])]
     ratios = np.exp(PchipInterpolator(known, np.log(line[good]))(places)) / costs
     worst = ratios.max(axis=1)
     i = int(np.argmin(worst))

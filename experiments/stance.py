@@ -145,7 +145,8 @@ def sweep(request: Request, on_chunk=lambda done, total: None) -> dict[str, np.n
 
 
 def _write_sweep(group, name, block, made):
-    value = scale(group, name, SURROUNDINGS[name][0], "1", SURROUNDINGS[name][1])
+    unit = "K" if name == "temperature_shift" else "1"
+    value = scale(group, name, SURROUNDINGS[name][0], unit, SURROUNDINGS[name][1])
     candidate = scale(group, "candidate", np.array(made["candidates"], dtype=object))
     pair = scale(group, "pair", np.array([" | ".join(p) for p in made["sweep_pairs"]], dtype=object))
     put(group, "gain", block, "1", "frontier gain G", value, candidate, pair)

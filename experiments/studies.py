@@ -118,7 +118,7 @@ def write_beats(path, made: c.Draws, scheme: str) -> None:
 def write_ranks(path, made: c.Draws) -> None:
     """How steady the order by the weighting is: share of draws in which each candidate takes each place."""
     places = np.arange(1, len(made.candidates) + 1)
-    rank = np.round(c.ranks(made.score, "higher"))
+    rank = c.ranks(made.score, "higher")
     with whole(path) as temporary, open(temporary, "w", newline="", encoding="utf-8") as handle:
         writer = csv.writer(handle)
         writer.writerow(["candidate", "mean_rank", *(f"share_at_{p}" for p in places)])
@@ -255,6 +255,11 @@ def sensitivity(request, inputs, outputs, paths, base, seed, folder, on_chunk) -
         samples = {name: ratio_samples(made, name)[:, 0] for name in outputs}
         samples |= {f"gain {' | '.join(p)}": made.gain[:, 0, k] for k, p in enumerate(made.pairs)}
         for label, y in samples.items():
+            if not np.isfinite(y).all():
+                raise BladeError(
+                    f"sensitivity: {label} could not be had in {int((~np.isfinite(y)).sum())} of {len(y)} draws, and "
+                    "one such draw spoils every index; choose another output or pair, or narrow the inputs."
+                )
             if np.ptp(y) < 1e-12:
                 continue  # nothing varies: no index can be formed
             if kind == "morris":

@@ -70,7 +70,7 @@ def evaluate(trial: Trial, names=None) -> tuple[dict[str, float], dict[str, str]
             value = float(REGISTRY[name].function(trial))
         except BladeError as refusal:
             value, reasons[name] = math.nan, str(refusal)
-        if math.isinf(value):
+        if name not in reasons and not math.isfinite(value):
             value, reasons[name] = math.nan, _WHY_INFINITE.get(name, "the model gives no finite value here")
         values[name] = value
     return values, reasons
@@ -273,6 +273,8 @@ def nudge_settling_time(t):
 def _travel(t, column):
     run = t.finished("stride")
     carried = run["load"] > LIGHTEST_BW * t.setting.skater.weight_n
+    if not carried.any():
+        raise BladeError("stride: the blade never carries a fifth of body weight; raise the load.")
     return float(np.ptp(run[column][carried]))
 
 

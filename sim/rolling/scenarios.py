@@ -48,7 +48,7 @@ class Roll:
 def equilibrium(steel, ice, law, skater: Skater, load, t, rest, leg, speed, gauss):
     """(patch, leg) at which ankle spring and contact agree: root of K (rest - (beta - leg)) - tau(beta), or None.
 
-    leg None: the leg is free and balances the ankle torque. Bisection from the reference's own pitch outward.
+    leg None: the leg is free and balances the ankle torque. The root nearest to level, from 25 pitches.
     """
 
     def state(beta):

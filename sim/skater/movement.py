@@ -105,8 +105,8 @@ def _fault(s: Scenario) -> str:
             "an impulse must be at most 100 N s, last 1 ms to 10 s, start by 60 s, and act within 2 m of the body's "
             "centre."
         )
-    if not 1e-6 <= s.time_step_s <= 5e-4:
-        return f"time step {s.time_step_s:g} s; use 1e-6 s to 5e-4 s."
+    if not 1e-6 <= s.time_step_s <= 5e-4 or abs(1e-3 / s.time_step_s - round(1e-3 / s.time_step_s)) > 1e-6:
+        return f"time step {s.time_step_s:g} s; use a whole part of 1 ms between 1e-6 s and 5e-4 s."
     if s.on_path and not (s.path_radius_m >= 0.5 and 0 < s.ramp_m < s.path_m / 2):
         return "a turn needs a radius of at least 0.5 m and a ramp below half the path."
     return ""

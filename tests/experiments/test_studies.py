@@ -209,6 +209,36 @@ def test_findings_say_so_when_numbers_do_not_support_them():
     values = np.repeat(np.random.default_rng(1).uniform(1, 2, (32, 1, len(c.STATIC))), 4, axis=1)
     nothing = np.ones((32, 4))
     same = c.Draws(names, (), (), np.zeros((32, 1)), values, values[:, 0], nothing[:, :, None], nothing)
-    assert findings.ends(same).sentences[-1].endswith("not supported.")
+    assert "not supported" in findings.ends(same).sentences[-1]
     assert "not supported" in findings.easing(same).sentences[-1]
     assert all("too close to call" in s for s in findings.ends(same).sentences[:-1])
+
+
+def test_findings_say_so_when_a_measure_could_not_be_had():
+    from experiments import findings
+
+    names = ("mid-flat short ends", "mid-flat long ends", "rear-flat", "rear-flat eased")
+    values = np.random.default_rng(2).uniform(1, 2, (32, 4, len(c.STATIC)))
+    values[3] = np.nan
+    gain = np.full((32, 4, 1), np.nan)
+    pair = ("turn_drag", "critical_ankle_stiffness")
+    broken = c.Draws(names, (), (pair,), np.zeros((32, 1)), values, values[:, 0], gain, gain[:, :, 0])
+    nothing = {"families": ["mid_flat"] * 4, "pairs": [pair], "gain": np.full((4, 1, 2, 2), np.nan)}
+    for finding in (findings.ends(broken), findings.pitch(broken), findings.who_leaves(broken, nothing)):
+        assert all("cannot" in s and "nan" not in s for s in finding.sentences), finding
+    assert "supported (" not in findings.ends(broken).sentences[-1]
+
+
+def test_a_study_of_two_skaters_and_two_skaters_of_one_name_are_refused(capsys):
+    two = "+skaters={a: ${skater}, b: ${skater}}"
+    assert _guarded([two]) == 2 and "name of its own" in capsys.readouterr().err
+    three = ["experiment=compare_families", "kind=does_it_hold"]
+    assert _guarded(three) == 2 and "one skater at a time" in capsys.readouterr().err
+
+
+def test_an_output_that_cannot_be_had_is_refused_not_indexed(capsys, tmp_path):
+    """On a wide path neither blade scrapes: a ratio to nothing would silently zero every index."""
+    wide = ["states.turn.path_radius=6 m", "states.turn.speed=5 m/s", "outputs=[turn_scrape]"]
+    few = ["trajectories=4", "base_samples=16", f"results_dir={tmp_path}"]
+    assert _guarded([BLADES, "experiment=sensitivity", *wide, *few]) == 2
+    assert "could not be had" in capsys.readouterr().err
