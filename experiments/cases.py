@@ -72,7 +72,7 @@ def request(config: dict) -> Request:
         )  # fmt: skip
         settings.append(setting)
         for i, (entry, where) in enumerate(entries):
-            cases.append(Case(len(settings[:-1]) * len(entries) + i, candidate(entry, sized, where), setting))
+            cases.append(Case((len(settings) - 1) * len(entries) + i, candidate(entry, sized, where), setting))
     _distinct(cases[: len(entries)])
     people = [setting.skater.name for setting in settings]
     if len(set(people)) < len(people):

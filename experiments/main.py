@@ -46,9 +46,7 @@ def _guarded(arguments) -> int:
         print(f"arcstride: {refusal}", file=sys.stderr)
         return 2
     except KeyboardInterrupt:
-        print(
-            "arcstride: stopped by hand; the folder of this run holds its request and log, no results.", file=sys.stderr
-        )
+        print("arcstride: stopped by hand; files already in the run folder are whole.", file=sys.stderr)
         return 130
 
 
@@ -149,7 +147,7 @@ def _run(arguments) -> int:
     if config.get("candidates_from"):
         config["candidates"] = own_candidates(str(config["candidates_from"]))
     if config.get("kind") == "validation":
-        return _validate(config, name, console)
+        return _validate(config, name, arguments, console)
     if config.get("kind") != "compare":
         return _study(config, name, console)
     from experiments.cases import request as check
@@ -178,7 +176,10 @@ def _run(arguments) -> int:
     return 0 if any(len(row.reasons) < len(row.values) for row in results.rows) else 1
 
 
-def _validate(config, name, console) -> int:
+def _validate(config, name, arguments, console) -> int:
+    for argument in arguments:
+        if argument.partition("=")[0] not in ("experiment", "results_dir"):
+            raise BladeError(f"{argument[:60]}: validation has states of its own and takes no change but results_dir.")
     from experiments import validation
     from experiments.runfolder import RunFolder
 

@@ -37,10 +37,20 @@ def read_stance(own: dict, request: Request):
                 raise BladeError(
                     f"{key}: {max(abs(values)) * 1e3:.0f} mm is off the steel; stay within +-{half * 1e3:.0f} mm."
                 )
+    crossed_pairs(request)
     return lambda folder, on_chunk: stance_map(request, *lines, folder, on_chunk)
 
 
+def crossed_pairs(request: Request) -> list[tuple[str, str]]:
+    """The declared pairs of one glide and one turn or forefoot measure. Raises BladeError when there is none."""
+    pairs = [p for p in static_pairs(request.pairs) if {_axis(n) for n in p} == {"glide", "turn"}]
+    if not pairs:
+        raise BladeError("pairs: a stance map needs a pair of one glide measure and one turn or forefoot measure.")
+    return pairs
+
+
 def read_range(fields: Fields) -> np.ndarray:
+    """Evenly spaced places, m, from `from`, `to` and `count`."""
     start, stop, count = fields.quantity("from", "m"), fields.quantity("to", "m"), fields.count("count", 2, 201)
     fields.done()
     return np.linspace(start, stop, count)
@@ -65,9 +75,7 @@ def stance_map(request: Request, glide, turn, folder, on_chunk) -> dict:
     """
     setting = request.settings[0]
     candidates = [case.candidate for case in request.cases if case.setting is setting]
-    pairs = [p for p in static_pairs(request.pairs) if {_axis(n) for n in p} == {"glide", "turn"}]
-    if not pairs:
-        raise BladeError("pairs: a stance map needs a pair of one glide measure and one turn or forefoot measure.")
+    pairs = crossed_pairs(request)
     names = list(dict.fromkeys(n for p in pairs for n in p))
     radii = np.geomspace(request.line_m[0], request.line_m[-1], LINE_RADII)
     blades = [*candidates, *(single_radius(setting, r) for r in radii)]
@@ -99,15 +107,8 @@ def stance_map(request: Request, glide, turn, folder, on_chunk) -> dict:
         put(group, "gain", gain, "1", "frontier gain G", *axes)
         for name in names:
             values = table[name][:, :n]
-            put(
-                group,
-                name,
-                values,
-                REGISTRY[name].unit,
-                REGISTRY[name].label,
-                axes[2 if _axis(name) == "glide" else 3],
-                axes[0],
-            )
+            along = axes[2 if _axis(name) == "glide" else 3]
+            put(group, name, values, REGISTRY[name].unit, REGISTRY[name].label, along, axes[0])
         for name, block in made["sweep"].items():
             _write_sweep(file.create_group(f"over_{name}"), name, block, made)
     return made

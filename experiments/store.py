@@ -169,6 +169,15 @@ def _text(value: float) -> str:
     return repr(float(value)) if math.isfinite(value) else ""
 
 
+@contextmanager
+def csv_table(path: Path, header):
+    """A CSV file under its header, whole or not at all; gives a writer of rows."""
+    with whole(path) as temporary, open(temporary, "w", newline="", encoding="utf-8") as handle:
+        writer = csv.writer(handle)
+        writer.writerow(header)
+        yield writer
+
+
 def write_csv(path: Path, results: Results) -> None:
     """One line a case, tidy: names, then every measure in SI with its unit in the header, outcomes and reason."""
     scenarios = list(dict.fromkeys(s for row in results.rows for s in row.outcomes))
@@ -181,9 +190,7 @@ def write_csv(path: Path, results: Results) -> None:
         *gains,
         *(f"{m.name} [{m.unit}]" for m in REGISTRY.values()),
     ]
-    with whole(path) as temporary, open(temporary, "w", newline="", encoding="utf-8") as handle:
-        writer = csv.writer(handle)
-        writer.writerow([*header, *(f"outcome_{s}" for s in scenarios), "reason"])
+    with csv_table(path, [*header, *(f"outcome_{s}" for s in scenarios), "reason"]) as writer:
         for row in results.rows:
             numbers = [_text(row.values[name]) for name in REGISTRY]
             outcomes = [row.outcomes.get(s, "not run") for s in scenarios]

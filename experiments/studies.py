@@ -1,6 +1,5 @@
 """Studies beyond one comparison: how sure, where to stand, what if the physics is otherwise, which unknown matters."""
 
-import csv
 import math
 from dataclasses import replace
 
@@ -12,7 +11,7 @@ from experiments import certainty as c
 from experiments.cases import Request
 from experiments.fields import Fields
 from experiments.scoring import measure_name
-from experiments.store import put, scale, whole
+from experiments.store import csv_table, put, scale, whole
 from experiments.variants import line_costs, static_pairs, statics
 from sim.errors import BladeError
 from sim.measures import REGISTRY
@@ -66,32 +65,19 @@ def ratio_samples(made: c.Draws, name: str) -> np.ndarray:
     """(draw, candidate) ratios of a measure to the reference of the same draw; differences where it can change sign."""
     j = c.STATIC.index(name)
     values, base = made.values[:, :, j], made.references[:, j, None]
-    if REGISTRY[name].better == "neither" and REGISTRY[name].unit == "rad":
+    if REGISTRY[name].signed:
         return values - base
     return values / np.where(base == 0, np.nan, base)  # a ratio to nothing (no scrape at all) is none
 
 
 def write_intervals(path, made: c.Draws) -> None:
     """One line per candidate and measure: interval of the value and of its ratio to the reference."""
-    header = [
-        "candidate",
-        "measure",
-        "unit",
-        "q05",
-        "q50",
-        "q95",
-        "against_reference",
-        "r05",
-        "r50",
-        "r95",
-        "failed_draws",
-    ]
-    with whole(path) as temporary, open(temporary, "w", newline="", encoding="utf-8") as handle:
-        writer = csv.writer(handle)
-        writer.writerow(header)
+    header = ["candidate", "measure", "unit", "q05", "q50", "q95"]
+    header += ["against_reference", "r05", "r50", "r95", "failed_draws"]
+    with csv_table(path, header) as writer:
         for j, name in enumerate(c.STATIC):
             absolute, against = c.intervals(made.values[:, :, j]), c.intervals(ratio_samples(made, name))
-            kind = "difference" if REGISTRY[name].better == "neither" and REGISTRY[name].unit == "rad" else "ratio"
+            kind = "difference" if REGISTRY[name].signed else "ratio"
             for i, candidate in enumerate(made.candidates):
                 row = [*absolute[:, i], kind, *against[:, i]]
                 writer.writerow([candidate, name, REGISTRY[name].unit, *row, int(made.failed.sum())])
@@ -104,9 +90,7 @@ def write_intervals(path, made: c.Draws) -> None:
 
 def write_beats(path, made: c.Draws, scheme: str) -> None:
     """Share of draws in which the row's candidate beats the column's, on the weighting and on each directed measure."""
-    with whole(path) as temporary, open(temporary, "w", newline="", encoding="utf-8") as handle:
-        writer = csv.writer(handle)
-        writer.writerow(["on", "candidate", *made.candidates])
+    with csv_table(path, ["on", "candidate", *made.candidates]) as writer:
         sheets = [(f"weighting {scheme}", made.score, "higher")]
         directed = [name for name in c.STATIC if REGISTRY[name].better != "neither"]
         sheets += [(n, made.values[:, :, c.STATIC.index(n)], REGISTRY[n].better) for n in directed]
@@ -119,9 +103,7 @@ def write_ranks(path, made: c.Draws) -> None:
     """How steady the order by the weighting is: share of draws in which each candidate takes each place."""
     places = np.arange(1, len(made.candidates) + 1)
     rank = c.ranks(made.score, "higher")
-    with whole(path) as temporary, open(temporary, "w", newline="", encoding="utf-8") as handle:
-        writer = csv.writer(handle)
-        writer.writerow(["candidate", "mean_rank", *(f"share_at_{p}" for p in places)])
+    with csv_table(path, ["candidate", "mean_rank", *(f"share_at_{p}" for p in places)]) as writer:
         for i, candidate in enumerate(made.candidates):
             shares = [f"{(rank[:, i] == p).mean():.4f}" for p in places] if len(rank) else [""] * len(places)
             writer.writerow([candidate, f"{rank[:, i].mean():.3f}" if len(rank) else "", *shares])
@@ -172,13 +154,15 @@ def does_it_hold(request: Request, folder, on_chunk) -> list[dict]:
             {"variant": name, "score": score, "gain": gain, "tau": _tau(rows[0]["score"] if rows else score, score)}
         )
         on_chunk(k + 1, len(settings))
-    with (
-        whole(folder.path / "does_it_hold.csv") as temporary,
-        open(temporary, "w", newline="", encoding="utf-8") as handle,
-    ):
-        writer = csv.writer(handle)
-        gains = [f"gain {' | '.join(p)}" for p in pairs]
-        writer.writerow(["variant", "candidate", "score", "rank", "kendall_tau_to_standard", *gains])
+    header = [
+        "variant",
+        "candidate",
+        "score",
+        "rank",
+        "kendall_tau_to_standard",
+        *(f"gain {' | '.join(p)}" for p in pairs),
+    ]
+    with csv_table(folder.path / "does_it_hold.csv", header) as writer:
         for row in rows:
             places = (
                 stats.rankdata(-row["score"]) if np.isfinite(row["score"]).all() else np.full(len(candidates), np.nan)
@@ -274,12 +258,8 @@ def sensitivity(request, inputs, outputs, paths, base, seed, folder, on_chunk) -
                     for j in range(len(inputs))
                 ]
             rows += [(kind, label, i.name, *map(_plain, p)) for i, p in zip(inputs, part)]
-    with (
-        whole(folder.path / "sensitivity.csv") as temporary,
-        open(temporary, "w", newline="", encoding="utf-8") as handle,
-    ):
-        writer = csv.writer(handle)
-        writer.writerow(["method", "output", "input", "mu_star_or_S1", "confidence", "sigma_or_ST", "ST_confidence"])
+    header = ["method", "output", "input", "mu_star_or_S1", "confidence", "sigma_or_ST", "ST_confidence"]
+    with csv_table(folder.path / "sensitivity.csv", header) as writer:
         writer.writerows(rows)
     return {"subject": request.cases[0].candidate.name, "rows": rows}
 

@@ -31,6 +31,7 @@ class Measure:
     whom: str
     function: Callable[[Trial], float]
     shown: tuple[str, float] = ("", 1.0)
+    signed: bool = False  # may be 0 or change sign: differences mean something, ratios do not
 
     @property
     def shown_unit(self) -> str:
@@ -46,12 +47,12 @@ REGISTRY: dict[str, Measure] = {}
 _MM, _UM, _DEG = ("mm", 1e3), ("um", 1e6), ("deg", 180 / math.pi)
 
 
-def _measure(unit, label, state, better, whom, shown=("", 1.0)):
+def _measure(unit, label, state, better, whom, shown=("", 1.0), signed=False):
     """Register a function under its own name."""
 
     def register(function):
         name = function.__name__
-        REGISTRY[name] = Measure(name, unit, label, state, better, whom, function, shown)
+        REGISTRY[name] = Measure(name, unit, label, state, better, whom, function, shown, signed)
         return function
 
     return register
@@ -118,7 +119,7 @@ def glide_groove_depth(t):
     return t.patch("glide").depth
 
 
-@_measure("rad", "glide pitch", "glide", "neither", "toe-down is positive", _DEG)
+@_measure("rad", "glide pitch", "glide", "neither", "toe-down is positive", _DEG, signed=True)
 def glide_pitch(t):
     """Pitch at which the glide load line is reached."""
     return t.patch("glide").beta
@@ -233,13 +234,13 @@ def critical_ankle_stiffness(t):
     return body.critical_ankle_stiffness(t.setting.skater, t.load("glide"), t.effective_radius)
 
 
-@_measure("rad", "pitch bias", "glide", "neither", "toe-down of the reference is positive", _DEG)
+@_measure("rad", "pitch bias", "glide", "neither", "toe-down of the reference is positive", _DEG, signed=True)
 def pitch_bias(t):
     """Mean over the bias load lines of pitch less the reference's pitch."""
     return float(np.mean(np.subtract(t.bias_pitches, t.setting.reference_pitches)))
 
 
-@_measure("m", "heel over toe", "glide", "neither", "height of heel over toe, against the reference", _MM)
+@_measure("m", "heel over toe", "glide", "neither", "height of heel over toe, against the reference", _MM, signed=True)
 def heel_over_toe(t):
     """Pitch bias as a height over the foot's length."""
     return t.setting.skater.foot_length_m * math.tan(pitch_bias(t))

@@ -73,7 +73,7 @@ def _drag(steel, ice, law, patch, speed, curvature, keep, gx, gw):
 
 
 @kernel
-def _ledger(keep, man, inertia, applied, before, after, dt):
+def _ledger(keep, inertia, applied, before, after, dt):
     """Watch energy: over a step the gain in kinetic energy is the work of the applied forces; the rest is a leak.
 
     Leapfrog gives the work exactly as F . (v_before + v_after)/2 dt; only the joint may add to it, and should not.
@@ -155,7 +155,7 @@ def kick(k, pose, speed, last, steel, ice, law, man, run, program, gx, gw, inert
     pose: x, y, angle of skate and rest before the step; speed: their rates half a step earlier; last: those before.
     """
     if k > 0:
-        _ledger(keep, man, inertia, out, last, speed, 0.5 * run.dt if k == 1 else run.dt)
+        _ledger(keep, inertia, out, last, speed, 0.5 * run.dt if k == 1 else run.dt)
     q, v = np.empty(6), np.empty(6)
     if not _predict(k, run.dt, pose, speed, last, q, v):
         return _NOT_CONVERGED

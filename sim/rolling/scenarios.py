@@ -1,7 +1,7 @@
 """Scenarios: one candidate taken through one movement, with a named outcome."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import brentq
@@ -99,9 +99,9 @@ def roll(
         done = _attempt(steel, ice, law, skater, scenario, program, start, t, dt, contact_damping, plain)
         farthest = _farthest(done, skater)
         if dt <= time_step(scenario, skater, float(program.load.max()), contact_damping, farthest):
-            break
+            return done
         arm = farthest
-    return done
+    return replace(done, outcome="not_converged")
 
 
 def _attempt(steel, ice, law, skater, scenario, program, start, t, dt, contact_damping, plain) -> Roll:

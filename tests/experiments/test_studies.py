@@ -87,6 +87,8 @@ def test_certainty_leaves_draws_with_units_and_intervals(certain):
     with open(certain / "intervals.csv", newline="") as handle:
         rows = list(csv.DictReader(handle))
     assert all(float(r["q05"]) <= float(r["q50"]) <= float(r["q95"]) for r in rows)
+    tip = next(r for r in rows if r["measure"] == "heel_over_toe")  # it changes sign: a difference, not a ratio
+    assert tip["against_reference"] == "difference" and math.isfinite(float(tip["r50"]))
 
 
 def test_ranks_add_up(certain):
@@ -171,6 +173,7 @@ def test_sensitivity_names_the_input_that_decides(tmp_path):
         (["weighting.weights={turn_darg: 1}"], "turn_drag"),
         (["weighting=fastest"], "even"),
         (["kind=guess"], "unknown"),
+        (["experiment=validation", "skater.mass=95 kg"], "no change but results_dir"),
     ],
 )
 def test_bad_study_requests_get_one_sentence(arguments, expected, capsys, tmp_path, monkeypatch):
