@@ -17,7 +17,6 @@ from experiments.variants import (
     GRINDING,
     INPUTS,
     gains,
-    line_costs,
     static_pairs,
     statics,
     varied_candidate,
@@ -125,9 +124,8 @@ def draw(task):
             out.append((np.full(shape, np.nan), np.full(len(STATIC), np.nan), np.full((shape[0], len(pairs)), np.nan)))
             continue
         values = np.array([statics(c, here, STATIC) for c in made])
-        lines = {pair: line_costs(here, radii, pair) for pair in pairs}
         table = {name: values[:, j] for j, name in enumerate(STATIC)}
-        out.append((values, statics(here.reference, here, STATIC), gains(table, pairs, radii, lines)))
+        out.append((values, statics(here.reference, here, STATIC), gains(made, table, pairs, radii, here)))
     return out
 
 

@@ -47,7 +47,7 @@ def trade_off(field: Field):
     if not rows:
         return None
     low, high = (f"{r / FOOT_M:.0f}" for r in (field.radii[0], field.radii[-1]))
-    notes.append("shaded: no single radius does as well on both")
+    notes.append("shaded: no single radius on the reference runner does as well on both")
     if field.line:
         notes.append(f"line: single radii of {low} to {high} ft with the reference's hollow and thickness")
     fig = fs.page(13.5, 7.4, "Trade-off: what a recipe gives and takes, against single radii", notes, low=True)

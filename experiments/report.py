@@ -29,7 +29,7 @@ PLAIN = (("heel_over_toe", "heel\nup"), ("steel_removed_depth", "steel\noff"))  
 MOST_ROWS = 40
 JUDGED = (
     "Score: sum of weight x log2(ratio, better above 1) over the sum of weights; +0.1 is 7 % better overall; its parts "
-    "are in results.h5/judgement. Beyond: no single radius on the reference's runner and hollow has as little of both; "
+    "are in results.h5/judgement. Beyond: no single radius on the blade's own runner and hollow has as little of both; "
     "the percentage is the frontier gain, the radius the nearest one. No interval here: see experiment=certainty."
 )
 NOTE = (

@@ -10,7 +10,7 @@ import numpy as np
 
 from experiments.cases import Case, Request
 from experiments.scoring import Gain, judge
-from experiments.variants import single_radius, statics
+from experiments.variants import runner_like, single_radius, statics
 from sim.errors import BladeError
 from sim.ice.contact import gap, pressed
 from sim.measures import REGISTRY, evaluate
@@ -101,9 +101,10 @@ def _contact(trial: Trial, name: str) -> dict[str, np.ndarray]:
     return {"x": x, "penetration": n, "pressure": both[:, 0], "loaded_width": both[:, 1]}
 
 
-def radius_line(setting: Setting, radii, names=LINE_MEASURES) -> dict[str, np.ndarray]:
-    """Measures of single radii under a setting: the line that a zone recipe has to leave; nan where refused."""
-    table = np.array([statics(single_radius(setting, radius), setting, names) for radius in radii])
+def radius_line(setting: Setting, radii, names=LINE_MEASURES, like=None) -> dict[str, np.ndarray]:
+    """Measures of single radii on the runner of `like`: the line that a recipe has to leave; nan where refused."""
+    like = like or setting.reference
+    table = np.array([statics(single_radius(like, radius), setting, names) for radius in radii])
     return {name: table[:, i] for i, name in enumerate(names)}
 
 
@@ -130,8 +131,22 @@ def run(request: Request, on_row=lambda row, total: None) -> Results:
         line = _spread(request, workers, rows, on_row)
     rows.sort(key=lambda row: row.index)
     results = Results(rows, np.array(request.line_m), line, references)
-    judge(results, request.scheme, request.pairs)
+    judge(results, request.scheme, request.pairs, own_lines(request, line))
     return results
+
+
+def own_lines(request: Request, line) -> dict[int, dict[str, np.ndarray]]:
+    """The single-radius line on each case's own runner, by index; `line` where that is the reference's."""
+    names, known, out = tuple(dict.fromkeys(n for pair in request.pairs for n in pair)), {}, {}
+    for case in request.cases:
+        setting, like = case.setting, runner_like(case.candidate, case.setting.reference)
+        key = setting.skater.name, like
+        if like is setting.reference:
+            known[key] = line[setting.skater.name]
+        elif key not in known:
+            known[key] = radius_line(setting, request.line_m, names, like)
+        out[case.index] = known[key]
+    return out
 
 
 def line_names(request: Request) -> tuple[str, ...]:

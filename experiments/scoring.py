@@ -138,13 +138,16 @@ def frontier_gain(candidate, radii, line) -> Gain:
     return Gain(float(worst[i]), float(ratios.min(axis=1).max()), float(math.exp(places[i])), at_end)
 
 
-def judge(results, scheme: Weighting, pairs) -> None:
-    """Give every row of a run its score, the score's parts and its frontier gains, in place."""
+def judge(results, scheme: Weighting, pairs, lines) -> None:
+    """Give every row of a run its score, the score's parts and its frontier gains, in place.
+
+    lines[row index]: measures of the single radii that the row is held against.
+    """
     for row in results.rows:
         base = results.references[row.skater].values
         row.parts = contributions(row.values, base, scheme)
         row.score = sum(row.parts.values())
-        line = results.line[row.skater]
+        line = lines[row.index]
         for pair in pairs:
             costs = [float(cost(name, row.values[name])) for name in pair]
             on_line = np.column_stack([cost(name, line[name]) for name in pair])

@@ -6,14 +6,14 @@ from dataclasses import replace
 import h5py
 import numpy as np
 
-from experiments import certainty as c
 from experiments.cases import Request
 from experiments.fields import Fields
 from experiments.scoring import cost, frontier_gain
 from experiments.store import put, scale, whole
 from experiments.studies import LINE_RADII
 from experiments.variants import (
-    line_costs,
+    gains,
+    runner_like,
     single_radius,
     static_pairs,
     statics,
@@ -78,7 +78,9 @@ def stance_map(request: Request, glide, turn, folder, on_chunk) -> dict:
     pairs = crossed_pairs(request)
     names = list(dict.fromkeys(n for p in pairs for n in p))
     radii = np.geomspace(request.line_m[0], request.line_m[-1], LINE_RADII)
-    blades = [*candidates, *(single_radius(setting, r) for r in radii)]
+    likes = [runner_like(candidate, setting.reference) for candidate in candidates]
+    start = {like: len(candidates) + i * len(radii) for i, like in enumerate(dict.fromkeys(likes))}
+    blades = [*candidates, *(single_radius(like, r) for like in start for r in radii)]
     table = {}
     for k, (axis, values) in enumerate((("glide", glide), ("turn", turn))):
         mine = [n for n in names if _axis(n) == axis]
@@ -95,7 +97,8 @@ def stance_map(request: Request, glide, turn, folder, on_chunk) -> dict:
             for t in range(len(turn)):
                 costs = np.column_stack([cost(m, table[m][g if _axis(m) == "glide" else t]) for m in pair])
                 for i in range(n):
-                    gain[i, p, g, t] = frontier_gain(costs[i], radii, costs[n:]).gain
+                    first = start[likes[i]]
+                    gain[i, p, g, t] = frontier_gain(costs[i], radii, costs[first : first + len(radii)]).gain
     made = {"candidates": [x.name for x in candidates], "families": [x.recipe.family for x in candidates],
             "pairs": pairs, "glide": glide, "turn": turn, "gain": gain}  # fmt: skip
     made["sweep"], made["sweep_pairs"] = sweep(request, on_chunk), static_pairs(request.pairs)
@@ -138,8 +141,7 @@ def sweep(request: Request, on_chunk=lambda done, total: None) -> dict[str, np.n
             except BladeError:
                 continue  # ice above freezing, a skater too light for the skate: nothing to compute there
             table = np.array([statics(x, here, names) for x in made])
-            lines = {pair: line_costs(here, radii, pair) for pair in pairs}
-            block[i] = c.gains({n: table[:, j] for j, n in enumerate(names)}, pairs, radii, lines)
+            block[i] = gains(made, {n: table[:, j] for j, n in enumerate(names)}, pairs, radii, here)
         out[name] = block
         on_chunk(k + 1, len(SURROUNDINGS))
     return out

@@ -12,7 +12,7 @@ from experiments.cases import Request
 from experiments.fields import Fields
 from experiments.scoring import measure_name
 from experiments.store import csv_table, put, scale, whole
-from experiments.variants import line_costs, static_pairs, statics
+from experiments.variants import gains, static_pairs, statics
 from sim.errors import BladeError
 from sim.measures import REGISTRY
 
@@ -148,8 +148,7 @@ def does_it_hold(request: Request, folder, on_chunk) -> list[dict]:
         score = c.scores(values[None], base[None], request.scheme)[0]
         table = {m: values[:, j] for j, m in enumerate(c.STATIC)}
         # an upright standing blade does not plough: a pair with a cost of nothing has no gain
-        lines = {pair: line_costs(here, radii, pair) for pair in pairs}
-        gain = c.gains(table, pairs, radii, lines)
+        gain = gains(candidates, table, pairs, radii, here)
         rows.append(
             {"variant": name, "score": score, "gain": gain, "tau": _tau(rows[0]["score"] if rows else score, score)}
         )

@@ -83,11 +83,23 @@ def _shifted_shares(recipe: Recipe, shift: float) -> tuple[float, ...]:
     return tuple(lengths)
 
 
-def single_radius(setting: Setting, radius_m: float) -> Candidate:
-    """A single radius on the reference's runner and hollow: a point of the single-radius line."""
-    base = setting.reference.recipe
-    recipe = replace(base, name=f"{radius_m:.4f} m", family="single_radius", radii_m=(radius_m,), shares=())
-    return Candidate(recipe.name, recipe, setting.reference.section)
+def runner_like(candidate: Candidate, reference: Candidate) -> Candidate:
+    """The reference recipe on the candidate's own runner: what single radii are fairly compared with it.
+
+    The reference itself where length, sweeps, thickness and hollow are the same; another hollow must not pass for a
+    better curve.
+    """
+    own, base = candidate.recipe, reference.recipe
+    recipe = replace(base, length_m=own.length_m, heel_sweep=own.heel_sweep, toe_sweep=own.toe_sweep)
+    if recipe == base and candidate.section == reference.section:
+        return reference
+    return Candidate(reference.name, recipe, candidate.section)
+
+
+def single_radius(like: Candidate, radius_m: float) -> Candidate:
+    """A single radius on the runner and hollow of `like`: a point of the single-radius line."""
+    recipe = replace(like.recipe, name=f"{radius_m:.4f} m", family="single_radius", radii_m=(radius_m,), shares=())
+    return Candidate(recipe.name, recipe, like.section)
 
 
 def statics(candidate: Candidate, setting: Setting, names) -> np.ndarray:
@@ -99,20 +111,22 @@ def statics(candidate: Candidate, setting: Setting, names) -> np.ndarray:
     return np.array([values[name] for name in names])
 
 
-def line_costs(setting: Setting, radii, pair) -> np.ndarray:
-    """(n, 2) costs of single radii for a pair."""
-    values = np.array([statics(single_radius(setting, r), setting, pair) for r in radii])
+def line_costs(setting: Setting, radii, pair, like: Candidate | None = None) -> np.ndarray:
+    """(n, 2) costs of single radii for a pair, on the runner of `like` (the reference's when not given)."""
+    like = like or setting.reference
+    values = np.array([statics(single_radius(like, r), setting, pair) for r in radii])
     return np.column_stack([cost(name, values[:, i]) for i, name in enumerate(pair)])
 
 
-def gains(values: dict[str, np.ndarray], pairs, radii, lines) -> np.ndarray:
-    """Frontier gain G of candidates, (candidate, pair). values[measure]: (candidate,); lines[pair]: (n, 2) costs."""
-    count = len(next(iter(values.values())))
-    out = np.full((count, len(pairs)), np.nan)
+def gains(blades, values: dict[str, np.ndarray], pairs, radii, setting: Setting) -> np.ndarray:
+    """Frontier gain G, (blade, pair), each against single radii on its own runner. values[measure]: (blade,)."""
+    likes = [runner_like(blade, setting.reference) for blade in blades]
+    out = np.full((len(blades), len(pairs)), np.nan)
     for j, pair in enumerate(pairs):
         costs = np.column_stack([cost(name, values[name]) for name in pair])
-        for i in range(count):
-            out[i, j] = frontier_gain(costs[i], radii, lines[pair]).gain
+        lines = {like: line_costs(setting, radii, pair, like) for like in dict.fromkeys(likes)}
+        for i, like in enumerate(likes):
+            out[i, j] = frontier_gain(costs[i], radii, lines[like]).gain
     return out
 
 

@@ -109,6 +109,28 @@ def test_undominated_single_radii_have_a_gain_of_one(feet):
     assert frontier_gain(costs, radii, line).gain == pytest.approx(1.0, abs=0.005)
 
 
+OTHER_HOLLOW = (
+    "candidates=[{family: single_radius, radii: [9 ft]},"
+    "{name: nine on a shallow hollow, family: single_radius, radii: [9 ft], hollow: 5/8 in}]"
+)
+
+
+def test_another_hollow_does_not_pass_for_a_better_curve(tmp_path):
+    """One radius on two hollows: each is held against single radii on its own hollow, so neither leaves its line."""
+    path = made([OTHER_HOLLOW, "radius_line.count=25", "figures=false"], tmp_path / "a")
+    with xr.open_dataset(path / "results.h5", engine="h5netcdf", group="judgement") as data:
+        gain = data.gain.sel(pair="turn_drag | critical_ankle_stiffness")
+        assert float(abs(gain - 1).max()) < 0.005
+        assert float(data.gain.max()) < 1.005
+    path = made([OTHER_HOLLOW, "experiment=certainty", "draws=8", "workers=1", "figures=false"], tmp_path / "b")
+    with xr.open_dataset(path / "results.h5", engine="h5netcdf", group="draws") as data:
+        assert float(data.gain.max()) < 1.005
+    few = ["glide_lines.count=2", "turn_lines.count=2", "figures=false"]
+    path = made([OTHER_HOLLOW, "experiment=stance_map", *few], tmp_path / "c")
+    with xr.open_dataset(path / "results.h5", engine="h5netcdf", group="stance") as data:
+        assert float(data.gain.max()) < 1.005
+
+
 def test_draws_repeat_for_any_number_of_workers(certain, tmp_path):
     again = made([BLADES, "experiment=certainty", "draws=32", "workers=2", "figures=false"], tmp_path)
     with h5py.File(certain / "results.h5") as one, h5py.File(again / "results.h5") as two:
