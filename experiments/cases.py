@@ -99,7 +99,7 @@ def candidate(entry, blade: dict, where: str) -> Candidate:
         own.quantity("level", "m"), own.quantity("pitch", "rad"), _sweep(own.inner("heel_sweep")),
         _sweep(own.inner("toe_sweep")),
     )  # fmt: skip
-    section = Section(own.quantity("thickness", "m"), own.radius("hollow"))
+    section = Section(own.quantity("thickness", "m"), own.radius("hollow"), own.quantity("inside_edge_proud", "m"))
     for key in blade:
         fields.has(key)
     fields.done()
@@ -186,6 +186,7 @@ def _check_blade(f: Fields) -> None:
     for key, unit in (("length", "m"), ("blend", "m"), ("level", "m"), ("pitch", "rad"), ("thickness", "m")):
         f.quantity(key, unit)
     f.radius("hollow")
+    f.quantity("inside_edge_proud", "m")
     _sweep(f.inner("heel_sweep"))
     _sweep(f.inner("toe_sweep"))
     f.done()

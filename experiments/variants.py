@@ -25,6 +25,7 @@ INPUTS = {
     "pivot_line_shift": ("m", "added to both pivot load lines, toe positive"),
     "hollow_factor": ("1", "times the hollow radius"),
     "thickness_shift": ("m", "added to the thickness"),
+    "edge_shift": ("m", "added to how far the inside edge stands proud"),
     "radius_factor": ("1", "times every radius of the recipe"),
     "boundary_shift": ("m", "moves every inner zone boundary toward the toe"),
     "level_shift": ("m", "added to the level point"),
@@ -69,6 +70,7 @@ def varied_candidate(candidate: Candidate, inputs: dict[str, float]) -> Candidat
     section = Section(
         candidate.section.thickness_m + get("thickness_shift", 0.0),
         candidate.section.hollow_m * get("hollow_factor", 1.0),
+        candidate.section.proud_m + get("edge_shift", 0.0),
     )
     return Candidate(candidate.name, recipe, section)
 

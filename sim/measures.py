@@ -119,6 +119,12 @@ def glide_groove_depth(t):
     return t.patch("glide").depth
 
 
+@_measure("1", "glide load on the inside edge", "glide", "neither", "half when the edges are level", ("%", 100.0))
+def glide_inside_share(t):
+    """Share of the glide load on the inside half of the thickness; 1/2 for level edges."""
+    return sideways.inside_share(t.steel, t.ice, t.setting.law, t.patch("glide"), *FINE)
+
+
 @_measure("rad", "glide pitch", "glide", "neither", "toe-down is positive", _DEG, signed=True)
 def glide_pitch(t):
     """Pitch at which the glide load line is reached."""

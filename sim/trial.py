@@ -74,7 +74,7 @@ class Candidate:
     @cached_property
     def steel(self) -> Steel:
         """Curve and section as the compiled functions read them."""
-        return Steel(*self.curve.table, self.section.thickness_m, self.section.hollow_m)
+        return Steel(*self.curve.table, self.section.thickness_m, self.section.hollow_m, self.section.tilt)
 
 
 @dataclass(frozen=True)

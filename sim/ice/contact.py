@@ -8,8 +8,11 @@ import numpy as np
 from sim.blade.section import breaks, loaded_width
 from sim.compiled import kernel
 
-Steel = namedtuple("Steel", "x_first dx z slope thickness hollow")
-Steel.__doc__ = "Curve on a uniform grid of x (m) with its section: what the compiled functions read of a blade."
+Steel = namedtuple("Steel", "x_first dx z slope thickness hollow tilt", defaults=(0.0,))
+Steel.__doc__ = """Curve on a uniform grid of x (m) with its section: what the compiled functions read of a blade.
+
+tilt: slope of the line through both edges against the blade; 0 when they are level.
+"""
 
 Law = namedtuple("Law", "standing rebound rear_full slip_line film scuff")
 Law.__doc__ = """Model-form switches, as floats 0/1 but for scuff.
@@ -29,6 +32,15 @@ base: height of the deepest point in the pitched frame, so that gap = z cos(beta
 
 GAUSS = {n: np.polynomial.legendre.leggauss(n) for n in (8, 12, 24, 32)}
 DEEPEST_ALLOWED = 3.0e-3  # m; a blade sunk further is not skating
+
+
+@kernel
+def slant(steel, t):
+    """Slope, >= 0, of the line through both edges against the ice: |tan(lean) + tilt|; the section's own `t`.
+
+    A nearly upright blade whose outside edge stands proud rests on that edge: the section is then seen from there.
+    """
+    return abs(t + steel.tilt)
 
 
 @kernel
@@ -115,7 +127,7 @@ def _rear_end(steel, ice, law, t, beta, x0, base, d, front):
         return tail, math.inf, tail
     if law.rebound <= 0.0 or front - steel.x_first < 1e-9:  # the latter: rocked off the heel end
         return x0, 0.0, math.nan
-    a_d = loaded_width(d, t, steel.thickness, steel.hollow)
+    a_d = loaded_width(d, slant(steel, t), steel.thickness, steel.hollow)
     scale = (2.0 / math.pi) * ice.hardness * a_d / ice.modulus
     sin_b, cos_b = math.sin(beta), math.cos(beta)
     nearest = min(x0, front - 1e-9)  # the arc has some length, else its logarithm has no value
@@ -153,11 +165,11 @@ def pressed(steel, ice, law, patch, x, n):
     """(p, a): pressure, Pa, and loaded width, m, at x with penetration n."""
     if n <= 0.0 or x < patch.rear:
         return 0.0, 0.0
-    p = ice.hardness * bottom_factor(law, patch.t)
+    p, s = ice.hardness * bottom_factor(law, patch.t), slant(steel, patch.t)
     if x >= patch.deepest or law.standing > 0.0:
-        return p, loaded_width(n, patch.t, steel.thickness, steel.hollow)
+        return p, loaded_width(n, s, steel.thickness, steel.hollow)
     p *= max(0.0, 1.0 - (patch.depth - n) / patch.rebound)
-    return p, loaded_width(patch.depth if law.rear_full > 0.0 else n, patch.t, steel.thickness, steel.hollow)
+    return p, loaded_width(patch.depth if law.rear_full > 0.0 else n, s, steel.thickness, steel.hollow)
 
 
 @kernel
@@ -182,7 +194,7 @@ def _loaded_limits(steel, patch, out):
 @kernel
 def _kinks(steel, patch, out):
     """Fill `out` with the ends of the loaded arc, the deepest point, and where a(n) has a kink; returns how many."""
-    n_w, n_c = breaks(patch.t, steel.thickness, steel.hollow)
+    n_w, n_c = breaks(slant(steel, patch.t), steel.thickness, steel.hollow)
     out[0], out[1], out[2] = patch.rear, patch.deepest, patch.front
     count = 3
     for n in (n_w, n_c):

@@ -7,7 +7,7 @@ import numpy as np
 
 from sim.blade.section import breaks, loaded_width, strips
 from sim.compiled import kernel
-from sim.ice.contact import bottom_factor, gap, meet, pressed
+from sim.ice.contact import bottom_factor, gap, meet, pressed, slant
 
 _Film = namedtuple("_Film", "v eta melt chill")  # speed, viscosity, rho L, k dT sqrt(V/(pi alpha))
 
@@ -21,7 +21,8 @@ def groove_area(steel, patch, gx, gw):
 @kernel
 def _over_penetration(steel, patch, start, rebound, gx, gw):
     """integral from start to d of a(n) [or of a(n) (1 - (d - n)/rebound) when rebound > 0] dn."""
-    n_w, n_c = breaks(patch.t, steel.thickness, steel.hollow)
+    s = slant(steel, patch.t)
+    n_w, n_c = breaks(s, steel.thickness, steel.hollow)
     cuts = np.array([start, n_w, n_c, patch.depth])
     cuts = np.sort(np.minimum(np.maximum(cuts, start), patch.depth))
     total = 0.0
@@ -30,7 +31,7 @@ def _over_penetration(steel, patch, start, rebound, gx, gw):
         for j in range(len(gx)):
             n = cuts[i] + half * (1.0 + gx[j])
             weight = max(0.0, 1.0 - (patch.depth - n) / rebound) if rebound > 0.0 else 1.0
-            total += half * gw[j] * weight * loaded_width(n, patch.t, steel.thickness, steel.hollow)
+            total += half * gw[j] * weight * loaded_width(n, s, steel.thickness, steel.hollow)
     return total
 
 
@@ -50,7 +51,7 @@ def ploughing(steel, ice, law, patch, gx, gw):
         start = max(patch.depth - patch.rebound, patch.depth - gap(steel, patch, patch.rear), 0.0)
         if law.rear_full > 0.0:
             e, y = patch.rebound, patch.depth - start
-            a_d = loaded_width(patch.depth, patch.t, steel.thickness, steel.hollow)
+            a_d = loaded_width(patch.depth, slant(steel, patch.t), steel.thickness, steel.hollow)
             force -= p * a_d * (y - y * y / (2.0 * e))
         else:
             force -= p * _over_penetration(steel, patch, start, patch.rebound, gx, gw)
@@ -73,8 +74,9 @@ def film_shear(steel, ice, law, patch, speed, steps):
     film = _Film(speed, ice.viscosity, ice.density * ice.latent,
                  ice.conductivity * ice.cold * math.sqrt(speed / (math.pi * ice.diffusivity)))  # fmt: skip
     ends = np.array([0.0, 0.0, 0.0, math.sqrt(length)])
-    n_c = breaks(patch.t, steel.thickness, steel.hollow)[1]
-    if math.isinf(steel.hollow) and patch.t == 0.0:
+    s = slant(steel, patch.t)
+    n_c = breaks(s, steel.thickness, steel.hollow)[1]
+    if math.isinf(steel.hollow) and s == 0.0:
         n_c = 0.0  # one strip throughout
     elif n_c <= 0.0 or n_c >= patch.depth:
         ends[1], ends[2] = ends[3], ends[3]
@@ -105,7 +107,7 @@ def film_shear(steel, ice, law, patch, speed, steps):
 @kernel
 def _march(steel, ice, law, patch, film, q_start, dq, count, single, n_c, y, entry, width):
     """Shear over one piece, N; y, entry and width of the two strips are carried on in place."""
-    w = steel.thickness
+    w, s = steel.thickness, slant(steel, patch.t)
     last = np.zeros((2, 4))  # A, B, C and shear integrand at the last station
     total = 0.0
     for i in range(count + 1):
@@ -118,7 +120,7 @@ def _march(steel, ice, law, patch, film, q_start, dq, count, single, n_c, y, ent
         p = pressed(steel, ice, law, patch, x, n)[0]
         left, right = w, w
         if not single:  # at the very crown, still two strips
-            left, right = strips(min(n, n_c * (1.0 - 1e-12)) if n_c > 0.0 else n, patch.t, w, steel.hollow)
+            left, right = strips(min(n, n_c * (1.0 - 1e-12)) if n_c > 0.0 else n, s, w, steel.hollow)
         for k in range(2):
             b = left if k == 0 else w - right
             if b <= 0.0:
@@ -139,7 +141,7 @@ def _march(steel, ice, law, patch, film, q_start, dq, count, single, n_c, y, ent
                 known = y[k] + dq * (last[k, 0] - last[k, 1] * math.sqrt(y[k]) - last[k, 2] * y[k] * y[k])
                 y[k] = _implicit(max(known, 0.0), y[k], dq * heat, dq * cold, dq * squeeze)
             shear = 2.0 * q * film.eta * film.v * b / math.sqrt(y[k])
-            if born and math.isinf(steel.hollow) and patch.t == 0.0:
+            if born and math.isinf(steel.hollow) and s == 0.0:
                 last[k, 3] = shear  # a flat bottom enters with its whole width, other strips with none
             if i > 0:
                 total += 0.5 * dq * (shear + last[k, 3])

@@ -6,7 +6,7 @@ import numpy as np
 
 from sim.blade.section import rise, strips
 from sim.compiled import kernel
-from sim.ice.contact import gap
+from sim.ice.contact import gap, slant
 from sim.ice.drag import groove_area
 
 GOLDEN = 0.5 * (math.sqrt(5.0) - 1.0)
@@ -18,11 +18,12 @@ def swept_area(steel, patch, path_radius, yaw, arc_points, columns):
 
     The section at x (from the deepest point) sits at delta = yaw x - x^2/(2 rho) inward of the track. In columns U
     along the leg axis it is the section shifted by -delta cos(lean), and the ice over it stays n(x) deep at its own
-    inside edge: P(U) = max over x of n(x) - h(U + delta cos(lean)), h(u) = v(u) + u tan(lean), 0 <= u <= w.
+    lowest edge: P(U) = max over x of n(x) - h(U + delta cos(lean)), h(u) = v(u) + u (tan(lean) + tilt) less its least
+    value, 0 <= u <= w.
     The area is the integral of P. Between neighbouring x the walls are followed by linear interpolation.
     """
-    t, w = patch.t, steel.thickness
-    cos_l = 1.0 / math.sqrt(1.0 + t * t)
+    t, w = patch.t + steel.tilt, steel.thickness
+    cos_l = 1.0 / math.sqrt(1.0 + patch.t * patch.t)
     shift, depth = np.empty(arc_points), np.empty(arc_points)
     u_min, u_max = 0.0, 0.0
     for i in range(arc_points):
@@ -30,8 +31,8 @@ def swept_area(steel, patch, path_radius, yaw, arc_points, columns):
         s = x - patch.deepest
         shift[i] = (yaw * s - s * s / (2.0 * path_radius)) * cos_l
         depth[i] = max(patch.depth - gap(steel, patch, x), 0.0)
-        left, right = strips(depth[i], t, w, steel.hollow)
-        reach = w if right < w else left
+        left, right = strips(depth[i], abs(t), w, steel.hollow)
+        reach = w if right < w or t < 0.0 else left
         u_min = min(u_min, -shift[i])
         u_max = max(u_max, reach - shift[i])
     inside = _columns(steel, shift, depth, t, u_min, 0.0, max(columns // 2, 8)) if u_min < 0.0 else 0.0
@@ -41,7 +42,7 @@ def swept_area(steel, patch, path_radius, yaw, arc_points, columns):
 @kernel
 def _columns(steel, shift, depth, t, start, stop, columns):
     """Midpoint sum over columns of the deepest cut in each."""
-    w, hollow = steel.thickness, steel.hollow
+    w, hollow, low = steel.thickness, steel.hollow, min(0.0, steel.thickness * t)
     du = (stop - start) / columns
     total = 0.0
     for k in range(columns):
@@ -50,13 +51,13 @@ def _columns(steel, shift, depth, t, start, stop, columns):
         before = column + shift[0]
         for i in range(len(shift)):
             u = column + shift[i]
-            if 0.0 <= u <= w and depth[i] - u * t > best:
-                best = max(best, depth[i] - u * t - rise(u, w, hollow))
+            if 0.0 <= u <= w and depth[i] - u * t + low > best:
+                best = max(best, depth[i] - u * t + low - rise(u, w, hollow))
             if i > 0 and before != u:
                 for wall in (0.0, w):  # where a wall crosses this column between two stations
                     if (before - wall) * (u - wall) < 0.0:
                         share = (wall - before) / (u - before)
-                        cut = depth[i - 1] + share * (depth[i] - depth[i - 1]) - wall * t
+                        cut = depth[i - 1] + share * (depth[i] - depth[i - 1]) - wall * t + low
                         best = max(best, cut)
             before = u
         total += best * du
@@ -68,11 +69,12 @@ def tightest_clean_radius(steel, patch):
     """Smallest path radius that the immersed arc can follow without scrape, m.
 
     Single radius R: rho_c = R sin(lean + gamma)/cos(gamma), gamma the bite angle (derived here: a section further
-    along must rise at least as fast as the bottom face it slides out over). For any curve R is replaced by the
-    largest x^2/(2 gap) over the immersed arc, x from the deepest point. inf when the outside edge is immersed too
-    (depth > w tan(lean)): its wall then scrapes on any turn.
+    along must rise at least as fast as the bottom face it slides out over). With edges tilted against each other it is
+    R cos(lean) (tan(lean) + tan(gamma) + tilt). For any curve R is replaced by the largest x^2/(2 gap) over the
+    immersed arc, x from the deepest point. inf when the outside edge is immersed too (depth > w (tan(lean) + tilt)):
+    its wall then scrapes on any turn.
     """
-    if patch.depth > steel.thickness * patch.t:
+    if patch.t + steel.tilt <= 0.0 or patch.depth > steel.thickness * slant(steel, patch.t):
         return math.inf
     worst = 0.0
     steps = 64
@@ -82,7 +84,7 @@ def tightest_clean_radius(steel, patch):
         if abs(s) > 5e-4:
             worst = max(worst, s * s / (2.0 * gap(steel, patch, x)))
     bite = 0.0 if math.isinf(steel.hollow) else math.asin(0.5 * steel.thickness / steel.hollow)
-    return worst * math.sin(math.atan(patch.t) + bite) / math.cos(bite)
+    return worst * (math.sin(math.atan(patch.t) + bite) / math.cos(bite) + steel.tilt / math.sqrt(1.0 + patch.t**2))
 
 
 @kernel

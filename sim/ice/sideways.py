@@ -1,12 +1,12 @@
-"""Sideways resistance of a contact, compiled: pivot resistance, hold angle."""
+"""Across the blade, compiled: pivot resistance, hold angle, how the edges share the load."""
 
 import math
 
 import numpy as np
 
-from sim.blade.section import rises
+from sim.blade.section import rises, strips
 from sim.compiled import kernel
-from sim.ice.contact import gap, limits, pressed, wall_factor
+from sim.ice.contact import gap, limits, pressed, slant, wall_factor
 
 
 @kernel
@@ -21,13 +21,22 @@ def capacities(steel, ice, law, patch, x):
     if n <= 0.0:
         return 0.0, 0.0
     p, a = pressed(steel, ice, law, patch, x, n)
-    r_out, r_in = 0.0, 0.0
-    if p > 0.0:
-        r_out, r_in = rises(n, patch.t, steel.thickness, steel.hollow)
+    r_out, r_in = facing(steel, patch, n) if p > 0.0 else (0.0, 0.0)
     wall, hard = wall_factor(law, patch.t) * ice.hardness, ice.hardness
     scuff = law.scuff * p * a
-    outside = max(0.0, n - steel.thickness * patch.t)
-    return wall * n + hard * r_in + scuff, wall * outside + hard * r_out + scuff
+    shallow = max(0.0, n - steel.thickness * slant(steel, patch.t))
+    inside, outside = (n, shallow) if patch.t + steel.tilt >= 0.0 else (shallow, n)
+    return wall * inside + hard * r_in + scuff, wall * outside + hard * r_out + scuff
+
+
+@kernel
+def facing(steel, patch, n):
+    """(r_L, r_R) of the section as it stands: seen from the other edge where that one is the lower."""
+    s = slant(steel, patch.t)
+    if patch.t + steel.tilt >= 0.0:
+        return rises(n, s, steel.thickness, steel.hollow, steel.tilt)
+    r_in, r_out = rises(n, s, steel.thickness, steel.hollow, -steel.tilt)
+    return r_out, r_in
 
 
 @kernel
@@ -94,6 +103,30 @@ def hold_angle(steel, ice, law, patch, gx, gw):
             x = ends[i] + half * (1.0 + gx[j])
             n = patch.depth - gap(steel, patch, x)
             p, a = pressed(steel, ice, law, patch, x, n)
-            bite += half * gw[j] * p * rises(n, patch.t, steel.thickness, steel.hollow)[0]
+            bite += half * gw[j] * p * facing(steel, patch, n)[0]
             load += half * gw[j] * p * a
     return math.atan(bite / load)
+
+
+@kernel
+def inside_share(steel, ice, law, patch, gx, gw):
+    """Share of the load carried by the inside half of the thickness: integral p (a on that half) dx / N.
+
+    One half for level edges upright; near 1 on a leaned edge; what a proud edge changes (derived here).
+    """
+    ends = np.empty(8)
+    count = limits(steel, patch, ends)
+    w, s = steel.thickness, slant(steel, patch.t)
+    half_load, load = 0.0, 0.0
+    for i in range(count - 1):
+        half = 0.5 * (ends[i + 1] - ends[i])
+        for j in range(len(gx)):
+            x = ends[i] + half * (1.0 + gx[j])
+            n = patch.depth - gap(steel, patch, x)
+            p, a = pressed(steel, ice, law, patch, x, n)
+            left, right = strips(n, s, w, steel.hollow)
+            near = min(left, 0.5 * w) + max(0.0, 0.5 * w - right)
+            half_load += half * gw[j] * p * near
+            load += half * gw[j] * p * a
+    share = half_load / load
+    return share if patch.t + steel.tilt >= 0.0 else 1.0 - share

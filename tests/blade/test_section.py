@@ -68,7 +68,7 @@ def test_rises_are_integrals_of_the_positive_part_of_the_slope(w, hollow, lean, 
     slope = np.zeros_like(u) if math.isinf(hollow) else -(u - w / 2) / np.sqrt(hollow**2 - (u - w / 2) ** 2)
     wet = h < n
     step = 2.5 * w / POINTS * np.max(np.abs(slope))
-    out, inward = rises(n, t, w, hollow)
+    out, inward = rises(n, t, w, hollow, 0.0)
     assert out == pytest.approx(np.sum(np.maximum(slope, 0)[wet]) * w / POINTS, abs=step + 1e-18)
     assert inward == pytest.approx(np.sum(np.maximum(-slope, 0)[wet]) * w / POINTS, abs=step + 1e-18)
 
@@ -81,7 +81,7 @@ def test_rises_against_adaptive_quadrature(lean_deg, share):
     n = share * section.h(section.crown)
     b, c = section.strips(n)
     s = lambda u: -(u - THICKNESS_M / 2) / math.sqrt(HOLLOW_M**2 - (u - THICKNESS_M / 2) ** 2)  # noqa: E731
-    for sign, ours in zip((1, -1), rises(n, t, THICKNESS_M, HOLLOW_M)):
+    for sign, ours in zip((1, -1), rises(n, t, THICKNESS_M, HOLLOW_M, 0.0)):
         theirs = sum(
             quad(lambda u, sign=sign: max(sign * s(u), 0), lo, hi, points=[THICKNESS_M / 2], epsabs=1e-16)[0]
             for lo, hi in ((0, b), (c, THICKNESS_M)) if hi > lo

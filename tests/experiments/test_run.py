@@ -17,7 +17,7 @@ BLADES = "candidates=[{family: single_radius, radii: [9 ft]}, {family: rear_flat
 SHORT = [BLADES, "radius_line.count=3", "figures=false"]
 NAMES = """
 glide_drag_coefficient glide_ploughing_coefficient glide_film_coefficient glide_loaded_arc glide_immersed_arc
-glide_groove_depth glide_pitch pivot_forefoot_toe_in pivot_forefoot_toe_out pivot_heel_toe_in
+glide_groove_depth glide_inside_share glide_pitch pivot_forefoot_toe_in pivot_forefoot_toe_out pivot_heel_toe_in
 pivot_heel_toe_out turn_lean turn_loaded_arc turn_immersed_arc turn_ploughing turn_scrape turn_drag
 turn_tightest_clean_radius turn_exit_speed turn_time push_hold_angle push_groove_depth
 critical_ankle_stiffness pitch_bias heel_over_toe nudge_shift nudge_settling_time stride_balance_travel
