@@ -3,7 +3,7 @@
 import re
 from dataclasses import dataclass, replace
 
-from experiments.tracetext import SEPARATORS, Table, fit_width, kind, refusal, shown, split_line
+from experiments.gauge.text import SEPARATORS, Table, fit_width, kind, refusal, shown, split_line
 
 UNIT_NAMES = {
     "mm": ("mm", "millimetre", "millimetres", "millimeter", "millimeters"),

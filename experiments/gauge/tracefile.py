@@ -4,11 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from experiments.traceblades import Blade, read_numbers, sort_blades
-from experiments.traceheader import Layout, read_layout
-from experiments.tracepasses import check_agreement, find_passes
-from experiments.tracetext import Table, read_table, refusal
-from experiments.traceunits import HEIGHT_UNITS, POSITION_UNITS, heights_to_metres, positions_to_metres
+from experiments.gauge.blades import Blade, read_numbers, sort_blades
+from experiments.gauge.header import Layout, read_layout
+from experiments.gauge.passes import check_agreement, find_passes
+from experiments.gauge.text import Table, read_table, refusal
+from experiments.gauge.units import HEIGHT_UNITS, POSITION_UNITS, heights_to_metres, positions_to_metres
 
 
 @dataclass(frozen=True)

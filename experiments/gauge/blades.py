@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from experiments.traceheader import Column, Layout, side_of
-from experiments.tracetext import MISSING, NUMBER, Table, refusal, shown
+from experiments.gauge.header import Column, Layout, side_of
+from experiments.gauge.text import MISSING, NUMBER, Table, refusal, shown
 from sim.quantities import parse_quantity
 
 METRES = {u: parse_quantity(f"1 {u}", "m", "unit") for u in ("mm", "um", "in", "thou", "cm", "m")}

@@ -4,9 +4,9 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from experiments.traceblades import Blade, of_blade
-from experiments.tracetext import Table, counted, refusal
-from experiments.traceunits import EDGE, FEWEST_POINTS, SHORTEST_M
+from experiments.gauge.blades import Blade, of_blade
+from experiments.gauge.text import Table, counted, refusal
+from experiments.gauge.units import EDGE, FEWEST_POINTS, SHORTEST_M
 
 SLIP_M = 0.002  # the position may run back by this much within a pass (encoder, hand)
 

@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from experiments.traceblades import METRES, Blade, of_blade
-from experiments.traceheader import Layout
-from experiments.tracetext import Table, counted, refusal
+from experiments.gauge.blades import METRES, Blade, of_blade
+from experiments.gauge.header import Layout
+from experiments.gauge.text import Table, counted, refusal
 from sim.errors import BladeError
 
 POSITION_UNITS = ("auto", "mm", "in", "cm", "m")
