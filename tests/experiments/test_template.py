@@ -442,7 +442,7 @@ DRAWN = {
 }
 
 
-QUICK = ("graded", "twelve zones of 20 mm", "tiny zone")
+QUICK = ("twelve zones of 20 mm", "tiny zone")
 
 
 @pytest.mark.parametrize("name", [n if n in QUICK else pytest.param(n, marks=pytest.mark.slow) for n in DRAWN])
