@@ -93,7 +93,7 @@ class Recipe:
             inner, inner_k = np.array([start, stop]), kappa[[0, -1]]
         else:
             inner = np.linspace(start, stop, round((stop - start) * 1e3) + 1)
-            inner_k = PchipInterpolator(knots, kappa)(inner)
+            inner_k = np.maximum(PchipInterpolator(knots, kappa)(inner), 0.0)  # a flat knot may round to below 0
         arc, values = [], []
         if self.heel_sweep.length_m > 0:
             arc, values = [0.0, start - half], [1 / self.heel_sweep.radius_m] * 2

@@ -121,6 +121,13 @@ def test_spline_passes_through_its_knots_and_turns_by_its_integral():
     assert angle[1] - angle[0] == pytest.approx(total, rel=1e-5)
 
 
+@pytest.mark.parametrize("radii", [(1.5, math.inf, 1.0), (3.0, math.inf, 2.0, 2.5), (2.7, 3.1, math.inf)])
+def test_a_spline_may_be_flat_at_a_knot(radii):
+    """Interpolation rounds curvature there to either side of 0; it must not pass for a hollow."""
+    curve = Recipe("f", "spline", radii, blend_m=0.0).curve()
+    assert curve.curvature_per_m.min() == pytest.approx(0.0, abs=1e-15)
+
+
 def test_spline_of_equal_knots_is_a_single_radius(single):
     spline = Recipe("s", "spline", (10 * FT,) * 4).curve()
     s = np.linspace(0.0, 0.28, 57)
