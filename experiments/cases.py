@@ -78,7 +78,7 @@ def request(config: dict) -> Request:
     if len(set(people)) < len(people):
         raise BladeError(f"skaters: two are named {max(people, key=people.count)!r}; give each a name of its own.")
     for case in cases:
-        _on_steel(case)
+        on_steel(case)
     workers = None if top.raw("workers") == "auto" else top.count("workers", 1, 1024)
     result = Request(tuple(cases), tuple(settings), line, scheme, pairs, workers, top.flag("figures"), (ice.source,))
     top.has("skater")
@@ -159,7 +159,7 @@ def _distinct(cases):
         seen.add(case.candidate.name)
 
 
-def _on_steel(case: Case) -> None:
+def on_steel(case: Case) -> None:
     """Refuse a load line that lies off a candidate's runner or the reference's."""
     for one in (case.candidate, case.setting.reference):
         half = one.recipe.length_m / 2
@@ -237,11 +237,13 @@ def _law(f: Fields) -> tuple[Law, float]:
 
 def _skater(f: Fields, blade) -> tuple[Skater, float, str | None]:
     """(skater, scale of load lines, own blade length or None)."""
+    tall = _tallness(f)
+    body_height = f.quantity("body_height", "m") * tall
     skater = Skater(
         f.text("name", 40), f.quantity("mass", "kg"), f.quantity("skate_mass", "kg"),
         f.quantity("skate_inertia", "kg*m^2"), f.quantity("skate_x", "m"), f.quantity("skate_height", "m"),
-        f.quantity("ankle_x", "m"), f.quantity("ankle_height", "m"), f.quantity("body_height", "m"),
-        f.quantity("body_inertia", "kg*m^2"), *_ankle(f), f.quantity("foot_length", "m"),
+        f.quantity("ankle_x", "m"), f.quantity("ankle_height", "m"), body_height,
+        f.quantity("body_inertia", "kg*m^2") * tall**2, *_ankle(f, body_height), f.quantity("foot_length", "m") * tall,
     )  # fmt: skip
     scale, length = 1.0, None
     if f.has("blade_length"):
@@ -253,12 +255,25 @@ def _skater(f: Fields, blade) -> tuple[Skater, float, str | None]:
     return skater, scale, length
 
 
-def _ankle(f: Fields) -> tuple[float, float]:
+def _tallness(f: Fields) -> float:
+    """Height over the height that the body's lengths were stated for; 1 when no height is given."""
+    usual = f.quantity("standing_height", "m") if f.has("standing_height") else math.nan
+    if not f.has("height"):
+        return 1.0
+    height = f.quantity("height", "m")
+    if not 0.8 <= height <= 2.3:
+        raise BladeError(f"{f.path('height')}: {height:g} m is no skater's height; use 0.8 m to 2.3 m.")
+    if not usual > 0.5:
+        raise BladeError(f"{f.path('standing_height')}: state for which height the body's lengths are, such as 1.78 m.")
+    return height / usual
+
+
+def _ankle(f: Fields, body_height: float) -> tuple[float, float]:
     """Ankle stiffness and damping: as stated, else as multiples that follow the skater's mass and height."""
     ratio = f.number("ankle_stiffness_over_mgh", 0.01, 100) if f.has("ankle_stiffness_over_mgh") else math.nan
     time = f.quantity("ankle_damping_time", "s") if f.has("ankle_damping_time") else math.nan
     above = f.quantity("mass", "kg") - f.quantity("skate_mass", "kg")
-    stiffness = ratio * above * GRAVITY * f.quantity("body_height", "m")
+    stiffness = ratio * above * GRAVITY * body_height
     if f.has("ankle_stiffness"):
         stiffness = f.quantity("ankle_stiffness", "N*m/rad")
     damping = f.quantity("ankle_damping", "N*m*s/rad") if f.has("ankle_damping") else time * stiffness

@@ -16,6 +16,7 @@ from experiments.scoring import Weighting, contributions
 from experiments.variants import (
     GRINDING,
     INPUTS,
+    TRACE,
     gains,
     static_pairs,
     statics,
@@ -90,10 +91,16 @@ def _value(entry: Fields, key: str, unit: str) -> float:
     return parse_quantity(entry.raw(key), unit, entry.path(key))
 
 
-def columns_of(inputs, candidates: int) -> list[tuple[str, int]]:
-    """(input, candidate) of every column of the points; -1: shared by all. Grinding errors are each blade's own."""
+def columns_of(inputs, candidates) -> list[tuple[str, int]]:
+    """(input, candidate) of every column of the points; -1: shared by all. Grinding errors are each blade's own.
+
+    A measured blade brings the unknowns of its trace instead: shared, since the reference may be that blade too.
+    """
     shared = [(i.name, -1) for i in inputs if i.name not in GRINDING]
-    return shared + [(i.name, k) for i in inputs if i.name in GRINDING for k in range(candidates)]
+    ground = [k for k, candidate in enumerate(candidates) if candidate.reading is None]
+    unknowns = max([0, *(c.reading.unknowns for c in candidates if c.reading is not None)])
+    shared += [(f"{TRACE}{j}", -1) for j in range(unknowns)]
+    return shared + [(i.name, k) for i in inputs if i.name in GRINDING for k in ground]
 
 
 def sample(inputs, columns, draws: int, seed: int) -> np.ndarray:
@@ -101,7 +108,7 @@ def sample(inputs, columns, draws: int, seed: int) -> np.ndarray:
     power = draws & (draws - 1) == 0
     maker = qmc.Sobol if power else qmc.LatinHypercube
     cube = maker(len(columns), rng=np.random.default_rng(seed)).random(draws)
-    laws = {i.name: i.law for i in inputs}
+    laws = {name: stats.norm() for name, _ in columns if name.startswith(TRACE)} | {i.name: i.law for i in inputs}
     # the open interval keeps normal draws finite
     cube = np.clip(cube, 1e-9, 1 - 1e-9)
     return np.column_stack([laws[name].ppf(cube[:, j]) for j, (name, _) in enumerate(columns)])
@@ -134,7 +141,7 @@ def run_draws(request: Request, inputs, draws: int, seed: int, on_chunk=lambda d
     setting = request.settings[0]
     cases = [case for case in request.cases if case.setting is setting]
     candidates = tuple(case.candidate for case in cases)
-    columns = columns_of(inputs, len(candidates))
+    columns = columns_of(inputs, candidates)
     points = sample(inputs, columns, draws, seed) if points is None else points
     pairs = static_pairs(request.pairs)
     radii = np.geomspace(request.line_m[0], request.line_m[-1], LINE_RADII)

@@ -2,12 +2,12 @@
 
 import difflib
 import os
+import shlex
 import sys
 import time
 from datetime import datetime
 from pathlib import Path
 
-import yaml
 from hydra import compose, initialize_config_module
 from hydra.errors import HydraException
 from omegaconf import OmegaConf
@@ -28,7 +28,6 @@ Examples: arcstride skater.mass="90 kg" ice.temperature="-3 degC" blade.hollow="
 
 Experiments:
 """
-LARGEST_FILE = 1_000_000  # bytes of a candidates file
 
 
 def main() -> None:
@@ -119,37 +118,19 @@ def _options(group: str) -> list[str]:
     return sorted(p.stem for p in folder.glob("*.yaml"))
 
 
-def own_candidates(path: str) -> list:
-    """The candidates of a person's own file. Raises BladeError for a file that is missing, large or no list."""
-    file = Path(path)
-    try:
-        if file.stat().st_size > LARGEST_FILE:
-            raise BladeError(f"candidates_from: {path} is larger than 1 MB; list fewer candidates.")
-        entries = yaml.safe_load(file.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError):
-        raise BladeError(f"candidates_from: cannot read {path}; give a YAML file of plain text that exists.") from None
-    except yaml.YAMLError as fault:
-        line = getattr(getattr(fault, "problem_mark", None), "line", 0) + 1
-        raise BladeError(
-            f"candidates_from: {path} is not YAML from line {line} on; compare configs/candidate_list."
-        ) from None
-    if not isinstance(entries, list) or not entries:
-        raise BladeError(f"candidates_from: {path} must be a list of candidates (lines that start with '- ').")
-    return entries
-
-
 def _run(arguments) -> int:
     started = time.perf_counter()
     console = Console(highlight=False, width=None if sys.stdout.isatty() else 130)
     config, name = composed(arguments)
-    from experiments.runfolder import RunFolder  # heavy imports only once the request reads well
+    from experiments.owncandidates import own_candidates  # heavy imports only once the request reads well
+    from experiments.runfolder import RunFolder
 
     if config.get("candidates_from"):
-        config["candidates"] = own_candidates(str(config["candidates_from"]))
+        config["candidates"] = own_candidates(str(config["candidates_from"]), "candidates_from")
     if config.get("kind") == "validation":
         return _validate(config, name, arguments, console)
     if config.get("kind") != "compare":
-        return _study(config, name, console)
+        return _study(config, name, arguments, console)
     from experiments.cases import request as check
 
     request = check(config)
@@ -193,10 +174,9 @@ def _validate(config, name, arguments, console) -> int:
     return 0
 
 
-def _study(config, name, console) -> int:
+def _study(config, name, arguments, console) -> int:
     """A study of experiments/kinds.py: check everything, then run, draw and explain."""
     from experiments import kinds
-    from experiments.cases import request as check
     from experiments.runfolder import RunFolder
     from experiments.sources import sources
 
@@ -205,11 +185,9 @@ def _study(config, name, console) -> int:
     if kind not in kinds.KINDS:
         raise BladeError(f"kind: {kind!r} is unknown; choose compare, validation, {', '.join(kinds.KINDS)}.")
     own = {key: config[key] for key in kinds.KEYS if key in config}
-    request = check({key: value for key, value in config.items() if key not in own})
-    if len(request.settings) > 1:
-        raise BladeError(f"skaters: {kind} studies one skater at a time; leave one of {len(request.settings)}.")
-    plan = kinds.KINDS[kind][0](own, request)
+    request, plan = kinds.KINDS[kind][0](own, {key: value for key, value in config.items() if key not in own})
     folder = RunFolder(config, name, datetime.now())
+    folder.command = shlex.join(["arcstride", *arguments])
     with counter(console) as on_chunk:
         made = plan(folder, on_chunk)
     folder.note(sources(request))

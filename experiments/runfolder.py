@@ -23,8 +23,10 @@ PACKAGES = ("numpy", "scipy", "numba", "pymunk", "h5py", "hydra-core", "pint", "
 class RunFolder:
     """results/<experiment>/<run id>/, made at once and never shared with another run.
 
-    Raises BladeError when it cannot be made.
+    command: how it was asked for, when known. Raises BladeError when it cannot be made.
     """
+
+    command = ""
 
     def __init__(self, config: dict, experiment: str, now: datetime):
         self.config_text = yaml.safe_dump(config, sort_keys=False, allow_unicode=True)

@@ -221,7 +221,7 @@ def sensitivity(request, inputs, outputs, paths, base, seed, folder, on_chunk) -
     from SALib.sample import sobol as sobol_points
 
     problem = {"num_vars": len(inputs), "names": [i.name for i in inputs], "bounds": [[0.0, 1.0]] * len(inputs)}
-    columns = c.columns_of(inputs, 1)
+    columns = c.columns_of(inputs, [case.candidate for case in request.cases])
     order = [problem["names"].index(name) for name, _ in columns]
     plans = {"morris": morris_points.sample(problem, paths, num_levels=8, seed=seed),
              "sobol": sobol_points.sample(problem, base, calc_second_order=False, seed=seed)}  # fmt: skip

@@ -30,6 +30,7 @@ INPUTS = {
     "boundary_shift": ("m", "moves every inner zone boundary toward the toe"),
     "level_shift": ("m", "added to the level point"),
 }
+TRACE = "trace_"  # with a number: a standard normal draw of what the trace leaves open about a measured blade
 GRINDING = ("radius_factor", "boundary_shift", "level_shift")  # of one blade; the rest all blades of a draw share
 
 
@@ -58,9 +59,15 @@ def varied_setting(setting: Setting, inputs: dict[str, float]) -> Setting:
 
 
 def varied_candidate(candidate: Candidate, inputs: dict[str, float]) -> Candidate:
-    """The candidate as ground with these errors, on runners and a hollow of this draw."""
+    """The candidate as ground with these errors, on runners and a hollow of this draw.
+
+    A measured blade has no errors of grinding, but those of its trace.
+    """
     get, recipe = inputs.get, candidate.recipe
-    if any(k in inputs for k in GRINDING):
+    if candidate.reading is not None:
+        drawn = candidate.reading.drawn([get(f"{TRACE}{j}", 0.0) for j in range(candidate.reading.unknowns)])
+        recipe = replace(recipe, radii_m=drawn.radii_m, shares=drawn.shares, blend_m=drawn.blend_m)
+    elif any(k in inputs for k in GRINDING):
         recipe = replace(
             recipe,
             radii_m=tuple(r * get("radius_factor", 1.0) for r in recipe.radii_m),
@@ -72,7 +79,7 @@ def varied_candidate(candidate: Candidate, inputs: dict[str, float]) -> Candidat
         candidate.section.hollow_m * get("hollow_factor", 1.0),
         candidate.section.proud_m + get("edge_shift", 0.0),
     )
-    return Candidate(candidate.name, recipe, section)
+    return replace(candidate, recipe=recipe, section=section)
 
 
 def _shifted_shares(recipe: Recipe, shift: float) -> tuple[float, ...]:

@@ -1,9 +1,10 @@
 """One candidate under one setting: its contact at each static state and its rolls, each solved once."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 
+from sim.blade.reading import BladeReading
 from sim.blade.recipe import Recipe
 from sim.blade.section import Section
 from sim.errors import BladeError
@@ -60,11 +61,12 @@ def _curve_of(recipe: Recipe):
 
 @dataclass(frozen=True)
 class Candidate:
-    """A blade to be judged: its recipe and its section."""
+    """A blade to be judged: its recipe and its section; and the reading of its trace where it was measured."""
 
     name: str
     recipe: Recipe
     section: Section
+    reading: BladeReading | None = field(default=None, compare=False)
 
     @property
     def curve(self):

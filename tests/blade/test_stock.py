@@ -1,15 +1,17 @@
 """Steel removed from a stock curve, against circles and quadrature."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
+from scipy.optimize import linprog
 
 from sim.blade.recipe import Recipe, Sweep
-from sim.blade.stock import steel_removed
+from sim.blade.stock import removal, steel_removed
 from sim.errors import BladeError
 
 BARE = {"heel_sweep": Sweep(0.0), "toe_sweep": Sweep(0.0)}
@@ -56,3 +58,24 @@ def test_the_candidate_just_fits_inside_the_stock(radius, stock, level, pitch):
 def test_runners_of_different_length_are_not_compared():
     with pytest.raises(BladeError, match="one length"):
         steel_removed(arc(3.0), arc(3.0, length_m=0.29))
+
+
+def test_free_tilt_finds_a_turned_curve(zoned):
+    # the same steel mounted a little toe-down: turned back, nothing is left to grind; held level, there is
+    turned = replace(zoned, pitch_offset_rad=0.004).curve()
+    free = removal(turned, zoned.curve(), free_tilt=True)
+    assert free.most_m < 2e-6 < 2e-4 < removal(turned, zoned.curve()).most_m
+    assert abs(free.tilt_rad) == pytest.approx(0.004, abs=2e-5)
+
+
+def test_removal_by_linear_programme(single, zoned):
+    # least area over tilt and height with the new curve inside the old steel everywhere: an outside solver
+    old, new = single.curve(), zoned.curve()
+    ours = removal(new, old, free_tilt=True)
+    (x_a, dx_a, z_a, _), (x_b, dx_b, z_b, _) = new.table, old.table
+    x = ours.x_m[::10]
+    apart = np.interp(x, x_a + dx_a * np.arange(len(z_a)), z_a) - np.interp(x, x_b + dx_b * np.arange(len(z_b)), z_b)
+    found = linprog([len(x), x.sum()], A_ub=-np.column_stack([np.ones_like(x), x]), b_ub=apart, bounds=(None, None))
+    by_solver = apart + found.x[0] + found.x[1] * x
+    assert ours.at(0.0) == pytest.approx(np.interp(0.0, x, by_solver), abs=2e-6)
+    assert ours.most_m == pytest.approx(by_solver.max(), abs=2e-6)

@@ -3,6 +3,7 @@
 import csv
 import math
 from pathlib import Path
+from types import SimpleNamespace
 
 import h5py
 import numpy as np
@@ -19,6 +20,7 @@ from experiments.scoring import frontier_gain
 from experiments.studies import LINE_RADII
 from experiments.variants import line_costs
 
+GROUND = [SimpleNamespace(reading=None)] * 3  # blades that were ground, not measured
 BLADES = "candidates=[{family: single_radius, radii: [9 ft]}, {family: mid_flat, radii: [8 ft, 13 ft, 8 ft]}]"
 
 
@@ -31,7 +33,7 @@ def made(arguments, folder: Path) -> Path:
 def test_intervals_of_a_measure_linear_in_a_normal_input():
     """y = 3 x + 2, x normal(1, 0.1): quantiles are 5 +- 0.3 x 1.645 (exact)."""
     inputs = (c.Input("hardness_factor", stats.norm(1.0, 0.1), "test"),)
-    x = c.sample(inputs, c.columns_of(inputs, 1), 1024, seed=3)[:, 0]
+    x = c.sample(inputs, c.columns_of(inputs, GROUND[:1]), 1024, seed=3)[:, 0]
     low, middle, high = c.intervals(3 * x + 2)
     assert middle == pytest.approx(5.0, abs=2e-3)
     assert (high - 5, 5 - low) == (pytest.approx(0.3 * 1.6449, rel=0.01), pytest.approx(0.3 * 1.6449, rel=0.01))
@@ -39,10 +41,10 @@ def test_intervals_of_a_measure_linear_in_a_normal_input():
 
 def test_latin_hypercube_where_draws_are_no_power_of_two():
     inputs = (c.Input("scuff", stats.uniform(0, 1), "test"), c.Input("radius_factor", stats.norm(1, 0.01), "test"))
-    points = c.sample(inputs, c.columns_of(inputs, 3), 100, seed=1)
+    points = c.sample(inputs, c.columns_of(inputs, GROUND), 100, seed=1)
     assert points.shape == (100, 4)
     assert len(np.unique((points[:, 0] * 100).astype(int))) == 100  # one point in each hundredth
-    assert np.array_equal(points, c.sample(inputs, c.columns_of(inputs, 3), 100, seed=1))
+    assert np.array_equal(points, c.sample(inputs, c.columns_of(inputs, GROUND), 100, seed=1))
 
 
 def test_who_beats_whom_for_two_normal_measures():

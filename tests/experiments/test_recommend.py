@@ -1,0 +1,171 @@
+"""From a trace to a sheet: what the run folder holds, that the page says what the draws say, and what is refused."""
+
+import json
+import math
+import re
+from pathlib import Path
+
+import h5py
+import numpy as np
+import pytest
+import yaml
+
+from experiments.main import _guarded
+from sim.blade.recipe import Recipe
+from sim.quantities import FOOT_M
+
+TRACES = Path(__file__).parents[1] / "traces"
+QUICK = ["draws=16", "workers=1"]
+
+
+def trace_of(recipe: Recipe, path: Path, noise_um: float = 2.0) -> Path:
+    """A made-up trace of a recipe: 1 mm pitch, seeded noise."""
+    curve = recipe.curve()
+    x, z, *_ = curve.at(np.linspace(0.0, curve.length_m, 20001))
+    at = np.arange(math.ceil(x[0] * 1e3), math.floor(x[-1] * 1e3) + 1) / 1e3
+    heights = np.interp(at, x, z) + np.random.default_rng(4).normal(0, noise_um * 1e-6, len(at))
+    rows = [f"{1e3 * (a - at[0]):.3f},{1e3 * h:.5f}" for a, h in zip(at, heights)]
+    path.write_text("from heel [mm],height [mm]\n" + "\n".join(rows) + "\n")
+    return path
+
+
+def sheet(arguments, folder: Path):
+    """(facts, run folder) of a recommendation."""
+    assert _guarded(["experiment=recommend", *QUICK, *arguments, f"results_dir={folder}"]) == 0
+    (found,) = folder.glob("*/*")
+    return json.loads((found / "sheet.json").read_text()), found
+
+
+@pytest.fixture(scope="module")
+def worn(tmp_path_factory):
+    """The worn pair of the README, with everything that a counter may state."""
+    return sheet(
+        [f"trace={TRACES / 'worn_pair.csv'}", "skater.mass=82 kg", "skater.height=1.80 m", "stands=back",
+         "says=[falls_back_on_heels]", "runner_height=28 mm", "least_height=20 mm", "use=forward", "initials=A.B.",
+         "blade.inside_edge_proud=20 um"],
+        tmp_path_factory.mktemp("worn"),
+    )  # fmt: skip
+
+
+def test_folder_holds_page_data_tables_and_recipes(worn):
+    facts, folder = worn
+    names = {p.name for p in folder.iterdir()}
+    assert {"sheet.html", "sheet.json", "intervals.csv", "reading.csv", "recipes.yaml", "results.h5"} <= names
+    page = (folder / "sheet.html").read_text(encoding="utf-8")
+    assert facts["verdict"]["headline"] in page and "A.B." in page and "82 kg" in page and "svg" in page
+    assert "nan" not in re.sub(r"<svg.*?</svg>", "", page, flags=re.S).lower().replace("finance", "")
+    assert sum(1 for _ in open(folder / "reading.csv")) == 1 + 2 * 279
+
+
+def test_the_page_says_what_the_draws_say(worn):
+    facts, folder = worn
+    with h5py.File(folder / "results.h5") as file:
+        group = file["draws"]
+        names = list(group["candidate"].asstr()[()])
+        for choice in facts["choices"]:
+            i = names.index(choice["name"])
+            assert len(choice["numbers"]) == 3
+            for number in choice["numbers"]:
+                values = group[number["measure"]][()]
+                low, middle, high = np.quantile(values[:, i] / values[:, 0], (0.05, 0.5, 0.95))
+                assert float(number["ratio"]) == pytest.approx(middle, abs=6e-3)
+                assert number["clear"] == (low > 1 or high < 1)
+        # the reference of every draw is the blade as measured itself
+        measured, reference = group["turn_drag"][:, 0], group["reference_turn_drag"][()]
+        np.testing.assert_array_equal(measured, reference)
+        assert np.ptp(group["inputs"][:, [c.startswith("trace_0") for c in group["input"].asstr()[()]]]) > 1
+
+
+def test_zones_of_the_worn_pair_are_read(worn):
+    facts, _ = worn
+    left, right = facts["blades"]
+    assert (left["side"], right["side"]) == ("left", "right")
+    assert len(left["zones"]) >= 3 and max(float(z["radius"].split()[0]) for z in left["zones"]) > 11
+    assert facts["pair"].startswith("Left against right: up to")
+
+
+def test_recipes_run_as_any_other(worn, tmp_path):
+    _, folder = worn
+    entries = yaml.safe_load((folder / "recipes.yaml").read_text())
+    assert entries[0]["name"] == "blade as measured" and entries[0]["inside_edge_proud"] == "20 um"
+    arguments = [f"candidates_from={folder / 'recipes.yaml'}", "radius_line.count=2", "figures=false", "workers=1",
+                 f"blade.length={entries[0]['length']}", "scenarios={}"]  # fmt: skip
+    assert _guarded([*arguments, f"results_dir={tmp_path}"]) == 0
+
+
+def test_a_fresh_blade_is_left_as_it_is(tmp_path):
+    # the shop's only recipe is what the blade already has: nothing can be better
+    shop = tmp_path / "shop.yaml"
+    shop.write_text("- {name: the same again, family: single_radius, radii: [10 ft]}\n")
+    path = trace_of(Recipe("10 ft", "single_radius", (10 * FOOT_M,)), tmp_path / "ten.csv")
+    facts, _ = sheet([f"trace={path}", f"shop={shop}"], tmp_path / "r")
+    assert facts["verdict"]["kind"] in ("too_close", "keep")
+    assert facts["choices"][0]["steel"]["most_mm"] < 0.03
+    assert all(0.98 < float(n["ratio"]) < 1.02 for n in facts["choices"][0]["numbers"])
+
+
+def test_a_long_radius_is_shortened_for_one_who_pivots_and_kept_where_steel_is_short(tmp_path):
+    path = trace_of(Recipe("13 ft", "single_radius", (13 * FOOT_M,)), tmp_path / "thirteen.csv")
+    common = [f"trace={path}", "says=[pivots_hard,turns_too_wide]",
+              "use.shares={glide: 0.0, tight_turns: 1.0, starts: 0.0, battles: 0.0}"]  # fmt: skip
+    facts, _ = sheet(common, tmp_path / "enough")
+    assert facts["verdict"]["kind"] == "change" and facts["choices"][0]["name"] == "single 8 ft"
+    assert any(s.startswith("Pivots easier on the toes") for s in facts["feel"])
+    # 8 ft out of 13 ft: nothing in the middle, the difference of the sagittas at the ends of the working part
+    sagitta = 0.109**2 / 2 * (1 / (8 * FOOT_M) - 1 / (13 * FOOT_M))
+    assert facts["choices"][0]["steel"]["most_mm"] == pytest.approx(1e3 * sagitta, rel=0.05)
+    assert facts["choices"][0]["steel"]["mid_mm"] < 0.02
+    thin, _ = sheet([*common, "runner_height=21 mm", "least_height=20.5 mm"], tmp_path / "thin")
+    refused = [o for o in thin["others"] if "cannot be ground" in o["note"]]
+    assert "single 8 ft" in {o["name"] for o in refused} and "20.5 mm" in refused[0]["note"]
+    assert thin["choices"][0]["name"] not in {o["name"] for o in refused}
+
+
+def test_stance_from_the_wear(tmp_path):
+    ground = "ground_as={family: zoned, radii: [9 ft, 11 ft, 9 ft]}"
+    facts, _ = sheet([f"trace={TRACES / 'worn_pair.csv'}", ground, "stands=wear"], tmp_path)
+    stands = dict(facts["subject"])["Stands"]
+    assert "read from the wear" in stands and "also comes from stops" in stands
+    place = float(re.search(r"worn most near ([+-]\d+) mm", stands).group(1))
+    assert abs(place + 15) < 10  # the trace was worn by a bump centred at -15 mm
+
+
+BAD = {
+    "no trace": ([], "trace: name the file"),
+    "no such file": (["trace=nowhere.csv"], "nowhere.csv"),
+    "unit unknown": ([f"trace={TRACES}/single_9ft.csv", "trace_unit=furlong"], "trace_unit"),
+    "wear without a recipe": ([f"trace={TRACES}/single_9ft.csv", "stands=wear"], "ground_as"),
+    "unknown complaint": ([f"trace={TRACES}/single_9ft.csv", "says=[falls_on_heels]"], "falls_back_on_heels"),
+    "complaints not a list": ([f"trace={TRACES}/single_9ft.csv", "says=wobbly"], "says"),
+    "stance nowhere": ([f"trace={TRACES}/single_9ft.csv", "stands=aft"], "stands"),
+    "height of a giant": ([f"trace={TRACES}/single_9ft.csv", "skater.height=3 m"], "skater.height"),
+    "runner too low": ([f"trace={TRACES}/single_9ft.csv", "runner_height=0.1 mm"], "runner_height"),
+    "runner shorter than its trace": ([f"trace={TRACES}/single_9ft.csv", "runner_length=200 mm"], "200 mm"),
+    "shop is nowhere": ([f"trace={TRACES}/single_9ft.csv", "shop=nowhere"], "nowhere"),
+    "stated sign against the bend": ([f"trace={TRACES}/single_9ft.csv", "heights=down"], "concave"),
+    "two blades and a second file": ([f"trace={TRACES}/worn_pair.csv", f"second_trace={TRACES}/single_9ft.csv"],
+                                     "second_trace"),
+    "too few draws": ([f"trace={TRACES}/single_9ft.csv", "draws=2"], "draws"),
+    "two skaters": ([f"trace={TRACES}/single_9ft.csv", "+skaters.a={name: a}"], "skaters"),
+    "edges worlds apart": ([f"trace={TRACES}/single_9ft.csv", "blade.inside_edge_proud=1 mm"], "inside_edge_proud"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", BAD)
+def test_bad_requests_are_refused_in_one_sentence_before_any_work(case, tmp_path, capsys):
+    arguments, words = BAD[case]
+    assert _guarded(["experiment=recommend", *arguments, f"results_dir={tmp_path}"]) == 2
+    said = capsys.readouterr().err
+    assert words in said and said.count("\n") == 1 and "Traceback" not in said
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_shop_folder_with_a_name_the_sheet_uses(tmp_path, capsys):
+    (tmp_path / "shop").mkdir()
+    (tmp_path / "shop" / "a.yaml").write_text("- {name: refreshed, family: single_radius, radii: [9 ft]}\n")
+    arguments = [f"trace={TRACES}/single_9ft.csv", f"shop={tmp_path / 'shop'}", f"results_dir={tmp_path / 'r'}"]
+    assert _guarded(["experiment=recommend", *arguments]) == 2
+    assert "refreshed" in capsys.readouterr().err
+    (tmp_path / "empty").mkdir()
+    assert _guarded(["experiment=recommend", arguments[0], f"shop={tmp_path / 'empty'}", arguments[2]]) == 2
+    assert "0 .yaml files" in capsys.readouterr().err

@@ -1,0 +1,251 @@
+"""Search: known optima, a published front, the same bits after a kill, and every blade of a front within the limits."""
+
+import csv
+import math
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from pymoo.indicators.igd import IGD
+from pymoo.problems import get_problem
+
+from experiments import seeker
+from experiments.fields import Fields
+from experiments.grinding import LIMITS, check, read_grinding
+from experiments.journal import Journal, key_of
+from experiments.main import _guarded, composed
+from experiments.space import Space, read_space
+from sim.blade.recipe import Recipe
+from sim.errors import BladeError
+from sim.quantities import FOOT_M
+
+SMALL = ["experiment=search", "evaluations=60", "population=12", "draws=8", "front_size=3", "radius_line.count=2",
+         "figures=false", "scenarios={}"]  # fmt: skip
+BASE = Recipe("base", "single_radius", (10 * FOOT_M,))
+
+
+def space(kind="zones", count=(1, 5), shape="free", level=(0.0, 0.0)) -> Space:
+    return Space(kind, *count, shape, (2.0, 4.5), level, (0.02, 0.02), BASE)
+
+
+def run(arguments, folder: Path) -> Path:
+    assert _guarded([*arguments, f"results_dir={folder}"]) == 0
+    (found,) = folder.glob("*/*")
+    return found
+
+
+def front_of(folder: Path) -> list[dict]:
+    with open(folder / "front.csv", newline="") as handle:
+        return list(csv.DictReader(handle))
+
+
+# ---------------------------------------------------------------- spaces
+
+
+@pytest.mark.parametrize("shape", ["free", "symmetric", "rear_flat", "mid_flat"])
+@given(data=st.data())
+def test_every_point_has_a_recipe_of_its_shape(shape, data):
+    s = space(count=(3, 5) if shape == "mid_flat" else (1, 5), shape=shape, level=(-0.02, 0.02))
+    point = data.draw(st.lists(st.floats(0, 1), min_size=len(s.names), max_size=len(s.names)))
+    recipe = s.recipe(point)
+    radii = recipe.radii_m
+    assert all(2.0 - 1e-9 <= r <= 4.5 + 1e-9 for r in radii) and abs(recipe.level_m) <= 0.02
+    if shape == "symmetric":
+        assert radii == radii[::-1] and recipe.shares == recipe.shares[::-1]
+    if shape == "rear_flat":
+        assert list(radii) == sorted(radii, reverse=True)
+    if shape == "mid_flat":
+        assert 0 < radii.index(max(radii)) < len(radii) - 1 or len(set(radii)) == 1 or max(radii) in radii[1:-1]
+
+
+@pytest.mark.parametrize(
+    ("recipe", "held"),
+    [
+        (Recipe("a", "mid_flat", (2.4, 4.0, 2.4), (1, 2, 1)), True),
+        (Recipe("b", "rear_flat", (4.0, 3.0)), True),
+        (Recipe("c", "single_radius", (3.0,)), True),
+        (Recipe("d", "single_radius", (9.0,)), False),  # beyond the radii of the space
+        (Recipe("e", "graded", (4.0, 3.0)), False),  # another kind
+    ],
+)
+def test_known_recipes_are_points_of_the_space(recipe, held):
+    point = space().point(recipe)
+    assert (point is not None) == held
+    if held:
+        back = space().recipe(point)
+        assert back.radii_m == pytest.approx(recipe.radii_m)
+        assert [z.length_m for z in back.zones] == pytest.approx([z.length_m for z in recipe.zones])
+
+
+def test_a_shape_refuses_a_seed_of_another_shape():
+    assert space(shape="symmetric").point(Recipe("a", "rear_flat", (4.0, 3.0))) is None
+    assert space(shape="rear_flat").point(Recipe("a", "zoned", (3.0, 4.0))) is None
+
+
+# ---------------------------------------------------------------- against the outside
+
+
+def test_zdt1_front_is_reached_as_usual():
+    """Zitzler, Deb & Thiele 2000, test problem ZDT1 (30 variables, front known in closed form).
+
+    NSGA-II with 100 members after 250 generations comes within an IGD of about 0.005 (Deb et al. 2002 print a
+    convergence of 0.03 for their binary and real coded runs; usual values of today's codes from memory).
+    """
+    problem = get_problem("zdt1")
+    asked = SimpleNamespace(space=SimpleNamespace(names=tuple(range(30))), objectives=((), ()), excesses=len(LIMITS))
+
+    def answers(points):
+        return problem.evaluate(points), -np.ones((len(points), len(LIMITS)))
+
+    found = seeker.seek(asked, answers, [], 100, 25_000, 3)
+    last = found.costs[-3000:]
+    assert IGD(problem.pareto_front())(last) < 0.01
+
+
+def test_largest_single_radius_of_a_given_clean_radius(tmp_path):
+    """Known optimum: ploughing falls with R, and the cap on the tightest clean radius rho gives
+    R = rho cos(gamma)/sin(lean + gamma) in closed form (derived here, checked in tests/ice/test_scrape.py)."""
+    rho = 2.2
+    arguments = [*SMALL, "space.count=[1,1]", "space.radii=[2 m, 6 m]", "grinding.least_radius=1.5 m",
+                 f"caps=[{{measure: turn_tightest_clean_radius, at_most: {rho}}}]", "evaluations=400",
+                 "population=20",
+                 "objectives=[turn_ploughing, critical_ankle_stiffness]", "compare_random=false", "workers=1"]  # fmt: skip
+    rows = front_of(run(arguments, tmp_path))
+    lean, gamma = math.atan(16 / (9.80665 * 1.8)), math.asin(2.9 / 2 / 12.7)
+    best = max(float(row["recipe"].split(" ft")[0]) * FOOT_M for row in rows)
+    assert best == pytest.approx(rho * math.cos(gamma) / math.sin(lean + gamma), rel=0.01)
+
+
+# ---------------------------------------------------------------- the study
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    return run([*SMALL, "workers=1"], tmp_path_factory.mktemp("search"))
+
+
+def test_every_blade_of_the_front_can_be_ground_and_runs_as_any_other(made, tmp_path):
+    limits = read_grinding(Fields(composed(["experiment=search"])[0]["grinding"], "grinding"))
+    rows = front_of(made)
+    assert 1 <= len(rows) <= 3 and all(not row["beyond_limits"] for row in rows)
+    parts = sorted((made / "parts").iterdir())
+    assert len(parts) == len(rows)
+    names = {p.suffix for p in parts[0].iterdir()}
+    assert {".yaml", ".dxf", ".csv", ".svg", ".pdf"} <= names
+    again = run([f"candidates_from={parts[0] / 'recipe.yaml'}", "radius_line.count=2", "figures=false", "workers=1",
+                 "scenarios={}", "pairs=[[pivot_forefoot_toe_in, critical_ankle_stiffness]]"], tmp_path)  # fmt: skip
+    with open(again / "measures.csv", newline="") as handle:
+        measures = next(csv.DictReader(handle))
+    ours = float(rows[0]["cost of critical_ankle_stiffness"])
+    assert float(measures["critical_ankle_stiffness [N m/rad]"]) == pytest.approx(ours, rel=1e-6)
+    assert limits.least_radius_m > 0 and check(BASE, limits) == []
+
+
+def test_same_seed_same_front_with_any_number_of_workers(made, tmp_path):
+    other = run([*SMALL, "workers=2"], tmp_path / "two")
+    assert (other / "front.csv").read_bytes() == (made / "front.csv").read_bytes()
+    assert (other / "evaluations.jsonl").read_bytes() == (made / "evaluations.jsonl").read_bytes()
+    different = run([*SMALL, "seed=2", "workers=1"], tmp_path / "other")
+    assert (different / "front.csv").read_bytes() != (made / "front.csv").read_bytes()
+
+
+def test_resumed_from_a_torn_journal_to_the_same_result(made, tmp_path):
+    lines = (made / "evaluations.jsonl").read_bytes().splitlines(keepends=True)
+    cut = tmp_path / "cut"
+    cut.mkdir()
+    (cut / "evaluations.jsonl").write_bytes(b"".join(lines[:31]) + lines[31][:25])  # killed in the middle of a line
+    again = run([*SMALL, "workers=1", f"resume={cut}"], tmp_path / "r")
+    assert (again / "front.csv").read_bytes() == (made / "front.csv").read_bytes()
+    assert len((again / "evaluations.jsonl").read_bytes().splitlines()) == len(lines)
+
+
+def test_another_request_does_not_mix(made, tmp_path, capsys):
+    assert _guarded([*SMALL, "seed=5", f"resume={made}", f"results_dir={tmp_path}"]) == 2
+    assert "another request" in capsys.readouterr().err and not list(tmp_path.iterdir())
+
+
+@pytest.mark.slow
+def test_killed_with_minus_nine_at_any_moment_and_resumed(made, tmp_path):
+    command = [sys.executable, "-m", "experiments.main", *SMALL, "workers=2"]
+    for k, wait in enumerate((4.0, 6.0, 7.0, 8.0)):
+        folder = tmp_path / str(k)
+        work = subprocess.Popen([*command, f"results_dir={folder}"], stdout=subprocess.DEVNULL,
+                                stderr=subprocess.DEVNULL, start_new_session=True)  # fmt: skip
+        time.sleep(wait)
+        os.killpg(work.pid, signal.SIGKILL)
+        work.wait()
+        left = list(folder.glob("*/*/evaluations.jsonl"))
+        resume = [f"resume={left[0].parent}"] if left else []
+        again = run([*SMALL, "workers=1", *resume], tmp_path / f"again{k}")
+        assert (again / "front.csv").read_bytes() == (made / "front.csv").read_bytes()
+
+
+# ---------------------------------------------------------------- journal
+
+
+def test_journal_keeps_what_it_was_given_and_drops_what_is_torn(tmp_path):
+    path = tmp_path / "j.jsonl"
+    journal = Journal(path, "asked")
+    journal.add({key_of([0.1, 0.2]): [[1.0], [0.5]], key_of([0.3, 0.2]): [[1 / 3], [math.pi]]})
+    journal.close()
+    whole = path.read_bytes()
+    for cut in range(len(whole)):  # every place a kill could leave it
+        path.write_bytes(whole[:cut])
+        again = Journal(path, "asked")
+        assert len(again.answers) in (0, 1, 2) and all(isinstance(a, list) for a in again.answers.values())
+        again.close()
+        assert path.read_bytes().endswith(b"\n")
+    path.write_bytes(whole)
+    assert Journal(path, "asked").answers[key_of([0.3, 0.2])] == [[1 / 3], [math.pi]]
+    with pytest.raises(BladeError, match="another request"):
+        Journal(path, "something else")
+
+
+def test_a_changed_number_in_the_journal_is_not_believed(tmp_path):
+    path = tmp_path / "j.jsonl"
+    journal = Journal(path, "asked")
+    journal.add({"a": [[1.25], [0.5]], "b": [[2.0], [0.0]]})
+    journal.close()
+    path.write_bytes(path.read_bytes().replace(b"1.25", b"1.26"))
+    assert Journal(path, "asked").answers == {}
+
+
+# ---------------------------------------------------------------- bad requests
+
+BAD = {
+    "one objective": (["objectives=[turn_drag]"], "two to four"),
+    "rolled objective": (["objectives=[turn_drag, stride_ice_loss]"], "stride_ice_loss"),
+    "open objective": (["objectives=[turn_drag, glide_loaded_arc]"], "better"),
+    "unknown objective": (["objectives=[turn_drag, glide_drag]"], "glide_drag_coefficient"),
+    "counts reversed": (["space.count=[3,1]"], "space.count"),
+    "too many zones": (["space.count=[1,9]"], "space.count"),
+    "mid flat of two": (["space.shape=mid_flat"], "at least 3 zones"),
+    "radii reversed": (["space.radii=[14 ft, 7 ft]"], "space.radii"),
+    "cap on nothing known": (["caps=[{measure: glide_drag, at_most: 1}]"], "glide_drag_coefficient"),
+    "cap without a way": (["caps=[{measure: turn_drag, about: 1}]"], "ratio_at_most"),
+    "resume from nowhere": (["resume=nowhere"], "evaluations.jsonl"),
+    "grinder without a wheel": (["grinding.wheel_radius=0 mm"], "wheel_radius"),
+    "nothing can be ground": (["grinding.least_radius=20 ft", "grinding.greatest_radius=25 ft"], "widen"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", BAD)
+def test_bad_searches_are_refused_in_one_sentence(case, tmp_path, capsys):
+    arguments, words = BAD[case]
+    assert _guarded([*SMALL, *arguments, "workers=1", f"results_dir={tmp_path}"]) == 2
+    said = capsys.readouterr().err
+    assert words in said and said.count("\n") == 1
+
+
+def test_read_space_refuses_an_unknown_key():
+    config = composed(["experiment=search"])[0]["space"] | {"zons": 3}
+    with pytest.raises(BladeError, match="zons"):
+        read_space(Fields(config, "space"), BASE)
