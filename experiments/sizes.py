@@ -163,8 +163,12 @@ def write(made: list[Carried], path) -> None:
 def draw(made: list[Carried], folder) -> list:
     """Ratios to each size's reference over blade length, a panel a measure, a line a rule."""
     rules = list(dict.fromkeys(x.rule for x in made))
-    fig = fs.page(12.4, 6.0, "One design over a range of sizes: ratio to the reference of the same size",
-                  ["hold: same radii; scale: radii follow the length; search: looked for anew for each size"])  # fmt: skip
+    fig = fs.page(
+        12.4,
+        6.0,
+        "One design over a range of sizes: ratio to the reference of the same size",
+        ["hold: same radii; scale: radii follow the length; search: looked for anew for each size"],
+    )
     cells = fs.grid(fig, 2, 4, 0.65, 0.25, 0.85, 0.8, wgap=0.6, hgap=0.75)
     for i, name in enumerate(TABLE):
         ax = fig.add_subplot(cells[i // 4, i % 4])

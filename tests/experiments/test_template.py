@@ -24,7 +24,8 @@ from experiments.cases import candidate as read_candidate
 from experiments.cases import request
 from experiments.fields import Fields
 from experiments.grinding import read_grinding
-from experiments.main import composed, own_candidates
+from experiments.main import composed
+from experiments.owncandidates import own_candidates
 from experiments.template_drawing import SAFETY, drawing
 from experiments.template_dxf import GAP_M, plain, read_dxf, write_dxf
 from experiments.template_tables import gauge, write_curve_csv
@@ -395,7 +396,7 @@ def ugly(draw):
 def test_the_recipe_file_is_read_back_exactly(made, shelf):
     path = shelf / "recipe.yaml"
     template.write_recipe(path, made)
-    (entry,) = own_candidates(str(path))
+    (entry,) = own_candidates(str(path), "candidates_from")
     back = read_candidate(entry, CONFIG["blade"], "candidates[0]")
     assert back.name == made.name and back.recipe.family == made.recipe.family
 
