@@ -169,7 +169,8 @@ def save(fig, folder: Path, name: str) -> list[Path]:
 @lru_cache(maxsize=1024)
 def text_width(text: str, size: float) -> float:
     """Width of a text, points."""
-    return max(float(TextPath((0, 0), line, size=size).get_extents().width) for line in text.split("\n"))
+    lines = [line for line in text.split("\n") if line.strip()]  # TextPath fails on a line without any mark
+    return max((float(TextPath((0, 0), line, size=size).get_extents().width) for line in lines), default=0.0)
 
 
 def in_points(ax, x, y) -> np.ndarray:
@@ -233,7 +234,7 @@ def _best_place(point, text, size, reach, frame, obstacles, boxes, leaders):
             out = np.maximum(0, [*(frame[:2] - box[:2]), *(box[2:] - frame[2:])]).sum()
             crossing = np.sum(_inside(boxes.T[:, :, None], along).any(axis=-1))
             hits = 30 * _inside(box, obstacles).sum() + 60 * _inside(box, leaders).sum()
-            cost = 400 * _meet(box, boxes) + 300 * out + 200 * crossing + hits + distance
+            cost = 4000 * _meet(box, boxes) + 300 * out + 200 * crossing + hits + distance
             if cost < best[0]:
                 best = (cost, box, point + np.linspace(0, 1, 15)[:, None] * way)
     return best[1:]

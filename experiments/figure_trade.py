@@ -73,20 +73,20 @@ def _pair(ax, field, rows, mx, my, why):
     taken = [_better(ax)]
     on_line = line
     if len(line) > 1:
-        _beyond(ax, line)
+        beyond(ax, line)
         ax.plot(*line.T, color=fs.SOFT, linewidth=1.3, zorder=1.5)
         folds = _folds(line, radii)
         if folds:
             text = f"the line folds back near {' and '.join(folds)} ft: {why}"
             ax.text(0, -0.1, text, transform=ax.transAxes, fontsize=7.5, color=fs.SOFT, va="top")
-        on_line = _dense(line)
+        on_line = dense(line)
     spots = fs.in_points(ax, *points.T)
     _markers(ax, field, rows, points, spots)
     path = fs.in_points(ax, *on_line.T) if len(on_line) else np.zeros((0, 2))
     obstacles = np.vstack([path, spots])
     for spot in spots:
         taken.append(np.array([*(spot - 4.5), *(spot + 4.5)]))
-    ticks = _ticks(ax, line, radii, spots)
+    ticks = feet_ticks(ax, line, radii, spots)
     fs.place_labels(ax, ticks, obstacles, taken, size=7, reach=(8, 11, 15, 20))
     fs.place_labels(ax, _labels(field, rows, spots, path), obstacles, taken)
 
@@ -97,16 +97,17 @@ def _limits(ax, cloud, left):
         put(low - before * pad, high + 0.12 * pad)
 
 
-def _dense(line):
+def dense(line):
+    """Twelve points a step along a line."""
     at = np.linspace(0, len(line) - 1, 12 * len(line))
     return np.column_stack([np.interp(at, range(len(line)), line[:, i]) for i in range(2)])
 
 
-def _beyond(ax, line):
+def beyond(ax, line):
     """Shade what no single radius matches: below the least y among all line points with no more x."""
-    dense = _dense(line)
-    order = np.argsort(dense[:, 0], kind="stable")
-    x, best = dense[order, 0], np.minimum.accumulate(dense[order, 1])
+    close = dense(line)
+    order = np.argsort(close[:, 0], kind="stable")
+    x, best = close[order, 0], np.minimum.accumulate(close[order, 1])
     (left, right), (bottom, top) = ax.get_xlim(), ax.get_ylim()
     x, best = np.concatenate([[left], x, [right]]), np.concatenate([[top], best, [best[-1]]])
     ax.fill_between(x, bottom, best, step="post", color="#eaf3e6", linewidth=0, zorder=0)
@@ -143,7 +144,7 @@ def _markers(ax, field, rows, points, spots):
         ax.plot(*point, look.marker, color=look.colour, markersize=7, markeredgecolor="white", markeredgewidth=0.6)
 
 
-def _ticks(ax, line, radii, spots):
+def feet_ticks(ax, line, radii, spots):
     """Whole feet along the line as small dots; those with room get a label."""
     feet = np.array(
         [

@@ -205,10 +205,10 @@ def test_shading_is_where_no_single_radius_has_less_of_both():
     line = np.column_stack([[1.0, 1.5, 1.2, 2.0], [4.0, 3.0, 2.0, 1.0]])  # folds back
     ax.set_xlim(0, 3)
     ax.set_ylim(0, 5)
-    figure_trade._beyond(ax, line)
+    figure_trade.beyond(ax, line)
     shade = ax.collections[0].get_paths()[0]
     rng = np.random.default_rng(3)
-    dense = figure_trade._dense(line)
+    dense = figure_trade.dense(line)
     for x, y in rng.uniform([0.05, 0.05], [2.95, 4.95], (300, 2)):
         beaten = ((dense[:, 0] <= x) & (dense[:, 1] <= y)).any()
         near = np.hypot(*(dense - [x, y]).T).min() < 0.06  # the line is drawn in steps
