@@ -137,7 +137,8 @@ def figures(asked, counter, made, found, told) -> dict[str, str]:
     """Curves of both blades and the choices; the trade-off on the axes that the scheme weighs most."""
     blades = [_drawn(b) for b in counter.blades]
     chosen = [{"name": x.name, "role": "recommended" if x is found.best else "runner-up",
-               **_heights(asked.cases[x.index].candidate.curve)} for x in told if x.index]  # fmt: skip
+               **_heights(asked.cases[x.index].candidate.curve, counter.blades[0].reading)}
+              for x in told if x.index]  # fmt: skip
     axes = _axes(asked)
     roles = {0: "measured"} | {x.index: ("recommended" if x is found.best else "runner-up") for x in told if x.index}
     points = []
@@ -168,19 +169,26 @@ def _axes(asked) -> tuple[str, str]:
 
 
 def _drawn(blade) -> dict:
+    """A measured blade between its turned-up ends: beyond them nothing rests on ice, and heights dwarf the rest."""
     r = blade.reading
     x, z, *_ = r.smoothed()
+    keep = _inside(x, r)
+    x, z = x[keep], z[keep]
     rows = r.smooth.matrix(x)
     band = Z90 * np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", rows, r.smooth.cov_m2, rows), 0))
-    points = (1e3 * r.x_m[~r.flagged], 1e3 * r.z_m[~r.flagged])
-    aside = (1e3 * r.x_m[r.flagged], 1e3 * r.z_m[r.flagged])
-    return {"name": f"{blade.side} as measured", "x_mm": 1e3 * x, "z_mm": 1e3 * z, "points_mm": points,
-            "flags_mm": aside[0], "low_um": -1e6 * band, "high_um": 1e6 * band,
-            "zones_mm": [1e3 * b.value for b in r.boundaries_m],
-            "working_mm": [1e3 * v for v in r.working_m]}  # fmt: skip
+    used = ~r.flagged & _inside(r.x_m, r)
+    return {"name": f"{blade.side} as measured".replace("measured as", "as"), "x_mm": 1e3 * x, "z_mm": 1e3 * z,
+            "points_mm": (1e3 * r.x_m[used], 1e3 * r.z_m[used]), "flags_mm": 1e3 * r.x_m[r.flagged & _inside(r.x_m, r)],
+            "low_um": -1e6 * band, "high_um": 1e6 * band,
+            "zones_mm": [1e3 * b.value for b in r.boundaries_m]}  # fmt: skip
 
 
-def _heights(curve) -> dict:
+def _inside(x, reading) -> np.ndarray:
+    return (x >= reading.working_m[0]) & (x <= reading.working_m[1])
+
+
+def _heights(curve, reading) -> dict:
     arc = np.linspace(0.0, curve.length_m, 561)
     x, z, *_ = curve.at(arc)
-    return {"x_mm": 1e3 * x, "z_mm": 1e3 * z}
+    keep = _inside(x, reading)
+    return {"x_mm": 1e3 * x[keep], "z_mm": 1e3 * z[keep]}

@@ -56,9 +56,10 @@ def gather(asked, counter, made: c.Draws, steel, refused, folder) -> Told:
 
 
 def _run(folder, made) -> dict:
-    known = provenance()
+    known, day = provenance(), folder.path.name[:8]
     return {
-        "id": folder.path.name, "date": folder.path.name[:8], "version": f"arcstride {known['arcstride_version']}",
+        "id": folder.path.name, "date": f"{day[:4]}-{day[4:6]}-{day[6:]}",
+        "version": f"arcstride {known['arcstride_version']}",
         "physics": known["physics_digest"], "revision": known["code_revision"], "command": folder.command,
         "draws": len(made.points), "failed_draws": int(made.failed.sum()),
     }  # fmt: skip
@@ -100,8 +101,8 @@ def _blade(blade, ground) -> dict:
     single = r.single.radius_m
     return {
         "side": blade.side, "noise_um": round(1e6 * r.sigma_m, 1),
-        "single": {"label": "best single radius", "value": feet(single.value),
-                   "interval": f"{feet(single.low)} to {feet(single.high)}"},
+        "single": {"label": "best single radius", "value": feet(single.value, 2),
+                   "interval": f"{feet(single.low, 2)} to {feet(single.high, 2)}"},
         "zones": zones, "findings": _findings(blade, ground),
     }  # fmt: skip
 
@@ -154,9 +155,9 @@ def _pair(blades) -> str | None:
     return f"{one.side.capitalize()} against {other.side}: {size}, {verdict_words}."
 
 
-def feet(radius_m: float) -> str:
-    """A radius in feet to a tenth; metres beyond the trade's range."""
-    return f"{radius_m / FOOT_M:.1f} ft" if radius_m < 30 * FOOT_M else f"{radius_m:.0f} m"
+def feet(radius_m: float, digits: int = 1) -> str:
+    """A radius in feet; metres beyond the trade's range."""
+    return f"{radius_m / FOOT_M:.{digits}f} ft" if radius_m < 30 * FOOT_M else f"{radius_m:.0f} m"
 
 
 # ---------------------------------------------------------------- the choices

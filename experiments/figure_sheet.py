@@ -165,7 +165,7 @@ def _deviations(ax, drawn, reach):
     for x, word in ((0, "HEEL"), (1, "TOE")):
         style = {"ha": ("left", "right")[x], "va": "bottom", "fontweight": "bold"}
         ax.text(ax.get_position().corners()[2 * x, 0], 0.005, word, transform=ax.figure.transFigure, **style)
-    ax.set_title(f"shape against the best single arc of the blade as it is, heights x {factor:g}", fontsize=TEXT, pad=3)
+    ax.set_title(f"against the best single arc of the blade, heights x {factor:g}", fontsize=TEXT, pad=3)
 
 
 def _measured_marks(ax, curve, look, arc, shift):
@@ -201,7 +201,7 @@ def trade(points: list[dict], line: dict, axes: dict) -> str:
     with matplotlib.rc_context(RC):
         fig = Figure(figsize=(TRADE_MM[0] * MM, TRADE_MM[1] * MM), facecolor="white")
         fig.set_dpi(150)
-        ax = fig.add_subplot(fs.grid(fig, 1, 1, 0.42, 0.05, 0.35, 0.36)[0])
+        ax = fig.add_subplot(fs.grid(fig, 1, 1, 0.5, 0.05, 0.35, 0.36)[0])
         path, radii = _line(line)
         _frame(ax, points, path)
         width = 72 * TRADE_MM[0] * MM

@@ -189,7 +189,12 @@ def _study(config, name, arguments, console) -> int:
     folder = RunFolder(config, name, datetime.now())
     folder.command = shlex.join(["arcstride", *arguments])
     with counter(console) as on_chunk:
-        made = plan(folder, on_chunk)
+        try:
+            made = plan(folder, on_chunk)
+        except (KeyboardInterrupt, BladeError):
+            if (folder.path / "evaluations.jsonl").exists():
+                print(f"what was judged is kept; go on with the same request and resume={folder.path}", file=sys.stderr)
+            raise
     folder.note(sources(request))
     if request.figures:
         kinds.draw(kind, made, folder.path / "figures")

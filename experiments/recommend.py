@@ -14,7 +14,7 @@ from experiments.gauge.tracefile import RawTrace, read_trace
 from experiments.owncandidates import own_folder
 from experiments.store import csv_table, whole
 from experiments.variants import varied_setting
-from experiments.wishes import Wishes, read_wishes
+from experiments.wishes import Wishes, read_wishes, where
 from sim.blade.reading import BladeReading, read_blade
 from sim.blade.recipe import Recipe
 from sim.blade.stock import Removal, removal
@@ -240,7 +240,7 @@ def _stance(counter: Counter, asked: Request, inputs):
         for i in inputs
     ]  # fmt: skip
     words = (
-        f"{shift * 1e3:+.0f} mm from the usual place, read from the wear (worn most near "
+        f"{where(shift)}, read from the wear (worn most near "
         f"{worn.centroid_m.value * 1e3:+.0f} mm; wear also comes from stops and from sharpening)"
     )
     return shift, tuple(wider), replace(counter, wishes=replace(wishes, shift_m=shift, stands=words))

@@ -102,19 +102,21 @@ def _stance(places: Fields, stands) -> tuple[float, str]:
         return float("nan"), "read from the wear on the trace"
     if text in places.mapping:
         shift = places.quantity(text, "m")
-        words = "at the usual place (stated)" if shift == 0 else f"{text}, {_mm(shift)} (stated)"
+        words = f"{where(shift)} (stated)" if shift == 0 else f"{text}, {where(shift)} (stated)"
     else:
         try:
             shift = parse_quantity(text, "m", "stands")
         except BladeError:
             known = ", ".join([*places.mapping, "wear"])
             raise BladeError(f"stands: {text[:40]!r} is no stance; use {known}, or a distance like '-10 mm'.") from None
-        words = f"{_mm(shift)} (stated)"
+        words = f"{where(shift)} (stated)"
     if abs(shift) > FARTHEST_M:
         raise BladeError(f"stands: {shift * 1e3:.0f} mm is farther than anyone stands; use -60 mm to 60 mm.")
     return shift, words
 
 
-def _mm(shift: float) -> str:
+def where(shift: float) -> str:
     """A shift of stance in words."""
+    if abs(shift) < 0.5e-3:
+        return "at the usual place"
     return f"{abs(shift) * 1e3:.0f} mm {'ahead of' if shift > 0 else 'behind'} the usual place"
