@@ -4,11 +4,14 @@ import math
 
 import numpy as np
 
-from sim.blade.section import rise, strips
+from sim.blade.section import cut, leaned, rise
 from sim.compiled import kernel
 from sim.ice.contact import gap, slant
 from sim.ice.drag import groove_area
 
+YAW_STEPS = (
+    12  # golden section: yaw to 0.2 % of its range, the area there to a hundred-thousandth of the range of areas
+)
 GOLDEN = 0.5 * (math.sqrt(5.0) - 1.0)
 
 
@@ -25,43 +28,45 @@ def swept_area(steel, patch, path_radius, yaw, arc_points, columns):
     t, w = patch.t + steel.tilt, steel.thickness
     cos_l = 1.0 / math.sqrt(1.0 + patch.t * patch.t)
     shift, depth = np.empty(arc_points), np.empty(arc_points)
+    section = leaned(abs(t), w, steel.hollow)
     u_min, u_max = 0.0, 0.0
     for i in range(arc_points):
         x = patch.tail + (patch.front - patch.tail) * i / (arc_points - 1)
         s = x - patch.deepest
         shift[i] = (yaw * s - s * s / (2.0 * path_radius)) * cos_l
         depth[i] = max(patch.depth - gap(steel, patch, x), 0.0)
-        left, right = strips(depth[i], abs(t), w, steel.hollow)
+        left, right = cut(depth[i], section)
         reach = w if right < w or t < 0.0 else left
         u_min = min(u_min, -shift[i])
         u_max = max(u_max, reach - shift[i])
-    inside = _columns(steel, shift, depth, t, u_min, 0.0, max(columns // 2, 8)) if u_min < 0.0 else 0.0
-    return inside + _columns(steel, shift, depth, t, 0.0, u_max, columns)
+    inside = _columns(section, shift, depth, t, u_min, 0.0, max(columns // 2, 8)) if u_min < 0.0 else 0.0
+    return inside + _columns(section, shift, depth, t, 0.0, u_max, columns)
 
 
 @kernel
-def _columns(steel, shift, depth, t, start, stop, columns):
+def _columns(section, shift, depth, t, start, stop, columns):
     """Midpoint sum over columns of the deepest cut in each."""
-    w, hollow, low = steel.thickness, steel.hollow, min(0.0, steel.thickness * t)
-    du = (stop - start) / columns
-    total = 0.0
-    for k in range(columns):
-        column = start + (k + 0.5) * du
-        best = 0.0
-        before = column + shift[0]
-        for i in range(len(shift)):
-            u = column + shift[i]
-            if 0.0 <= u <= w and depth[i] - u * t + low > best:
-                best = max(best, depth[i] - u * t + low - rise(u, w, hollow))
-            if i > 0 and before != u:
-                for wall in (0.0, w):  # where a wall crosses this column between two stations
-                    if (before - wall) * (u - wall) < 0.0:
-                        share = (wall - before) / (u - before)
-                        cut = depth[i - 1] + share * (depth[i] - depth[i - 1]) - wall * t + low
-                        best = max(best, cut)
-            before = u
-        total += best * du
-    return total
+    w = section.w
+    low, du = min(0.0, w * t), (stop - start) / columns
+    best = np.zeros(columns)
+    for i in range(len(shift)):
+        first = start + 0.5 * du + shift[i]  # u of the first column in this section
+        left, right = cut(depth[i], section)
+        if t < 0.0:  # seen from the other edge
+            left, right = w - right, w - left
+        for part in range(2):
+            u_low, u_high = (0.0, left) if part == 0 else (right, w)
+            if u_high > u_low:
+                for k in range(max(math.ceil((u_low - first) / du), 0), min(int((u_high - first) // du) + 1, columns)):
+                    u = first + k * du
+                    best[k] = max(best[k], depth[i] - u * t + low - rise(u, w, section.hollow))
+        if i > 0 and shift[i] != shift[i - 1]:
+            for wall in (0.0, w):  # columns that a wall crosses between two stations
+                a, b = wall - shift[i - 1] - start - 0.5 * du, wall - shift[i] - start - 0.5 * du
+                for k in range(max(math.ceil(min(a, b) / du), 0), min(int(max(a, b) // du) + 1, columns)):
+                    share = (k * du - a) / (b - a)
+                    best[k] = max(best[k], depth[i - 1] + share * (depth[i] - depth[i - 1]) - wall * t + low)
+    return np.sum(best) * du
 
 
 @kernel
@@ -101,7 +106,7 @@ def turn_scrape(steel, ice, patch, path_radius, arc_points, columns, gx, gw):
     a, b = high - GOLDEN * (high - low), low + GOLDEN * (high - low)
     f_a = swept_area(steel, patch, path_radius, a, arc_points, columns)
     f_b = swept_area(steel, patch, path_radius, b, arc_points, columns)
-    for _ in range(18):
+    for _ in range(YAW_STEPS):
         if f_a < f_b:
             high, b, f_b = b, a, f_a
             a = high - GOLDEN * (high - low)

@@ -172,8 +172,9 @@ def kick(k, pose, speed, last, steel, ice, law, man, run, program, gx, gw, inert
     cos_b, sin_b = math.cos(beta), math.sin(beta)
     origin_x = q[0] - (man.skate_x * cos_b + man.skate_z * sin_b)
     origin_y = q[1] - (man.skate_z * cos_b - man.skate_x * sin_b)
-    depth = -origin_y - lowest(steel, beta)[1]
-    patch = press_ahead(steel, ice, law, t, beta, depth, gx, gw)
+    deepest, base = lowest(steel, beta)
+    depth = -origin_y - base
+    patch = press_ahead(steel, ice, law, t, beta, depth, deepest, base, gx, gw)
     if depth > DEEPEST_ALLOWED:  # at the end of the runner it was tipped over that end, not pressed in
         toe_end = steel.x_first + (len(steel.z) - 1) * steel.dx
         return _FELL if min(patch.deepest - steel.x_first, toe_end - patch.deepest) < END_M else _SANK
