@@ -4,11 +4,13 @@ import math
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 
+import numpy as np
+
 from sim.blade.reading import BladeReading
 from sim.blade.recipe import Recipe
 from sim.blade.section import Section
 from sim.errors import BladeError
-from sim.ice.contact import GAUSS, Law, Patch, Steel, settle, stand
+from sim.ice.contact import GAUSS, Law, Patch, Steel, settle, stand, stand_along
 from sim.ice.drag import film_shear, ploughing
 from sim.ice.ice import Ice
 from sim.ice.scrape import turn_scrape
@@ -16,7 +18,7 @@ from sim.rolling.scenarios import ADVICE, Roll, roll
 from sim.skater.body import GRAVITY, Skater
 from sim.skater.movement import Program, Scenario, program
 
-FINE = GAUSS[24]  # quadrature of the static states; these three grids: see the grid-convergence test
+FINE = GAUSS[16]  # quadrature of the static states; these three grids: see the grid-convergence test
 FILM_STEPS = 256
 SCRAPE_GRID = (48, 96)  # stations along the arc, columns across it
 
@@ -170,8 +172,11 @@ class Trial:
     @cached_property
     def bias_pitches(self) -> tuple[float, ...]:
         """Pitch at each load line of the pitch bias, at the glide state's lean and load, rad."""
-        state, load = self.state("glide"), self.load("glide")
-        return tuple(self._stand(state.tan_lean, load, x, "pitch bias").beta for x in self.setting.bias_lines_m)
+        state, load, lines = self.state("glide"), self.load("glide"), self.setting.bias_lines_m
+        pitches = stand_along(self.steel, self.ice, self.setting.law, state.tan_lean, load, np.array(lines), *FINE)
+        for line in np.array(lines)[np.isnan(pitches)]:
+            self._stand(state.tan_lean, load, line, "pitch bias")  # refuses, with the reason
+        return tuple(pitches.tolist())
 
     @cached_property
     def effective_radius(self) -> float:

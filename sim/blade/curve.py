@@ -1,15 +1,25 @@
 """The longitudinal curve of a blade: curvature integrated once to tangent angle and once more to x, z."""
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
+from sim.compiled import kernel
 from sim.errors import BladeError
 
 CELL_M = 0.25e-3  # spacing of the stored nodes
+APART_M = 1e-12  # nodes nearer than this are one
 STEEPEST_RAD = 2.0  # total turning; x must go on rising from heel to toe
-_GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(5)
+_FLAWS = (
+    "",
+    "arc length must start at 0, never fall, and span at least 20 mm.",
+    "arc length and curvature must be finite numbers.",
+    "curvature below 0 is a concave zone, which cannot stand on ice; use radii over 0.",
+    "heel and toe turn over 115 deg against each other; lengthen the end radii.",
+)
+_GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(3)
 
 
 @dataclass(frozen=True)
@@ -32,15 +42,9 @@ class BladeCurve:
     pitch_offset_rad: float = 0.0
 
     def __post_init__(self):
-        s, k = self.arc_m, self.curvature_per_m
-        if len(s) < 2 or s[0] != 0.0 or np.any(np.diff(s) < 0) or s[-1] < 0.02:
-            raise BladeError("curve: arc length must start at 0, never fall, and span at least 20 mm.")
-        if not (np.all(np.isfinite(s)) and np.all(np.isfinite(k))):
-            raise BladeError("curve: arc length and curvature must be finite numbers.")
-        if np.any(k < 0):
-            raise BladeError("curve: curvature below 0 is a concave zone, which cannot stand on ice; use radii over 0.")
-        if np.sum(np.diff(s) * (k[:-1] + k[1:]) / 2) > STEEPEST_RAD:
-            raise BladeError("curve: heel and toe turn over 115 deg against each other; lengthen the end radii.")
+        flaw = _flaw(self.arc_m, self.curvature_per_m)
+        if flaw:
+            raise BladeError(f"curve: {_FLAWS[flaw]}")
         if not abs(self.level_m) < self.length_m / 2:
             raise BladeError(
                 f"level point: {self.level_m * 1e3:.1f} mm from mid-runner is off the steel; "
@@ -54,41 +58,8 @@ class BladeCurve:
 
     @cached_property
     def _nodes(self):
-        """Nodes (s, x, z, phi) at breakpoints and every CELL_M, and each cell's linear curvature."""
-        s = np.unique(np.concatenate([self.arc_m, np.arange(0.0, self.length_m, CELL_M)]))
-        s = s[np.concatenate([[True], np.diff(s) > 1e-12])]
-        s[-1] = self.length_m
-        left, right = self._curvature_sides(s)
-        steps = np.diff(s)
-        phi = np.concatenate([[0.0], np.cumsum(0.5 * (left + right) * steps)])
-        phi -= self._angle(self.length_m / 2 + self.level_m, s, phi, left, right) + self.pitch_offset_rad
-        dx, dz = _advance(steps, phi[:-1], left, right, steps)
-        x, z = np.concatenate([[0.0], np.cumsum(dx)]), np.concatenate([[0.0], np.cumsum(dz)])
-        nodes = (s, x, z, phi, left, right)
-        middle = self._place(np.array([self.length_m / 2]), nodes)
-        level = self._place(np.array([self.length_m / 2 + self.level_m]), nodes)
-        return s, x - middle[0][0], z - level[1][0], phi, left, right
-
-    def _curvature_sides(self, s):
-        """Curvature at the right of each cell's start and at the left of its end, (cells,) each."""
-        middle = 0.5 * (s[:-1] + s[1:])
-        piece = np.clip(np.searchsorted(self.arc_m, middle, side="right") - 1, 0, len(self.arc_m) - 2)
-        s0, s1 = self.arc_m[piece], self.arc_m[piece + 1]
-        k0, k1 = self.curvature_per_m[piece], self.curvature_per_m[piece + 1]
-        slope = (k1 - k0) / (s1 - s0)
-        return k0 + slope * (s[:-1] - s0), k0 + slope * (s[1:] - s0)
-
-    @staticmethod
-    def _angle(where, s, phi, left, right):
-        cell = np.clip(np.searchsorted(s, where, side="right") - 1, 0, len(left) - 1)
-        t, step = where - s[cell], s[cell + 1] - s[cell]
-        return phi[cell] + left[cell] * t + 0.5 * (right[cell] - left[cell]) * t * t / step
-
-    def _place(self, where, nodes):
-        s, x, z, phi, left, right = nodes
-        cell = np.clip(np.searchsorted(s, where, side="right") - 1, 0, len(left) - 1)
-        dx, dz = _advance(where - s[cell], phi[cell], left[cell], right[cell], (s[cell + 1] - s[cell]))
-        return x[cell] + dx, z[cell] + dz
+        """Nodes (s, x, z, phi) at breakpoints and every CELL_M, and the curvature at both ends of each cell."""
+        return _integrate(self.arc_m, self.curvature_per_m, self.level_m, self.pitch_offset_rad, CELL_M)
 
     def at(self, arc_from_heel_m):
         """x, z (m), tangent angle (rad) and curvature (1/m) at arc lengths from the heel end, arrays as given.
@@ -99,27 +70,12 @@ class BladeCurve:
         where = np.atleast_1d(np.asarray(arc_from_heel_m, float))
         if np.any(~np.isfinite(where)) or np.any(where < -1e-12) or np.any(where > self.length_m + 1e-12):
             raise BladeError(f"curve: arc length must lie within 0 and {self.length_m * 1e3:.1f} mm.")
-        where = np.clip(where, 0.0, self.length_m)
-        s, _, _, phi, left, right = self._nodes
-        x, z = self._place(where, self._nodes)
-        cell = np.clip(np.searchsorted(s, where, side="right") - 1, 0, len(left) - 1)
-        share = (where - s[cell]) / (s[cell + 1] - s[cell])
-        return x, z, self._angle(where, s, phi, left, right), left[cell] + (right[cell] - left[cell]) * share
+        return _places(np.clip(where, 0.0, self.length_m), *self._nodes)
 
     @cached_property
     def table(self):
         """The curve on a uniform grid of x: (x_first, dx, z, slope), slope = dz/dx; what the contact solver reads."""
-        s, x, _, phi, left, right = self._nodes
-        count = round((x[-1] - x[0]) / CELL_M) + 1
-        grid = np.linspace(x[0], x[-1], count)
-        arc = np.interp(grid, x, s)
-        for _ in range(4):  # Newton on x(s) = grid; x is smooth and strictly increasing
-            here, height = self._place(arc, self._nodes)
-            angle = self._angle(arc, s, phi, left, right)
-            arc = np.clip(arc - (here - grid) / np.cos(angle), 0.0, self.length_m)
-        here, height = self._place(arc, self._nodes)
-        angle = self._angle(arc, s, phi, left, right)
-        return float(grid[0]), float(grid[1] - grid[0]), height, np.tan(angle)
+        return _tabulate(*self._nodes, CELL_M)
 
     def mirrored(self) -> "BladeCurve":
         """The same steel turned round: toe for heel."""
@@ -128,9 +84,123 @@ class BladeCurve:
         )
 
 
-def _advance(t, phi, left, right, step):
-    """x and z gained over arc t from angle phi, curvature linear from left to right over `step` (Gauss, 5 points)."""
-    u = 0.5 * t[..., None] * (1.0 + _GAUSS_X)
-    angle = phi[..., None] + left[..., None] * u + 0.5 * ((right - left) / step)[..., None] * u * u
-    half = 0.5 * t
-    return half * (np.cos(angle) @ _GAUSS_W), half * (np.sin(angle) @ _GAUSS_W)
+@kernel
+def _flaw(arc, kappa):
+    """Place in _FLAWS of what is wrong with curvature along the arc; 0: nothing."""
+    if len(arc) < 2 or arc[0] != 0.0 or arc[-1] < 0.02:
+        return 1
+    turning, finite, concave = 0.0, True, False
+    for i in range(len(arc)):
+        finite = finite and math.isfinite(arc[i]) and math.isfinite(kappa[i])
+        concave = concave or kappa[i] < 0.0
+        if i > 0:
+            if arc[i] < arc[i - 1]:
+                return 1
+            turning += (arc[i] - arc[i - 1]) * (kappa[i] + kappa[i - 1]) / 2
+    if not finite:
+        return 2
+    if concave:
+        return 3
+    return 4 if turning > STEEPEST_RAD else 0
+
+
+@kernel
+def _small(angle):
+    """cos and sin; of the small angles within a cell by series, which costs a tenth and is as exact."""
+    if abs(angle) > 0.1:
+        return math.cos(angle), math.sin(angle)
+    q = angle * angle
+    cos = 1.0 + q * (-1 / 2 + q * (1 / 24 + q * (-1 / 720 + q * (1 / 40320))))
+    return cos, angle * (1.0 + q * (-1 / 6 + q * (1 / 120 + q * (-1 / 5040 + q * (1 / 362880)))))
+
+
+@kernel
+def _advance(t, cos, sin, left, rate):
+    """x and z gained over arc t from an angle of this cosine and sine; curvature left + rate t (Gauss, 3 points).
+
+    Off by t (kappa t)^6/2e6: below 1e-15 m in a cell, down to radii of 1 mm.
+    """
+    half, along, across = 0.5 * t, 0.0, 0.0
+    for j in range(3):
+        u = half * (1.0 + _GAUSS_X[j])
+        c, s = _small(u * (left + 0.5 * rate * u))
+        along += half * _GAUSS_W[j] * c
+        across += half * _GAUSS_W[j] * s
+    return along * cos - across * sin, along * sin + across * cos
+
+
+@kernel
+def _cells(arc, kappa, cell):
+    """Nodes of arc length at breakpoints and at multiples of `cell`, and curvature at both ends of each cell."""
+    s = np.empty(int(arc[-1] / cell) + len(arc) + 2)
+    left, right = np.empty(len(s)), np.empty(len(s))
+    n, multiple, s[0] = 0, 1, 0.0
+    for i in range(len(arc) - 1):
+        if arc[i + 1] - s[n] <= APART_M:
+            continue
+        rate = (kappa[i + 1] - kappa[i]) / (arc[i + 1] - arc[i])
+        while s[n] < arc[i + 1]:
+            while multiple * cell <= s[n] + APART_M:
+                multiple += 1
+            end = multiple * cell if multiple * cell < arc[i + 1] - APART_M else arc[i + 1]
+            left[n], right[n] = kappa[i] + rate * (s[n] - arc[i]), kappa[i] + rate * (end - arc[i])
+            n += 1
+            s[n] = end
+    s[n] = arc[-1]
+    return s[: n + 1], left[:n], right[:n]
+
+
+@kernel
+def _integrate(arc, kappa, level, pitch_offset, cell):
+    """The nodes of a curve: s, x, z, phi, and curvature at the start and the end of each cell."""
+    s, left, right = _cells(arc, kappa, cell)
+    x, z, phi = np.zeros(len(s)), np.zeros(len(s)), np.zeros(len(s))
+    for i in range(len(left)):
+        phi[i + 1] = phi[i] + 0.5 * (left[i] + right[i]) * (s[i + 1] - s[i])
+    marks = np.array([0.5 * s[-1], 0.5 * s[-1] + level])
+    phi -= _places(marks, s, x, z, phi, left, right)[2][1] + pitch_offset
+    for i in range(len(left)):
+        step = s[i + 1] - s[i]
+        dx, dz = _advance(step, math.cos(phi[i]), math.sin(phi[i]), left[i], (right[i] - left[i]) / step)
+        x[i + 1], z[i + 1] = x[i] + dx, z[i] + dz
+    at_x, at_z, _, _ = _places(marks, s, x, z, phi, left, right)
+    return s, x - at_x[0], z - at_z[1], phi, left, right
+
+
+@kernel
+def _places(where, s, x, z, phi, left, right):
+    """x, z, tangent angle and curvature at arc lengths from the heel end."""
+    at_x, at_z, angle, kappa = np.empty(len(where)), np.empty(len(where)), np.empty(len(where)), np.empty(len(where))
+    for i in range(len(where)):
+        cell = min(max(np.searchsorted(s, where[i], side="right") - 1, 0), len(left) - 1)
+        t, rate = where[i] - s[cell], (right[cell] - left[cell]) / (s[cell + 1] - s[cell])
+        dx, dz = _advance(t, math.cos(phi[cell]), math.sin(phi[cell]), left[cell], rate)
+        at_x[i], at_z[i] = x[cell] + dx, z[cell] + dz
+        angle[i], kappa[i] = phi[cell] + t * (left[cell] + 0.5 * rate * t), left[cell] + rate * t
+    return at_x, at_z, angle, kappa
+
+
+@kernel
+def _tabulate(s, x, z, phi, left, right, cell_m):
+    """(x_first, dx, z, slope) on a uniform grid of x, about cell_m apart: each place by Newton on x(s), which rises."""
+    count = round((x[-1] - x[0]) / cell_m) + 1
+    dx = (x[-1] - x[0]) / (count - 1)
+    height, slope, cell = np.empty(count), np.empty(count), 0
+    for i in range(count):
+        want = x[0] + i * dx
+        while cell < len(left) - 1 and x[cell + 1] < want:
+            cell += 1
+        step, cos, sin = s[cell + 1] - s[cell], math.cos(phi[cell]), math.sin(phi[cell])
+        rate = (right[cell] - left[cell]) / step
+        t = (want - x[cell]) / (x[cell + 1] - x[cell]) * step
+        for _ in range(20):
+            gained, risen = _advance(t, cos, sin, left[cell], rate)
+            c, s_ = _small(t * (left[cell] + 0.5 * rate * t))
+            along, miss = cos * c - sin * s_, want - x[cell] - gained
+            slope[i] = (sin * c + cos * s_) / along
+            t += miss / along
+            if abs(miss) < 1e-9:  # the rest is linear: its square is below rounding
+                break
+        height[i] = z[cell] + risen + slope[i] * miss
+        slope[i] += (left[cell] + rate * t) / along**3 * miss
+    return x[0], dx, height, slope

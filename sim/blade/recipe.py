@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import accumulate, pairwise
 
 import numpy as np
 from scipy.interpolate import PchipInterpolator
@@ -114,7 +114,7 @@ class Recipe:
 
 def _ramped(lengths, kappa, blend, name):
     """Breakpoints of curvature: constant in each piece, linear over `blend` centred on each boundary."""
-    bounds = np.concatenate([[0.0], np.cumsum(lengths)])
+    bounds = list(accumulate(lengths, initial=0.0))
     for i, length in enumerate(lengths):
         needed = blend / 2 * ((i > 0) + (i < len(lengths) - 1))
         if length < needed - 1e-12:

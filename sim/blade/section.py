@@ -1,10 +1,14 @@
 """The cross-section of a blade: hollow, loaded width and rise, in closed form."""
 
 import math
+from collections import namedtuple
 from dataclasses import dataclass
 
 from sim.compiled import kernel
 from sim.errors import BladeError
+
+Leaned = namedtuple("Leaned", "t w hollow drop reach2 share")
+Leaned.__doc__ = """A leaned section. t: slope of its edge line; w, hollow: m; the rest: for the circle's equation."""
 
 
 @dataclass(frozen=True)
@@ -62,29 +66,44 @@ def rise(u, w, hollow):
 
 
 @kernel
-def strips(n, t, w, hollow):
-    """Where the leaned section is immersed at penetration n along the leg axis; t >= 0: slope of the edge line.
+def leaned(t, w, hollow):
+    """A section at slope t of its edge line: what many cuts at different penetrations share."""
+    flat = math.isinf(hollow)
+    drop = 0.0 if flat else math.sqrt(hollow * hollow - 0.25 * w * w) - 0.5 * t * w
+    return Leaned(t, w, hollow, drop, 0.0 if flat else hollow * hollow * (1.0 + t * t), 1.0 / (1.0 + t * t))
 
-    t is tan(lean) for level edges; with one edge proud see contact.slant.
+
+@kernel
+def cut(n, s):
+    """Where a leaned section is immersed at penetration n along the leg axis.
 
     Returns (b, c): the strip [0, b] at the inside edge and the strip [c, w] at the outside edge (c = w: none);
     (w, w) once the crown of the hollow is covered. The edge of a strip solves
     (1 + t^2) s^2 - 2 c t s + c^2 - R^2 = 0, c = n + sqrt(R^2 - w^2/4) - t w/2 (circle cut by the ice line).
     """
     if n <= 0.0:
-        return 0.0, w
-    if math.isinf(hollow):
-        return (w, w) if n >= w * t else (n / t, w)
-    c = n + math.sqrt(hollow * hollow - 0.25 * w * w) - 0.5 * t * w
-    under = hollow * hollow * (1.0 + t * t) - c * c
+        return 0.0, s.w
+    if math.isinf(s.hollow):
+        return (s.w, s.w) if n >= s.w * s.t else (n / s.t, s.w)
+    c = n + s.drop
+    under = s.reach2 - c * c
     if under <= 0.0:
-        return w, w
-    root = math.sqrt(under)
-    left = 0.5 * w + (c * t - root) / (1.0 + t * t)
-    right = 0.5 * w + (c * t + root) / (1.0 + t * t)
-    if left >= w:
-        return w, w
-    return max(left, 0.0), min(right, w)
+        return s.w, s.w
+    root, middle = math.sqrt(under), 0.5 * s.w
+    left = middle + (c * s.t - root) * s.share
+    right = middle + (c * s.t + root) * s.share
+    if left >= s.w:
+        return s.w, s.w
+    return max(left, 0.0), min(right, s.w)
+
+
+@kernel
+def strips(n, t, w, hollow):
+    """As `cut`, of a section given by its numbers; t >= 0: slope of the edge line.
+
+    t is tan(lean) for level edges; with one edge proud see contact.slant.
+    """
+    return cut(n, leaned(t, w, hollow))
 
 
 @kernel
@@ -101,7 +120,12 @@ def rises(n, t, w, hollow, tilt):
     The bottom stands v(u) + tilt u above the inside edge, measured along the blade; it is highest at u_c, where
     v' = -tilt: s = R tilt/sqrt(1 + tilt^2).
     """
-    left, right = strips(n, t, w, hollow)
+    return climbs(*strips(n, t, w, hollow), w, hollow, tilt)
+
+
+@kernel
+def climbs(left, right, w, hollow, tilt):
+    """As `rises`, of a bottom immersed over [0, left] and [right, w]."""
     crown = 0.5 * w
     if math.isinf(hollow):
         crown = w if tilt > 0.0 else 0.0

@@ -5,7 +5,7 @@ from collections import namedtuple
 
 import numpy as np
 
-from sim.blade.section import breaks, loaded_width, strips
+from sim.blade.section import breaks, cut, leaned, loaded_width
 from sim.compiled import kernel
 from sim.ice.contact import bottom_factor, gap, meet, pressed, slant
 
@@ -22,16 +22,22 @@ def groove_area(steel, patch, gx, gw):
 def _over_penetration(steel, patch, start, rebound, gx, gw):
     """integral from start to d of a(n) [or of a(n) (1 - (d - n)/rebound) when rebound > 0] dn."""
     s = slant(steel, patch.t)
+    section = leaned(s, steel.thickness, steel.hollow)
     n_w, n_c = breaks(s, steel.thickness, steel.hollow)
-    cuts = np.array([start, n_w, n_c, patch.depth])
-    cuts = np.sort(np.minimum(np.maximum(cuts, start), patch.depth))
+    first, second = min(n_w, n_c), max(n_w, n_c)
+    cuts = (
+        start, min(max(first, start), patch.depth), min(max(second, start), patch.depth), patch.depth,
+    )  # fmt: skip
     total = 0.0
     for i in range(3):
         half = 0.5 * (cuts[i + 1] - cuts[i])
+        if half <= 0.0:
+            continue
         for j in range(len(gx)):
             n = cuts[i] + half * (1.0 + gx[j])
             weight = max(0.0, 1.0 - (patch.depth - n) / rebound) if rebound > 0.0 else 1.0
-            total += half * gw[j] * weight * loaded_width(n, s, steel.thickness, steel.hollow)
+            left, right = cut(n, section)
+            total += half * gw[j] * weight * (left + section.w - right)
     return total
 
 
@@ -84,7 +90,7 @@ def film_shear(steel, ice, law, patch, speed, steps):
         fore = meet(steel, patch.beta, patch.deepest, patch.base, patch.depth - n_c, 1.0)
         aft = meet(steel, patch.beta, patch.deepest, patch.base, patch.depth - n_c, -1.0)
         ends[1], ends[2] = math.sqrt(patch.front - fore), math.sqrt(min(patch.front - aft, length))
-    y = np.zeros(2)  # h^2 of the inside and outside strip
+    h = np.zeros(2)  # of the inside and outside strip
     entry = np.zeros(2)  # where each strip's clock started, distance behind the front
     width = np.zeros(2)
     total = 0.0
@@ -96,18 +102,19 @@ def film_shear(steel, ice, law, patch, speed, steps):
         single = piece == 1
         if single and width[0] + width[1] > 0.0:  # two strips flow into one: keep the volume of water
             share = width[1] / (width[0] + width[1])
-            y[0] = (math.sqrt(y[0]) * (1.0 - share) + math.sqrt(y[1]) * share) ** 2
+            h[0] = h[0] * (1.0 - share) + h[1] * share
         if piece == 2:
-            y[1], entry[1] = y[0], entry[0]
+            h[1], entry[1] = h[0], entry[0]
         dq = (ends[piece + 1] - ends[piece]) / count
-        total += _march(steel, ice, law, patch, film, ends[piece], dq, count, single, n_c, y, entry, width)
+        total += _march(steel, ice, law, patch, film, ends[piece], dq, count, single, n_c, h, entry, width)
     return total
 
 
 @kernel
-def _march(steel, ice, law, patch, film, q_start, dq, count, single, n_c, y, entry, width):
-    """Shear over one piece, N; y, entry and width of the two strips are carried on in place."""
+def _march(steel, ice, law, patch, film, q_start, dq, count, single, n_c, h, entry, width):
+    """Shear over one piece, N; h, entry and width of the two strips are carried on in place."""
     w, s = steel.thickness, slant(steel, patch.t)
+    section = leaned(s, w, steel.hollow)
     last = np.zeros((2, 4))  # A, B, C and shear integrand at the last station
     total = 0.0
     for i in range(count + 1):
@@ -120,7 +127,7 @@ def _march(steel, ice, law, patch, film, q_start, dq, count, single, n_c, y, ent
         p = pressed(steel, ice, law, patch, x, n)[0]
         left, right = w, w
         if not single:  # at the very crown, still two strips
-            left, right = strips(min(n, n_c * (1.0 - 1e-12)) if n_c > 0.0 else n, s, w, steel.hollow)
+            left, right = cut(min(n, n_c * (1.0 - 1e-12)) if n_c > 0.0 else n, section)
         for k in range(2):
             b = left if k == 0 else w - right
             if b <= 0.0:
@@ -133,14 +140,15 @@ def _march(steel, ice, law, patch, film, q_start, dq, count, single, n_c, y, ent
             heat = 2.0 * q * film.eta * film.v / film.melt
             cold = 2.0 * q * film.chill / (film.melt * film.v * math.sqrt(age))
             squeeze = 2.0 * q * p / (film.eta * film.v * b * b)
-            if born and y[k] == 0.0:
+            if born and h[k] == 0.0:
                 # h = c sqrt(age), c > 0: rho L V c^2/2 + k dT sqrt(V/(pi alpha)) c - eta V^2 = 0
                 both = film.chill * film.chill + 2.0 * film.melt * film.v**3 * film.eta
-                y[k] = ((math.sqrt(both) - film.chill) / (film.melt * film.v)) ** 2 * age
+                h[k] = (math.sqrt(both) - film.chill) / (film.melt * film.v) * math.sqrt(age)
             elif i > 0:
-                known = y[k] + dq * (last[k, 0] - last[k, 1] * math.sqrt(y[k]) - last[k, 2] * y[k] * y[k])
-                y[k] = _implicit(max(known, 0.0), y[k], dq * heat, dq * cold, dq * squeeze)
-            shear = 2.0 * q * film.eta * film.v * b / math.sqrt(y[k])
+                y = h[k] * h[k]
+                known = y + dq * (last[k, 0] - last[k, 1] * h[k] - last[k, 2] * y * y)
+                h[k] = _implicit(max(known, 0.0), h[k], dq * heat, dq * cold, dq * squeeze)
+            shear = 2.0 * q * film.eta * film.v * b / h[k]
             if born and math.isinf(steel.hollow) and s == 0.0:
                 last[k, 3] = shear  # a flat bottom enters with its whole width, other strips with none
             if i > 0:
@@ -152,8 +160,8 @@ def _march(steel, ice, law, patch, film, q_start, dq, count, single, n_c, y, ent
 
 @kernel
 def _implicit(known, guess, a, b, c):
-    """y > 0 with y = known + a - b sqrt(y) - c y^2: Newton in r = sqrt(y), convex and increasing there."""
-    r = math.sqrt(guess) if guess > 0.0 else 1e-9
+    """r > 0 with r^2 = known + a - b r - c r^4, r = sqrt(y): Newton, convex and increasing there."""
+    r = guess if guess > 0.0 else 1e-9
     target = known + a
     for _ in range(60):
         r2 = r * r
@@ -161,7 +169,7 @@ def _implicit(known, guess, a, b, c):
         new = r - f / (2.0 * r + b + 4.0 * c * r2 * r)
         if new <= 0.0:
             new = 0.1 * r
-        if abs(new - r) <= 1e-13 * r:
-            return new * new
+        if abs(new - r) <= 1e-6 * r:  # Newton: the error left is of the order of its square
+            return new
         r = new
-    return r * r
+    return r

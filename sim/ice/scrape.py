@@ -4,12 +4,13 @@ import math
 
 import numpy as np
 
-from sim.blade.section import rise, strips
+from sim.blade.section import cut, leaned, rise
 from sim.compiled import kernel
 from sim.ice.contact import gap, slant
 from sim.ice.drag import groove_area
 
-GOLDEN = 0.5 * (math.sqrt(5.0) - 1.0)
+FIRST_YAW, YAW_STEPS = 0.05, 11  # first bracket, of half the arc over the path radius; golden steps within it
+SHORT = 0.5 * (3.0 - math.sqrt(5.0))
 
 
 @kernel
@@ -22,46 +23,70 @@ def swept_area(steel, patch, path_radius, yaw, arc_points, columns):
     value, 0 <= u <= w.
     The area is the integral of P. Between neighbouring x the walls are followed by linear interpolation.
     """
-    t, w = patch.t + steel.tilt, steel.thickness
-    cos_l = 1.0 / math.sqrt(1.0 + patch.t * patch.t)
-    shift, depth = np.empty(arc_points), np.empty(arc_points)
-    u_min, u_max = 0.0, 0.0
-    for i in range(arc_points):
-        x = patch.tail + (patch.front - patch.tail) * i / (arc_points - 1)
-        s = x - patch.deepest
-        shift[i] = (yaw * s - s * s / (2.0 * path_radius)) * cos_l
-        depth[i] = max(patch.depth - gap(steel, patch, x), 0.0)
-        left, right = strips(depth[i], abs(t), w, steel.hollow)
-        reach = w if right < w or t < 0.0 else left
-        u_min = min(u_min, -shift[i])
-        u_max = max(u_max, reach - shift[i])
-    inside = _columns(steel, shift, depth, t, u_min, 0.0, max(columns // 2, 8)) if u_min < 0.0 else 0.0
-    return inside + _columns(steel, shift, depth, t, 0.0, u_max, columns)
+    return _swept(steel, patch, _sections(steel, patch, arc_points), path_radius, yaw, columns)
 
 
 @kernel
-def _columns(steel, shift, depth, t, start, stop, columns):
-    """Midpoint sum over columns of the deepest cut in each."""
-    w, hollow, low = steel.thickness, steel.hollow, min(0.0, steel.thickness * t)
+def _sections(steel, patch, arc_points):
+    """Stations from the rear to the front of the immersed arc: x from the deepest point, penetration, and where the
+    strip at the inside edge ends and the one at the outside edge begins; (4, arc_points)."""
+    t, w = patch.t + steel.tilt, steel.thickness
+    section, out = leaned(abs(t), w, steel.hollow), np.empty((4, arc_points))
+    for i in range(arc_points):
+        x = patch.tail + (patch.front - patch.tail) * i / (arc_points - 1)
+        n = max(patch.depth - gap(steel, patch, x), 0.0)
+        left, right = cut(n, section)
+        out[0, i], out[1, i] = x - patch.deepest, n
+        out[2, i], out[3, i] = (left, right) if t >= 0.0 else (w - right, w - left)  # seen from the other edge
+    return out
+
+
+@kernel
+def _swept(steel, patch, sections, path_radius, yaw, columns):
+    """As `swept_area`, of known sections."""
+    t, w = patch.t + steel.tilt, steel.thickness
+    cos_l = 1.0 / math.sqrt(1.0 + patch.t * patch.t)
+    shift = (yaw - sections[0] / (2.0 * path_radius)) * sections[0] * cos_l
+    u_min, u_max = 0.0, 0.0
+    for i in range(len(shift)):
+        reach = w if sections[3, i] < w or t < 0.0 else sections[2, i]
+        u_min, u_max = min(u_min, -shift[i]), max(u_max, reach - shift[i])
+    inside = 0.0
+    if u_min < 0.0:
+        inside = _columns(sections, shift, t, w, steel.hollow, u_min, 0.0, max(columns // 2, 8))
+    return inside + _columns(sections, shift, t, w, steel.hollow, 0.0, u_max, columns)
+
+
+@kernel
+def _columns(sections, shift, t, w, hollow, start, stop, columns):
+    """Midpoint sum over columns of the deepest cut in each; from the deepest section outward, to reject soon."""
     du = (stop - start) / columns
-    total = 0.0
-    for k in range(columns):
-        column = start + (k + 0.5) * du
-        best = 0.0
-        before = column + shift[0]
-        for i in range(len(shift)):
-            u = column + shift[i]
-            if 0.0 <= u <= w and depth[i] - u * t + low > best:
-                best = max(best, depth[i] - u * t + low - rise(u, w, hollow))
-            if i > 0 and before != u:
-                for wall in (0.0, w):  # where a wall crosses this column between two stations
-                    if (before - wall) * (u - wall) < 0.0:
-                        share = (wall - before) / (u - before)
-                        cut = depth[i - 1] + share * (depth[i] - depth[i - 1]) - wall * t + low
-                        best = max(best, cut)
-            before = u
-        total += best * du
-    return total
+    best, middle = np.zeros(columns), np.argmax(sections[1])
+    for j in range(len(shift)):
+        i = middle + j if middle + j < len(shift) else len(shift) - 1 - j
+        top = sections[1, i] + min(0.0, w * t)
+        first = start + 0.5 * du + shift[i]  # u of the first column in this section
+        for part in range(2):
+            u_low, u_high = (0.0, sections[2, i]) if part == 0 else (sections[3, i], w)
+            if u_high <= u_low:
+                continue
+            for k in range(*_within(u_low - first, u_high - first, du, columns)):
+                u = first + k * du
+                if top - u * t > best[k]:
+                    best[k] = max(best[k], top - u * t - rise(u, w, hollow))
+        if i > 0 and shift[i] != shift[i - 1]:
+            change = (sections[1, i] - sections[1, i - 1]) / (shift[i - 1] - shift[i])
+            for wall in (0.0, w):  # columns that a wall crosses between two stations
+                a, b = wall - first + shift[i] - shift[i - 1], wall - first
+                for k in range(*_within(min(a, b), max(a, b), du, columns)):
+                    best[k] = max(best[k], top - wall * t + change * (k * du - b))
+    return np.sum(best) * du
+
+
+@kernel
+def _within(low, high, du, columns):
+    """(first, one past the last) column k with low < k du <= high."""
+    return (int(low / du) + 1 if low >= 0.0 else 0), (min(int(high / du) + 1, columns) if high >= 0.0 else 0)
 
 
 @kernel
@@ -96,20 +121,29 @@ def turn_scrape(steel, ice, patch, path_radius, arc_points, columns, gx, gw):
     if path_radius >= tightest_clean_radius(steel, patch):
         return 0.0
     groove = groove_area(steel, patch, gx, gw)
-    half = 0.5 * (patch.front - patch.tail) / path_radius
-    low, high = -half, half
-    a, b = high - GOLDEN * (high - low), low + GOLDEN * (high - low)
-    f_a = swept_area(steel, patch, path_radius, a, arc_points, columns)
-    f_b = swept_area(steel, patch, path_radius, b, arc_points, columns)
-    for _ in range(18):
-        if f_a < f_b:
-            high, b, f_b = b, a, f_a
-            a = high - GOLDEN * (high - low)
-            f_a = swept_area(steel, patch, path_radius, a, arc_points, columns)
+    sections = _sections(steel, patch, arc_points)
+    # The minimum is sharply kinked, and lies at or near the yaw at which the blade is tangent at its deepest point.
+    width = FIRST_YAW * 0.5 * (patch.front - patch.tail) / path_radius
+    low, yaw, high = -width, 0.0, width
+    f_low = _swept(steel, patch, sections, path_radius, low, columns)
+    least = _swept(steel, patch, sections, path_radius, yaw, columns)
+    f_high = _swept(steel, patch, sections, path_radius, high, columns)
+    for _ in range(8):  # downhill until it rises again
+        if least <= min(f_low, f_high):
+            break
+        width *= 2.0
+        if f_low < f_high:
+            low, yaw, high, f_high, least = low - width, low, yaw, least, f_low
+            f_low = _swept(steel, patch, sections, path_radius, low, columns)
         else:
-            low, a, f_a = a, b, f_b
-            b = low + GOLDEN * (high - low)
-            f_b = swept_area(steel, patch, path_radius, b, arc_points, columns)
-    # the minimum is sharply kinked where the blade is tangent at its deepest point: look there too
-    straight = swept_area(steel, patch, path_radius, 0.0, arc_points, columns)
-    return max(0.0, ice.hardness * (min(f_a, f_b, straight) - groove))
+            low, yaw, high, f_low, least = yaw, high, high + width, least, f_high
+            f_high = _swept(steel, patch, sections, path_radius, high, columns)
+    for _ in range(YAW_STEPS):  # golden section
+        new = yaw + SHORT * (high - yaw) if high - yaw > yaw - low else yaw - SHORT * (yaw - low)
+        area = _swept(steel, patch, sections, path_radius, new, columns)
+        if area < least:
+            low, high = (yaw, high) if new > yaw else (low, yaw)
+            yaw, least = new, area
+        else:
+            low, high = (low, new) if new > yaw else (new, high)
+    return max(0.0, ice.hardness * (least - groove))

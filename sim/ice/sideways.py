@@ -40,52 +40,66 @@ def facing(steel, patch, n):
 
 
 @kernel
-def _moments(steel, ice, law, patch, ends, count, xp, toe_in, gx, gw):
-    """(imbalance, moment) about xp: force of the toe side less the heel side, and integral of s |x - xp|."""
-    ahead, behind, moment = 0.0, 0.0, 0.0
-    for i in range(count - 1):
-        cut = min(max(xp, ends[i]), ends[i + 1])
-        for side in range(2):
-            start = ends[i] if side == 0 else cut
-            half = 0.5 * ((cut if side == 0 else ends[i + 1]) - start)
-            if half <= 0.0:
-                continue
-            for j in range(len(gx)):
-                x = start + half * (1.0 + gx[j])
-                s_in, s_out = capacities(steel, ice, law, patch, x)
-                s = s_in if (x > xp) == toe_in else s_out
-                moment += half * gw[j] * s * abs(x - xp)
-                if x > xp:
-                    ahead += half * gw[j] * s
-                else:
-                    behind += half * gw[j] * s
-    return ahead - behind, moment
+def _sums(steel, ice, law, patch, start, stop, gx, gw):
+    """Integrals from start to stop of s_in, s_in x, s_out, s_out x, with x from the deepest point."""
+    a, ax, b, bx = 0.0, 0.0, 0.0, 0.0
+    half = 0.5 * (stop - start)
+    if half > 0.0:
+        for j in range(len(gx)):
+            x = start + half * (1.0 + gx[j])
+            s_in, s_out = capacities(steel, ice, law, patch, x)
+            weight, arm = half * gw[j], x - patch.deepest
+            a += weight * s_in
+            ax += weight * s_in * arm
+            b += weight * s_out
+            bx += weight * s_out * arm
+    return a, ax, b, bx
 
 
 @kernel
 def pivot(steel, ice, law, patch, toe_in, gx, gw):
     """Pivot resistance about the leg axis, N m: min over x_p of integral of s |x - x_p| dx.
 
-    Plastic limit load for a pure couple; at the minimum the side forces of toe and heel balance, which is solved
-    for by bisection and secant. toe_in: the toe turns toward the inside of the turn.
+    Plastic limit load for a pure couple; at the minimum the side forces of toe and heel balance. toe_in: the toe
+    turns toward the inside of the turn. With s_a ahead of x_p and s_b behind it, x_p is where the integral of s_a + s_b
+    up to it is the whole integral of s_a: found piece by piece, then by Newton within a piece.
     """
     ends = np.empty(8)
     count = limits(steel, patch, ends)
-    low, high = patch.tail, patch.front
-    f_low = _moments(steel, ice, law, patch, ends, count, low, toe_in, gx, gw)[0]
-    f_high = _moments(steel, ice, law, patch, ends, count, high, toe_in, gx, gw)[0]
-    xp, moment = 0.5 * (low + high), 0.0
-    for i in range(60):
-        f, moment = _moments(steel, ice, law, patch, ends, count, xp, toe_in, gx, gw)
-        if f > 0.0:
-            low, f_low = xp, f
+    sums = np.empty((8, 4))
+    whole, whole_x = 0.0, 0.0
+    for i in range(count - 1):
+        a, ax, b, bx = _sums(steel, ice, law, patch, ends[i], ends[i + 1], gx, gw)
+        if not toe_in:
+            a, ax, b, bx = b, bx, a, ax
+        sums[i, 0], sums[i, 1], sums[i, 2], sums[i, 3] = a, ax, b, bx
+        whole, whole_x = whole + a, whole_x + ax
+    a, ax, b, bx = 0.0, 0.0, 0.0, 0.0
+    piece = 0
+    while piece < count - 2 and a + b + sums[piece, 0] + sums[piece, 2] < whole:
+        a, ax, b, bx = a + sums[piece, 0], ax + sums[piece, 1], b + sums[piece, 2], bx + sums[piece, 3]
+        piece += 1
+    low, high = ends[piece], ends[piece + 1]
+    share = (whole - a - b) / max(sums[piece, 0] + sums[piece, 2], 1e-300)
+    xp, more = low + share * (high - low), (0.0, 0.0, 0.0, 0.0)
+    for _ in range(60):
+        more = _sums(steel, ice, law, patch, ends[piece], xp, gx, gw)
+        miss = a + b + more[0] + more[2] - whole
+        if miss > 0.0:
+            high = xp
         else:
-            high, f_high = xp, f
-        new = low + (high - low) * f_low / (f_low - f_high) if i % 3 else 0.5 * (low + high)
-        if abs(new - xp) < 1e-9:
+            low = xp
+        new = xp - miss / max(sum(capacities(steel, ice, law, patch, xp)), 1e-300)
+        if not low <= new <= high:
+            new = 0.5 * (low + high)
+        if abs(new - xp) < 1e-9:  # the moment is least here: its error is of the order of this squared
             break
         xp = new
-    return moment
+    if not toe_in:
+        more = more[2], more[3], more[0], more[1]
+    a, ax, b, bx = a + more[0], ax + more[1], b + more[2], bx + more[3]
+    arm = xp - patch.deepest
+    return (whole_x - ax) - arm * (whole - a) + arm * b - bx
 
 
 @kernel
@@ -99,6 +113,8 @@ def hold_angle(steel, ice, law, patch, gx, gw):
     bite, load = 0.0, 0.0
     for i in range(count - 1):
         half = 0.5 * (ends[i + 1] - ends[i])
+        if half <= 0.0:
+            continue
         for j in range(len(gx)):
             x = ends[i] + half * (1.0 + gx[j])
             n = patch.depth - gap(steel, patch, x)
@@ -120,6 +136,8 @@ def inside_share(steel, ice, law, patch, gx, gw):
     half_load, load = 0.0, 0.0
     for i in range(count - 1):
         half = 0.5 * (ends[i + 1] - ends[i])
+        if half <= 0.0:
+            continue
         for j in range(len(gx)):
             x = ends[i] + half * (1.0 + gx[j])
             n = patch.depth - gap(steel, patch, x)
