@@ -191,7 +191,7 @@ def _study(config, name, arguments, console) -> int:
     with counter(console) as on_chunk:
         try:
             made = plan(folder, on_chunk)
-        except (KeyboardInterrupt, BladeError):
+        except KeyboardInterrupt:
             if (folder.path / "evaluations.jsonl").exists():
                 print(f"what was judged is kept; go on with the same request and resume={folder.path}", file=sys.stderr)
             raise

@@ -18,6 +18,8 @@ def own_candidates(path: str, where: str) -> list:
         if file.stat().st_size > LARGEST_FILE:
             raise BladeError(f"{where}: {path} is larger than 1 MB; list fewer candidates.")
         entries = yaml.safe_load(file.read_text(encoding="utf-8"))
+    except BladeError:
+        raise
     except (OSError, ValueError):
         raise BladeError(f"{where}: cannot read {path}; give a YAML file of plain text that exists.") from None
     except yaml.YAMLError as fault:

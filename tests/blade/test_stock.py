@@ -63,7 +63,7 @@ def test_runners_of_different_length_are_not_compared():
 def test_free_tilt_finds_a_turned_curve(zoned):
     # the same steel mounted a little toe-down: turned back, nothing is left to grind; held level, there is
     turned = replace(zoned, pitch_offset_rad=0.004).curve()
-    free = removal(turned, zoned.curve(), free_tilt=True)
+    free = removal(turned, zoned.curve(), True, within=(-0.115, 0.115))  # the steep ends shift along x as they turn
     assert free.most_m < 2e-6 < 2e-4 < removal(turned, zoned.curve()).most_m
     assert abs(free.tilt_rad) == pytest.approx(0.004, abs=2e-5)
 
