@@ -1,8 +1,8 @@
 """The step loop: forces at the pose about to be reached, then one step of the engine; compiled, with a plain twin.
 
 An engine step first moves the bodies with their velocities, then gives these the forces. Forces taken at x + dt v make
-that a leapfrog: poses at whole steps, velocities half a step later; the first kick is half. Velocity-dependent terms
-use 1.5 v - 0.5 v_before (second order).
+that a leapfrog: poses at whole steps, velocities half a step later; the first kick is half. Dampers act on the mean
+of the rates before and after (see `dampers`), speed along the ice is 1.5 v - 0.5 v_before: second order, all of it.
 """
 
 import math
@@ -15,6 +15,7 @@ from sim.ice.contact import DEEPEST_ALLOWED, lowest, press_ahead, with_tail
 from sim.ice.drag import film_shear, ploughing
 from sim.ice.scrape import turn_scrape
 from sim.rolling.bodies import call_step, engine_access, memory, space_address
+from sim.rolling.dampers import joint_at, mean_rates
 from sim.skater.body import GRAVITY
 
 Man = namedtuple(
@@ -44,7 +45,7 @@ END_M = 0.020
 ENERGY_SLACK = 1e-3  # of the work done, J per J, plus a joule-sized floor
 
 # places in `keep`, what the loop remembers from step to step
-_PATH, _PLOUGH, _FILM, _SCRAPE, _LOSS, _AIR, _LEAK, _WORK, _ROWS, _LEG0, _END = range(11)
+_PATH, _PLOUGH, _FILM, _SCRAPE, _LOSS, _POWER, _AIR, _LEAK, _WORK, _ROWS, _LEG0, _END = range(12)
 
 
 @kernel
@@ -87,25 +88,32 @@ def _ledger(keep, inertia, applied, before, after, dt):
 
 
 @kernel
-def _predict(k, dt, pose, speed, last, q, v):
-    """Pose about to be reached and velocity there, into q and v; False when it is not finite."""
+def _predict(k, dt, pose, speed, last, q):
+    """Pose about to be reached, into q; False when it is not finite."""
     for i in range(6):
         if k == 1:  # before v(0) the velocity was v(-dt/2), mirroring v(dt/2)
             last[i] = 2.0 * last[i] - speed[i]
         q[i] = pose[i] + dt * speed[i]
-        v[i] = speed[i] if k == 0 else 1.5 * speed[i] - 0.5 * last[i]
-        last[i] = speed[i]
         if not math.isfinite(q[i]):
             return False
     return True
 
 
 @kernel
-def _bodies(man, run, k, q, v, wanted, leg, leg_rate, rest, load, arm, drag, out):
-    """Forces and torques on skate and rest, counter-clockwise torques: ice, weight, ankle, guide or turn, shove."""
+def _along(man, run, rates):
+    """Speed along the ice of the common centre of mass."""
+    return run.speed + (man.skate_mass * rates[0] + man.body_mass * rates[3]) / (man.skate_mass + man.body_mass)
+
+
+@kernel
+def _bodies(man, run, k, q, wanted, leg, leg_rate, rest, load, arm, drag, out):
+    """Forces and torques on skate and rest, counter-clockwise torques: ice, weight, ankle, guide or turn, shove.
+
+    All but the dampers.
+    """
     push = wanted / (man.skate_mass + man.body_mass)
     beta, psi = -q[2], -q[5]
-    turn = man.stiffness * (rest - (beta - psi)) + man.damping * (v[2] - v[5])
+    turn = man.stiffness * (rest - (beta - psi))
     out[0], out[1] = -drag, load - man.skate_mass * push
     out[2] = arm * load - q[1] * drag - turn
     out[3], out[4], out[5] = 0.0, -man.body_mass * push, turn
@@ -114,12 +122,32 @@ def _bodies(man, run, k, q, v, wanted, leg, leg_rate, rest, load, arm, drag, out
         out[0] += man.skate_mass * run.spin2 * (q[0] - middle)
         out[3] += man.body_mass * run.spin2 * (q[3] - middle)
     else:
-        out[5] -= man.guide_spring * (leg - psi) + man.guide_damper * (leg_rate + v[5])
+        out[5] -= man.guide_spring * (leg - psi) + man.guide_damper * leg_rate
     since = k * run.dt - run.impulse_at
     if run.impulse != 0.0 and 0.0 <= since <= run.impulse_for:
         shove = run.impulse * 0.5 * math.pi / run.impulse_for * math.sin(math.pi * since / run.impulse_for)
         out[3] += shove
         out[5] -= shove * run.impulse_above * math.cos(psi)
+
+
+@kernel
+def _damp(man, run, q, speed, inertia, load, arm, out):
+    """Add the dampers' forces to `out`; returns the load with the contact's, N (1 + c d'), never below 0."""
+    joint = joint_at(q, inertia, man.ankle_x - man.skate_x, man.ankle_z - man.skate_z, man.body_height)
+    guide = man.guide_damper if run.free <= 0.0 else 0.0
+    rise, opens, turns = mean_rates(joint, out, speed, run.dt, arm, run.contact_damping * load, man.damping, guide)
+    held = load * (1.0 - run.contact_damping * rise)
+    if held < 0.0:  # rising so fast that the ice lets go: no contact, and the others without it
+        held = 0.0
+        out[1] -= load
+        out[2] -= arm * load
+        _, opens, turns = mean_rates(joint, out, speed, run.dt, arm, 0.0, man.damping, guide)
+    else:
+        out[1] += held - load
+        out[2] += arm * (held - load)
+    out[2] -= man.damping * opens
+    out[5] += man.damping * opens - guide * turns
+    return held
 
 
 @kernel
@@ -149,18 +177,20 @@ def _ending(run, keep, psi, load, wanted, weight, forward):
 
 
 @kernel
-def kick(k, pose, speed, last, steel, ice, law, man, run, program, gx, gw, inertia, keep, record, out):
+def kick(k, pose, speed, last, q, steel, ice, law, man, run, program, gx, gw, inertia, keep, record, out):
     """Forces on both bodies at the instant k dt, into `out` (fx, fy, torque, twice); returns an outcome, 0 to go on.
 
-    pose: x, y, angle of skate and rest before the step; speed: their rates half a step earlier; last: those before.
+    pose: x, y, angle of skate and rest before the step; speed: their rates half a step earlier; last: those before;
+    q: room for the pose about to be reached.
     """
     if k > 0:
         _ledger(keep, inertia, out, last, speed, 0.5 * run.dt if k == 1 else run.dt)
-    q, v = np.empty(6), np.empty(6)
-    if not _predict(k, run.dt, pose, speed, last, q, v):
+    if not _predict(k, run.dt, pose, speed, last, q):
         return _NOT_CONVERGED
     mass = man.skate_mass + man.body_mass
-    forward = run.speed + (man.skate_mass * v[0] + man.body_mass * v[3]) / mass
+    between = _along(man, run, speed)
+    forward = between if k == 0 else 1.5 * between - 0.5 * _along(man, run, last)
+    keep[_PATH] += between * run.dt if k > 0 else 0.0
     along = run.on_path > 0.0
     wanted, t, leg, leg_rate, rest, curvature = _program(program, keep[_PATH] if along else k * run.dt)
     if along:  # lean and load follow from the speed at hand and the path
@@ -180,28 +210,31 @@ def kick(k, pose, speed, last, steel, ice, law, man, run, program, gx, gw, inert
         return _FELL if min(patch.deepest - steel.x_first, toe_end - patch.deepest) < END_M else _SANK
     if k % run.drag_every == 0:
         _drag(steel, ice, law, with_tail(steel, patch), forward, curvature, keep, gx, gw)
-    arm = origin_x + patch.centre * cos_b - q[0]
-    load = patch.load * max(0.0, 1.0 - run.contact_damping * (v[1] + v[2] * arm))
-    drag = keep[_PLOUGH] + keep[_FILM] + keep[_SCRAPE] if patch.load > 0.0 else 0.0
-    _bodies(man, run, k, q, v, wanted, leg, leg_rate, rest, load, arm, drag, out)
+    arm, load = origin_x + patch.centre * cos_b - q[0], patch.load
+    drag = keep[_PLOUGH] + keep[_FILM] + keep[_SCRAPE] if load > 0.0 else 0.0
+    _bodies(man, run, k, q, wanted, leg, leg_rate, rest, load, arm, drag, out)
+    if k > 0:  # it starts from rest
+        load = _damp(man, run, q, speed, inertia, load, arm, out)
+    for i in range(6):
+        last[i] = speed[i]
 
     if k == 0:
         keep[_LEG0] = psi
-    keep[_LOSS] += drag * forward * run.dt
+    keep[_LOSS] += 0.5 * (keep[_POWER] + drag * forward) * run.dt if k > 0 else 0.0
+    keep[_POWER] = drag * forward
     if k % run.record_every == 0:
         _note(record, keep, k * run.dt, load, wanted, t, beta, psi, with_tail(steel, patch), drag, forward)
-    keep[_PATH] += forward * run.dt
     return _ending(run, keep, psi, load, wanted, mass * GRAVITY, forward)
 
 
 @kernel
 def _compiled(step, space, a, b, at, steps, finish, steel, ice, law, man, run, program, gx, gw, inertia, keep, record):
-    pose, speed, last, out = np.empty(6), np.empty(6), np.zeros(6), np.zeros(6)
+    pose, speed, last, q, out = np.empty(6), np.empty(6), np.zeros(6), np.empty(6), np.zeros(6)
     for k in range(steps):
         for i in range(3):
             pose[i], pose[3 + i] = a[at[i]], b[at[i]]
             speed[i], speed[3 + i] = a[at[3 + i]], b[at[3 + i]]
-        status = kick(k, pose, speed, last, steel, ice, law, man, run, program, gx, gw, inertia, keep, record, out)
+        status = kick(k, pose, speed, last, q, steel, ice, law, man, run, program, gx, gw, inertia, keep, record, out)
         if status != 0 or (run.on_path > 0.0 and keep[_PATH] >= finish):
             return status, k
         for i in range(3):
@@ -211,11 +244,11 @@ def _compiled(step, space, a, b, at, steps, finish, steel, ice, law, man, run, p
 
 
 def _plain(space, skate, rest, steps, finish, steel, ice, law, man, run, program, gx, gw, inertia, keep, record):
-    last, out = np.zeros(6), np.zeros(6)
+    last, q, out = np.zeros(6), np.empty(6), np.zeros(6)
     for k in range(steps):
         pose = np.array([*skate.position, skate.angle, *rest.position, rest.angle])
         speed = np.array([*skate.velocity, skate.angular_velocity, *rest.velocity, rest.angular_velocity])
-        status = kick(k, pose, speed, last, steel, ice, law, man, run, program, gx, gw, inertia, keep, record, out)
+        status = kick(k, pose, speed, last, q, steel, ice, law, man, run, program, gx, gw, inertia, keep, record, out)
         if status != 0 or (run.on_path > 0.0 and keep[_PATH] >= finish):
             return status, k
         force = out.tolist()

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 from scipy.optimize import brentq
@@ -64,21 +65,21 @@ def equilibrium(steel, ice, law, skater: Skater, load, t, rest, leg, speed, gaus
 
 
 def _root(state, steel):
-    low, high = math.atan(steel.slope[0]), math.atan(steel.slope[-1])
-    grid = np.linspace(low, high, 25)
-    values = []
-    for beta in grid:
+    grid = np.linspace(math.atan(steel.slope[0]), math.atan(steel.slope[-1]), 25)
+
+    @cache
+    def value(i):
         try:
-            values.append(state(beta)[0])
+            return state(grid[i])[0]
         except BladeError:
-            values.append(math.nan)
-    signs = [i for i in range(24) if values[i] * values[i + 1] <= 0]
-    if not signs:
-        return None
-    best = min(signs, key=lambda i: abs(grid[i]))
-    beta = brentq(lambda b: state(b)[0], grid[best], grid[best + 1], xtol=1e-13)
-    _, patch, angle = state(beta)
-    return patch, angle
+            return math.nan
+
+    for i in sorted(range(24), key=lambda i: abs(grid[i])):
+        if value(i) * value(i + 1) <= 0:
+            beta = brentq(lambda b: state(b)[0], grid[i], grid[i + 1], xtol=1e-13)
+            _, patch, angle = state(beta)
+            return patch, angle
+    return None
 
 
 def roll(
@@ -93,15 +94,14 @@ def roll(
     start = equilibrium(steel, ice, law, skater, load, t, rest, leg, scenario.speed_m_s, QUADRATURE)
     if start is None:
         return Roll(scenario, "no_start", np.zeros((0, len(COLUMNS))), 0.0, 0.0, 0.0)
-    arm = max(abs(x - skater.ankle_x_m) for x in scenario.line_m)
-    for _ in range(3):  # the balance of a flat blade may go farther from the ankle than the line that was asked for
-        dt = time_step(scenario, skater, float(program.load.max()), contact_damping, arm)
+    dt = scenario.time_step_s
+    for _ in range(3):
         done = _attempt(steel, ice, law, skater, scenario, program, start, t, dt, contact_damping, plain)
-        farthest = _farthest(done, skater)
-        if dt <= time_step(scenario, skater, float(program.load.max()), contact_damping, farthest):
+        safe = longest_step(done, skater)
+        if dt <= safe:
             return done
-        arm = farthest
-    return replace(done, outcome="not_converged")
+        dt = RECORD_S / math.ceil(RECORD_S / max(safe, dt / 5))
+    return replace(done, outcome="not_converged") if done.outcome == "finished" else done
 
 
 def _attempt(steel, ice, law, skater, scenario, program, start, t, dt, contact_damping, plain) -> Roll:
@@ -121,30 +121,21 @@ def _attempt(steel, ice, law, skater, scenario, program, start, t, dt, contact_d
     return Roll(scenario, outcome, record, leak, work, done * dt)
 
 
-def _farthest(done: Roll, skater: Skater) -> float:
-    """Greatest distance of the loaded balance from the ankle in a run that finished; 0 in one that did not."""
-    carried = done["load"] > 0.05 * skater.weight_n
-    if done.outcome != "finished" or not carried.any():
-        return 0.0
-    return float(np.abs(done["balance_position"][carried] - skater.ankle_x_m).max())
+def longest_step(done: Roll, skater: Skater) -> float:
+    """Longest time step, s, that the stiffest instant of a run allows; inf for one that never carried a load.
 
-
-def time_step(scenario: Scenario, skater: Skater, most_load: float, contact_damping: float, arm: float) -> float:
-    """The scenario's time step, or the longest part of a record interval that is safely stable, s."""
-    safe = 0.9 * longest_step(skater, most_load, contact_damping, arm)
-    return scenario.time_step_s if scenario.time_step_s <= safe else RECORD_S / math.ceil(RECORD_S / safe)
-
-
-def longest_step(skater: Skater, most_load: float, contact_damping: float, arm: float) -> float:
-    """Longest stable time step, s, for the damping of a skate that rocks about its ankle.
-
-    Velocity terms are taken at 1.5 v - 0.5 v_before, which is stable while rate x dt < 1 (two-step Adams-Bashforth);
-    rate = (c N arm^2 + C)/I, arm the distance of the balance from the ankle, I of the skate about the ankle.
+    Leapfrog is stable while rate x dt < 2, rate^2 = (k arm^2 + K)/I + k/m: contact stiffness k, about 2 N/d, at its
+    arm from the ankle, ankle stiffness K, I of the skate about the ankle. Dampers are implicit and do not count.
     """
+    carried = done["load"] > 0.05 * skater.weight_n
+    if not carried.any():
+        return math.inf
+    stiffness = 2.0 * done["load"][carried] / done["depth"][carried]
+    arm = done["balance_position"][carried] - skater.ankle_x_m
     along, up = skater.ankle_from_skate
     inertia = skater.skate_inertia + skater.skate_mass_kg * (along**2 + up**2)
-    rate = (contact_damping * most_load * arm**2 + skater.ankle_damping) / inertia
-    return 1.0 / rate if rate > 0 else math.inf
+    rate2 = (stiffness * arm**2 + skater.ankle_stiffness) / inertia + stiffness / skater.mass_kg
+    return 1.5 / math.sqrt(float(rate2.max()))
 
 
 def _drag_interval(scenario):

@@ -170,6 +170,7 @@ def by_mujoco(model, run, dt):
 def cases(scenarios):
     return {
         "stride": scenarios["stride"],
+        "stride as shipped": replace(scenarios["stride"], time_step_s=5e-4),
         "nudge": replace(scenarios["nudge"], duration_s=0.6, impulse_at_s=0.05),
         "leaned nudge": LEANED,
     }
@@ -193,7 +194,7 @@ def gaps(run, other):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["stride", "nudge", "leaned nudge"])
+@pytest.mark.parametrize("name", ["stride", "stride as shipped", "nudge", "leaned nudge"])
 def test_against_dop853(steel, ice, law, skater, scenarios, name, monkeypatch):
     run, model = ours_and_model(steel, steel, ice, law, skater, cases(scenarios)[name], monkeypatch)
     gap = gaps(run, by_dop853(model, run))
