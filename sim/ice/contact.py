@@ -43,8 +43,9 @@ def _quadrature(n):
 
 GAUSS = {n: _quadrature(n) for n in (8, 12, 24, 32)}
 DEEPEST_ALLOWED = 3.0e-3  # m; a blade sunk further is not skating
-EXACT = 1e-11  # of the load, and of SHIFT_M, to which a contact is solved
+EXACT = 1e-10  # of the load, and of SHIFT_M, to which a contact is solved
 SHIFT_M = 0.01
+FIRST_SLOPES = (1.4, 0.0, 0.3, 1.0)  # to start solving for a stand from; see _stand_from
 
 
 @kernel
@@ -332,17 +333,17 @@ def stand(steel, ice, law, t, load, line, gx, gw):
 
     .load is nan when no pitch does it.
     """
-    return stand_from(steel, ice, law, t, load, line, 5e-5, _tangent(steel, line), gx, gw)
+    return _stand_from(steel, ice, law, t, load, line, 5e-5, _tangent(steel, line), FIRST_SLOPES, gx, gw)[0]
 
 
 @kernel
 def stand_along(steel, ice, law, t, load, lines, gx, gw):
     """Pitch of the contacts that carry `load` at each of the lines; nan where none does. Each starts from the last."""
     out = np.empty(len(lines))
-    d, more = 5e-5, 0.0
+    d, more, slopes = 5e-5, 0.0, FIRST_SLOPES
     for i in range(len(lines)):
         tangent = _tangent(steel, lines[i])
-        patch = stand_from(steel, ice, law, t, load, lines[i], d, tangent + more, gx, gw)
+        patch, slopes = _stand_from(steel, ice, law, t, load, lines[i], d, tangent + more, slopes, gx, gw)
         out[i] = patch.beta
         if math.isnan(patch.load):
             out[i] = math.nan
@@ -359,14 +360,15 @@ def _tangent(steel, x):
 
 
 @kernel
-def stand_from(steel, ice, law, t, load, line, d, beta, gx, gw):
-    """As `stand`, from a guess of depth and pitch: Broyden (1965) on ln N over ln d and on the centre over pitch.
+def _stand_from(steel, ice, law, t, load, line, d, beta, slopes, gx, gw):
+    """As `stand`, from a guess of depth, pitch and slopes: Broyden's method (1965) for both at once; (patch, slopes).
 
-    The centre moves with the deepest point, which gives the first slopes. Where that does not converge, brackets do.
+    slopes: of ln N and of the centre, each over ln d and over pitch, where pitch counts by the shift of the deepest
+    point that it brings. Where that does not converge, brackets do.
     """
     low, high = math.atan(steel.slope[0]), math.atan(steel.slope[len(steel.slope) - 1])
     last_f, last_g, step_u, step_v, scale = 0.0, 0.0, 0.0, 0.0, 0.0
-    n_u, n_v, c_u, c_v = 1.4, 0.0, 0.0, 1.0  # slopes of ln N and of the centre; pitch counts by the shift it brings
+    n_u, n_v, c_u, c_v = slopes
     u, v, start = math.log(d), 0.0, beta
     for i in range(20):
         beta = start + v / scale if i > 0 else start
@@ -378,10 +380,9 @@ def stand_from(steel, ice, law, t, load, line, d, beta, gx, gw):
             break
         f, g = math.log(patch.load / load), (patch.centre - line) / SHIFT_M
         if abs(f) < EXACT and abs(g) < EXACT:
-            return with_tail(steel, patch)
+            return with_tail(steel, patch), (n_u, n_v, c_u, c_v)
         if i == 0:
             scale = _shift_per_pitch(steel, x0) / SHIFT_M
-            c_u = 0.5 * (patch.centre - x0) / SHIFT_M
         else:
             size = step_u * step_u + step_v * step_v
             miss_f = (f - last_f - n_u * step_u - n_v * step_v) / size
@@ -396,7 +397,7 @@ def stand_from(steel, ice, law, t, load, line, d, beta, gx, gw):
         step_u = min(max((n_v * g - c_v * f) / whole, -2.0), 2.0)
         step_v = min(max((c_u * f - n_u * g) / whole, -2.0), 2.0)
         u, v, last_f, last_g = u + step_u, v + step_v, f, g
-    return _stand_between(steel, ice, law, t, load, line, gx, gw)
+    return _stand_between(steel, ice, law, t, load, line, gx, gw), FIRST_SLOPES
 
 
 @kernel
