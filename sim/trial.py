@@ -17,7 +17,7 @@ from sim.rolling.scenarios import ADVICE, Roll, roll
 from sim.skater.body import GRAVITY, Skater
 from sim.skater.movement import Program, Scenario, program
 
-FINE = GAUSS[12]  # quadrature of the static states; these three grids: see the grid-convergence test
+FINE = GAUSS[16]  # quadrature of the static states; these three grids: see the grid-convergence test
 FILM_STEPS = 256
 SCRAPE_GRID = (48, 96)  # stations along the arc, columns across it
 

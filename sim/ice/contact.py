@@ -34,14 +34,14 @@ base: height of the deepest point in the pitched frame, so that gap = z cos(beta
 def _quadrature(n):
     """n Gauss points on (-1, 1) drawn toward both ends by u = g (3 - g^2)/2, and their weights.
 
-    Where the crown of the hollow is covered, the loaded width ends in a square root; in g it is smooth. 12 such points
-    are as good as 24 plain ones on the worst contacts and ten times better on most.
+    Where the crown of the hollow is covered, the loaded width ends in a square root; in g it is smooth. Over the static
+    measures 16 such points are as good as 24 plain ones: 1.5e-5 off at worst.
     """
     g, w = np.polynomial.legendre.leggauss(n)
     return 0.5 * g * (3 - g * g), 1.5 * (1 - g * g) * w
 
 
-GAUSS = {n: _quadrature(n) for n in (8, 12, 24, 32)}
+GAUSS = {n: _quadrature(n) for n in (8, 12, 16, 24, 32)}
 DEEPEST_ALLOWED = 3.0e-3  # m; a blade sunk further is not skating
 EXACT = 1e-10  # of the load, and of SHIFT_M, to which a contact is solved
 SHIFT_M = 0.01

@@ -135,8 +135,8 @@ def test_sliding_contact_does_know_heel_from_toe(steel, ice, law, gauss):
 
 
 def test_gauss_points_have_converged(steel, zoned_steel, ice, law):
-    """24 points per piece against 32; and the 12 of the movement program and the 8 of the step loop."""
-    worst = {8: 0.0, 12: 0.0, 24: 0.0}
+    """The 16 points per piece of the static states against 32; the 12 of the movement program, the 8 of the step loop."""
+    worst = {8: 0.0, 12: 0.0, 16: 0.0}
     for blade in (steel, zoned_steel):
         for lean, load, line in STATES.values():
             fine = stand(blade, ice, law, math.tan(lean), load, line, *GAUSS[32])
@@ -146,7 +146,7 @@ def test_gauss_points_have_converged(steel, zoned_steel, ice, law):
                         abs(ours.beta - fine.beta) / 0.01]  # fmt: skip
                 worst[count] = max(worst[count], *gaps)
     print("Gauss points against 32:", {k: f"{v:.1e}" for k, v in worst.items()})
-    assert worst[24] < 2e-3 and worst[12] < 2e-3 and worst[8] < 2e-3
+    assert worst[16] < 5e-5 and worst[12] < 2e-3 and worst[8] < 2e-3
 
 
 def test_curve_table_has_converged(single, zoned, ice, law, gauss, monkeypatch):
