@@ -135,7 +135,7 @@ def test_sliding_contact_does_know_heel_from_toe(steel, ice, law, gauss):
 
 
 def test_gauss_points_have_converged(steel, zoned_steel, ice, law):
-    """The 16 points per piece of the static states against 32; the 12 of the movement program, the 8 of the step loop."""
+    """The 16 points per piece of static states, 12 of the movement program and 8 of the step loop against 32."""
     worst = {8: 0.0, 12: 0.0, 16: 0.0}
     for blade in (steel, zoned_steel):
         for lean, load, line in STATES.values():
