@@ -80,7 +80,8 @@ def gap(steel, patch, x):
 @kernel
 def lowest(steel, beta):
     """x of the deepest point at pitch beta (tangent parallel to the ice), clamped to the runner, and its height."""
-    want = math.tan(beta)
+    sin_b, cos_b = math.sin(beta), math.cos(beta)
+    want = sin_b / cos_b
     last = len(steel.slope) - 1
     if want <= steel.slope[0]:
         i, r = 0, 0.0
@@ -96,7 +97,7 @@ def lowest(steel, beta):
         r = 2.0 * more / (2.0 * c2 + math.sqrt(max(4.0 * c2 * c2 + 12.0 * c3 * more, 0.0)))
         r = min(max(r, 0.0), 1.0)
     x = steel.x_first + (i + r) * steel.dx
-    return x, height(steel, x)[0] * math.cos(beta) - x * math.sin(beta)
+    return x, height(steel, x)[0] * cos_b - x * sin_b
 
 
 @kernel
@@ -105,15 +106,15 @@ def meet(steel, beta, x0, base, level, side):
     if level <= 0.0:
         return x0
     end = steel.x_first + (len(steel.z) - 1) * steel.dx if side > 0 else steel.x_first
-    probe = x0 + side * min(abs(end - x0), 0.004)
-    near = height(steel, probe)[0] * math.cos(beta) - probe * math.sin(beta) - base
-    return _meet_from(steel, beta, x0, base, level, side, x0 + (probe - x0) * math.sqrt(level / max(near, 1e-12)))
+    probe, sin_b, cos_b = x0 + side * min(abs(end - x0), 0.004), math.sin(beta), math.cos(beta)
+    near = height(steel, probe)[0] * cos_b - probe * sin_b - base
+    guess = x0 + (probe - x0) * math.sqrt(level / max(near, 1e-12))
+    return _meet_from(steel, sin_b, cos_b, x0, base, level, side, guess)
 
 
 @kernel
-def _meet_from(steel, beta, x0, base, level, side, x):
+def _meet_from(steel, sin_b, cos_b, x0, base, level, side, x):
     """As `meet`, from a guess. The gap is convex: Newton, kept between what is known to lie inside and outside."""
-    sin_b, cos_b = math.sin(beta), math.cos(beta)
     end = steel.x_first + (len(steel.z) - 1) * steel.dx if side > 0 else steel.x_first
     inner, outer, past_end = x0, end, True  # past_end: nothing seen yet that lies outside
     if (end - x) * side <= 0.0:
@@ -161,7 +162,7 @@ def _rear_end(steel, ice, law, t, beta, x0, base, d, front):
         miss = e - (z * cos_b - x * sin_b - base)
         step = miss / (-scale / (front - x) - (slope * cos_b - sin_b))
         x = min(max(x - step, steel.x_first), nearest)
-        if abs(step) < 1e-8:
+        if abs(step) < 1e-7:  # Newton: the error left is of the order of its square
             break
     e = scale * (math.log(2.0 * (front - x) / a_d) + 0.5)
     if e < d and x > steel.x_first:
@@ -236,10 +237,11 @@ def _kink(steel, patch, n, start, level):
     if down <= 0.0:
         return x0, x0
     guess = x0 + (patch.front - x0) * math.sqrt(down / patch.depth)
-    ahead = _meet_from(steel, patch.beta, x0, patch.base, down, 1.0, guess)
+    sin_b, cos_b = math.sin(patch.beta), math.cos(patch.beta)
+    ahead = _meet_from(steel, sin_b, cos_b, x0, patch.base, down, 1.0, guess)
     if down >= level or start >= x0:
         return start, ahead
-    return max(start, _meet_from(steel, patch.beta, x0, patch.base, down, -1.0, 2.0 * x0 - ahead)), ahead
+    return max(start, _meet_from(steel, sin_b, cos_b, x0, patch.base, down, -1.0, 2.0 * x0 - ahead)), ahead
 
 
 @kernel
