@@ -16,7 +16,8 @@ from scipy.integrate import solve_ivp
 from experiments import validation_checks as outside
 from experiments.validation_checks import CANNOT, FINE, MEMORY, OURS, RINK, STANDING, Check, blade, compare
 from sim import closed_forms
-from sim.ice.contact import lowest, press, settle
+from sim.blade.steel import lowest
+from sim.ice.contact import press, settle
 from sim.rolling.bodies import build
 from sim.rolling.loop import COLUMNS, Man, Run, step_through
 from sim.skater.body import GRAVITY, Skater

@@ -12,7 +12,8 @@ from scipy.optimize import minimize_scalar
 from sim import closed_forms
 from sim.blade.recipe import Recipe
 from sim.blade.section import Section
-from sim.ice.contact import GAUSS, Law, Steel, press, settle, stand
+from sim.blade.steel import Steel
+from sim.ice.contact import GAUSS, Law, press, settle, stand
 from sim.ice.drag import film_shear, groove_area, ploughing
 from sim.ice.ice import Ice
 from sim.ice.scrape import swept_area, tightest_clean_radius

@@ -9,8 +9,9 @@ import numpy as np
 from sim.blade.reading import BladeReading
 from sim.blade.recipe import Recipe
 from sim.blade.section import Section
+from sim.blade.steel import Steel
 from sim.errors import BladeError
-from sim.ice.contact import GAUSS, Law, Patch, Steel, settle, stand, stand_along
+from sim.ice.contact import GAUSS, Law, Patch, settle, stand, stand_along
 from sim.ice.drag import film_shear, ploughing
 from sim.ice.ice import Ice
 from sim.ice.scrape import turn_scrape

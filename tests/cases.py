@@ -10,7 +10,7 @@ import numpy as np
 from scipy.optimize import brentq, minimize_scalar
 
 from sim.blade.recipe import Recipe
-from sim.ice.contact import Steel
+from sim.blade.steel import Steel
 
 FT = 0.3048
 THICKNESS_M, HOLLOW_M = 2.9e-3, 12.7e-3

@@ -6,13 +6,8 @@ from collections import namedtuple
 import numpy as np
 
 from sim.blade.section import breaks, cut, leaned, loaded_width
+from sim.blade.steel import height, lowest, meet, meet_from, slant
 from sim.compiled import kernel
-
-Steel = namedtuple("Steel", "x_first dx z slope thickness hollow tilt", defaults=(0.0,))
-Steel.__doc__ = """Curve on a uniform grid of x (m) with its section: what the compiled functions read of a blade.
-
-tilt: slope of the line through both edges against the blade; 0 when they are level.
-"""
 
 Law = namedtuple("Law", "standing rebound rear_full slip_line film scuff")
 Law.__doc__ = """Model-form switches, as floats 0/1 but for scuff.
@@ -49,92 +44,9 @@ FIRST_SLOPES = (1.4, 0.0, 0.3, 1.0)  # to start solving for a stand from; see _s
 
 
 @kernel
-def slant(steel, t):
-    """Slope, >= 0, of the line through both edges against the ice: |tan(lean) + tilt|; the section's own `t`.
-
-    A nearly upright blade whose outside edge stands proud rests on that edge: the section is then seen from there.
-    """
-    return abs(t + steel.tilt)
-
-
-@kernel
-def height(steel, x):
-    """z and dz/dx at x by cubic Hermite on the table."""
-    per_dx = 1.0 / steel.dx  # the same for a whole loop: compilers take it out, where they must keep a division
-    q = (x - steel.x_first) * per_dx
-    i = min(max(int(q), 0), len(steel.z) - 2)
-    r = q - i
-    z0, z1 = steel.z[i], steel.z[i + 1]
-    m0, m1 = steel.slope[i] * steel.dx, steel.slope[i + 1] * steel.dx
-    c2 = 3.0 * (z1 - z0) - 2.0 * m0 - m1
-    c3 = 2.0 * (z0 - z1) + m0 + m1
-    return z0 + r * (m0 + r * (c2 + r * c3)), (m0 + r * (2.0 * c2 + r * 3.0 * c3)) * per_dx
-
-
-@kernel
 def gap(steel, patch, x):
     """Height of the curve above its deepest point, m, at blade position x."""
     return height(steel, x)[0] * math.cos(patch.beta) - x * math.sin(patch.beta) - patch.base
-
-
-@kernel
-def lowest(steel, beta):
-    """x of the deepest point at pitch beta (tangent parallel to the ice), clamped to the runner, and its height."""
-    want = math.tan(beta)
-    last = len(steel.slope) - 1
-    if want <= steel.slope[0]:
-        i, r = 0, 0.0
-    elif want >= steel.slope[last]:
-        i, r = last, 0.0
-    else:
-        i = np.searchsorted(steel.slope, want) - 1
-        z0, z1 = steel.z[i], steel.z[i + 1]
-        m0, m1 = steel.slope[i] * steel.dx, steel.slope[i + 1] * steel.dx
-        c2, c3 = 3.0 * (z1 - z0) - 2.0 * m0 - m1, 2.0 * (z0 - z1) + m0 + m1
-        # slope inside the cell is m0 + 2 c2 r + 3 c3 r^2, which rises: the root without cancellation
-        more = want * steel.dx - m0
-        r = 2.0 * more / (2.0 * c2 + math.sqrt(max(4.0 * c2 * c2 + 12.0 * c3 * more, 0.0)))
-        r = min(max(r, 0.0), 1.0)
-    x = steel.x_first + (i + r) * steel.dx
-    return x, height(steel, x)[0] * math.cos(beta) - x * math.sin(beta)
-
-
-@kernel
-def meet(steel, beta, x0, base, level, side):
-    """x ahead (side +1) or behind (-1) of x0 where the gap reaches `level`; the end of the runner if it does not."""
-    if level <= 0.0:
-        return x0
-    end = steel.x_first + (len(steel.z) - 1) * steel.dx if side > 0 else steel.x_first
-    probe = x0 + side * min(abs(end - x0), 0.004)
-    near = height(steel, probe)[0] * math.cos(beta) - probe * math.sin(beta) - base
-    return _meet_from(steel, beta, x0, base, level, side, x0 + (probe - x0) * math.sqrt(level / max(near, 1e-12)))
-
-
-@kernel
-def _meet_from(steel, beta, x0, base, level, side, x):
-    """As `meet`, from a guess. The gap is convex: Newton, kept between what is known to lie inside and outside."""
-    sin_b, cos_b = math.sin(beta), math.cos(beta)
-    end = steel.x_first + (len(steel.z) - 1) * steel.dx if side > 0 else steel.x_first
-    inner, outer, past_end = x0, end, True  # past_end: nothing seen yet that lies outside
-    if (end - x) * side <= 0.0:
-        x = end
-    for _ in range(60):
-        z, slope = height(steel, x)
-        miss = z * cos_b - x * sin_b - base - level
-        if miss > 0.0:
-            outer, past_end = x, False
-        elif x == end:
-            return end
-        else:
-            inner = x
-        rate = slope * cos_b - sin_b
-        new = x - miss / rate if rate * side > 0.0 else 0.5 * (inner + outer)
-        if (new - inner) * (new - outer) > 0.0:
-            new = end if past_end else 0.5 * (inner + outer)
-        if abs(new - x) < 1e-8:  # Newton: the error left is of the order of its square
-            return new
-        x = new
-    return x
 
 
 @kernel
@@ -161,7 +73,7 @@ def _rear_end(steel, ice, law, t, beta, x0, base, d, front):
         miss = e - (z * cos_b - x * sin_b - base)
         step = miss / (-scale / (front - x) - (slope * cos_b - sin_b))
         x = min(max(x - step, steel.x_first), nearest)
-        if abs(step) < 1e-8:
+        if abs(step) < 1e-7:  # Newton: the error left is of the order of its square
             break
     e = scale * (math.log(2.0 * (front - x) / a_d) + 0.5)
     if e < d and x > steel.x_first:
@@ -236,10 +148,11 @@ def _kink(steel, patch, n, start, level):
     if down <= 0.0:
         return x0, x0
     guess = x0 + (patch.front - x0) * math.sqrt(down / patch.depth)
-    ahead = _meet_from(steel, patch.beta, x0, patch.base, down, 1.0, guess)
+    sin_b, cos_b = math.sin(patch.beta), math.cos(patch.beta)
+    ahead = meet_from(steel, sin_b, cos_b, x0, patch.base, down, 1.0, guess)
     if down >= level or start >= x0:
         return start, ahead
-    return max(start, _meet_from(steel, patch.beta, x0, patch.base, down, -1.0, 2.0 * x0 - ahead)), ahead
+    return max(start, meet_from(steel, sin_b, cos_b, x0, patch.base, down, -1.0, 2.0 * x0 - ahead)), ahead
 
 
 @kernel

@@ -6,8 +6,9 @@ from collections import namedtuple
 import numpy as np
 
 from sim.blade.section import breaks, cut, leaned, loaded_width
+from sim.blade.steel import meet, slant
 from sim.compiled import kernel
-from sim.ice.contact import bottom_factor, gap, meet, pressed, slant
+from sim.ice.contact import bottom_factor, gap, pressed
 
 _Film = namedtuple("_Film", "v eta melt chill")  # speed, viscosity, rho L, k dT sqrt(V/(pi alpha))
 

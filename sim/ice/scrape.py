@@ -5,8 +5,9 @@ import math
 import numpy as np
 
 from sim.blade.section import cut, leaned, rise
+from sim.blade.steel import slant
 from sim.compiled import kernel
-from sim.ice.contact import gap, slant
+from sim.ice.contact import gap
 from sim.ice.drag import groove_area
 
 FIRST_YAW, YAW_STEPS = 0.05, 11  # first bracket, of half the arc over the path radius; golden steps within it

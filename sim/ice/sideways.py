@@ -5,8 +5,9 @@ import math
 import numpy as np
 
 from sim.blade.section import rises, strips
+from sim.blade.steel import slant
 from sim.compiled import kernel
-from sim.ice.contact import gap, limits, pressed, slant, wall_factor
+from sim.ice.contact import gap, limits, pressed, wall_factor
 
 
 @kernel

@@ -10,8 +10,9 @@ from collections import namedtuple
 
 import numpy as np
 
+from sim.blade.steel import lowest
 from sim.compiled import kernel
-from sim.ice.contact import DEEPEST_ALLOWED, lowest, press_ahead, with_tail
+from sim.ice.contact import DEEPEST_ALLOWED, press_ahead, with_tail
 from sim.ice.drag import film_shear, ploughing
 from sim.ice.scrape import turn_scrape
 from sim.rolling.bodies import call_step, engine_access, memory, space_address

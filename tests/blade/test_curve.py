@@ -11,8 +11,8 @@ from scipy.special import fresnel
 
 from sim.blade import curve as curve_module
 from sim.blade.curve import BladeCurve
+from sim.blade.steel import height
 from sim.errors import BladeError
-from sim.ice.contact import height
 from tests.cases import relative, steel_of
 
 

@@ -10,7 +10,8 @@ from scipy.optimize import brentq
 
 from sim.blade import curve as curve_module
 from sim.blade.recipe import Recipe, Sweep
-from sim.ice.contact import GAUSS, gap, limits, lowest, press, settle, stand
+from sim.blade.steel import lowest
+from sim.ice.contact import GAUSS, gap, limits, press, settle, stand
 from tests import reference_model
 from tests.cases import FT, HOLLOW_M, STATES, THICKNESS_M, WEIGHT_N, LeanedSection, PlainContact, relative, steel_of
 

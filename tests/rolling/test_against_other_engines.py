@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from sim.ice.contact import GAUSS, lowest, press
+from sim.blade.steel import lowest
+from sim.ice.contact import GAUSS, press
 from sim.ice.drag import film_shear, ploughing
 from sim.rolling import scenarios as rolling_scenarios
 from sim.rolling.loop import FILM_STEPS
