@@ -16,7 +16,7 @@ LEAST_END_M = 0.012  # of an end zone, within the part that is read
 GRID_M = 0.004  # first search for boundaries
 BEAM = 60  # sets of boundaries kept while the search grows
 STARTS = 3  # of these refined for each number of zones
-RUNNING = 30.0  # score above the best within which a number of zones is tried from all of them
+RUNNING = 12.0  # score above the best within which a number of zones is tried from all of them
 DRAWS, ROUND, MOST_ROUNDS = 2000, 600, 8
 ENOUGH = 400.0  # effective draws after which no more rounds are made
 LEAST_KAPPA = 1.0 / 200.0  # a flatter zone is drawn as R 200 m: no measurement tells the two apart
@@ -58,6 +58,7 @@ class ZoneModel:
         self.frame = np.linalg.qr(nuisance / np.linalg.norm(nuisance, axis=0))[0]
         self.bowl = self.twice(rows.x_m)
         self.circle = self._clear(self.bowl)
+        self.volume = np.linalg.slogdet(nuisance.T @ nuisance)[1]
         self.y = self._clear(rows.z_m)
         self.count = len(rows.x_m)
 
@@ -113,6 +114,12 @@ class ZoneModel:
     def freedom(self, zones):
         """Rows less parameters."""
         return self.count - self.frame.shape[1] - 2 * zones + 1
+
+    def likelihood(self, found):
+        """Restricted log likelihood of the rows' correlation, given where the zones meet."""
+        _, gram, rss = self.solve(found.bounds_m[None], np.array([found.blend_m]))
+        spread = self.volume + np.linalg.slogdet(gram[0])[1] + self.rows.log_whitening
+        return -0.5 * (self.freedom(len(found.kappa)) * np.log(rss[0]) + spread)
 
     def score(self, rss, zones):
         """N ln(RSS/N) + k ln N (Schwarz 1978), k = curvatures + twice the boundaries.
