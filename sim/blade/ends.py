@@ -60,8 +60,8 @@ def find_end(rows, smooth, arc, toe, seen) -> End:
 def _tries(model, low):
     """Fits of (where sweep and zone meet, blend) from several starts."""
     scale = np.array([1e-3, 1e-3])
-    for start in (0.006, 0.015, 0.025, 0.040):
+    for start in (0.010, 0.025):
         yield least_squares(
             lambda t: model.residuals(t[None])[0] / 1e-6, [low + start, 0.015], x_scale=scale,
-            bounds=([low + 1e-3, 1e-3], [low + 0.060, 0.050]), diff_step=1e-5,
+            bounds=([low + 1e-3, 1e-3], [low + 0.060, 0.050]), diff_step=1e-5, xtol=1e-7, ftol=1e-7,
         )  # fmt: skip

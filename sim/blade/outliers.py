@@ -12,7 +12,8 @@ POINT_LIMIT, STEP_LIMIT = 5.0, 6.0  # standard deviations; clean traces of 300 p
 GROUP = 5  # a burr or a grain of dirt covers at most so many neighbours
 MOST_SLIPS = 8  # in one pass; more are no slips
 BESIDE = 4  # points on either side that make a slip out of what could be a few bad points
-DRIFT = 0.5  # curvature of a working part changes at most like 0.1/m over 20 mm: (0.1/m)^2/0.02 m, 1/m^3
+DRIFT = 10.0  # curvature of a worn working part, dents and all, wanders like 0.45/m over 20 mm: 0.45^2/0.02, 1/m^3
+SWEEP_DRIFT = 3200.0  # and into a sweep like 8/m over 20 mm
 SWEEP_RADIUS_M = 0.6  # shorter than any zone to skate on (common practice, no published source)
 END_M = 0.045  # a sweep and its blend lie within so much of the end (common practice, no published source)
 
@@ -30,7 +31,7 @@ def search(x, z, weight) -> Found:
     """Forward search: the strongest of all single points, groups of up to GROUP neighbours and slips, one at a time.
 
     x, z, weight: (n,) m, one pass sorted by x. The curve is a spline whose curvature wanders at a stated rate (DRIFT;
-    in a sweep 80 times as fast), the noise level the median absolute deviation of its residuals; what has been found
+    in a sweep SWEEP_DRIFT), the noise level the median absolute deviation of its residuals; what has been found
     gets a column of its own, which takes it out of the fit (impulse and step indicators: Hendry, Johansen & Santos
     2008). A point that the curve follows by over 0.9 cannot be judged.
     """
@@ -57,9 +58,9 @@ def search(x, z, weight) -> Found:
     return _sized(x, z, weight, sweeps, out, slips, removed, level)
 
 
-def slack(x, low, high, sweeps):
-    """Relative penalty on changes of curvature: LOOSE within END_M of an end that turns up, 1 elsewhere."""
-    return np.where((sweeps[0] & (x < low + END_M)) | (sweeps[1] & (x > high - END_M)), LOOSE, 1.0)
+def slack(x, low, high, sweeps, loose=LOOSE):
+    """Relative penalty on changes of curvature: loose within END_M of an end that turns up, 1 elsewhere."""
+    return np.where((sweeps[0] & (x < low + END_M)) | (sweeps[1] & (x > high - END_M)), loose, 1.0)
 
 
 def turned_up(x, z):
@@ -88,7 +89,7 @@ def _resist(x, z, weight, sweeps):
     The level comes from a fit in which points count less the farther they are off (Huber 1964), for many bad points
     would hide behind the scatter that they make.
     """
-    basis, factor = hat_parts(x, lambda at: slack(at, x[0], x[-1], sweeps))
+    basis, factor = hat_parts(x, lambda at: slack(at, x[0], x[-1], sweeps, DRIFT / SWEEP_DRIFT))
     root = np.sqrt(weight)
     basis, penalty = root[:, None] * basis, factor.T @ factor
     level, trust = max(np.ptp(z) / 30, FINEST_M), np.ones(len(x))
@@ -148,7 +149,7 @@ def _strongest(resist, root, z, removed, level, step_limit):
 
 def _sized(x, z, weight, sweeps, out, slips, removed, level):
     """Sizes of slips and of points off, from one fit without the points."""
-    basis, factor = hat_parts(x, lambda at: slack(at, x[0], x[-1], sweeps))
+    basis, factor = hat_parts(x, lambda at: slack(at, x[0], x[-1], sweeps, DRIFT / SWEEP_DRIFT))
     columns = np.hstack([basis, *[(np.arange(len(x)) >= s).astype(float)[:, None] for s in slips]])
     factor = np.hstack([factor * level / np.sqrt(DRIFT), np.zeros((len(factor), len(slips)))])
     root = np.sqrt(weight * ~removed)

@@ -7,9 +7,9 @@ from scipy.special import ndtr, ndtri, stdtrit
 
 from sim.blade.circle import best_circle
 from sim.blade.ends import find_end
-from sim.blade.outliers import DRIFT, FINEST_M
+from sim.blade.outliers import FINEST_M, SWEEP_DRIFT
 from sim.blade.recipe import Recipe, Sweep
-from sim.blade.smooth import LOOSE, Z90, Smooth, fit
+from sim.blade.smooth import Z90, Smooth, fit
 from sim.blade.trace import Flag, arc_lengths, bend_of, clean
 from sim.blade.zones import ZoneModel, best_fits, sampled
 from sim.errors import BladeError
@@ -221,7 +221,7 @@ def _smooth(rows, working):
         return fit(rows, bend_of(rows))
     inner = rows.within(low, high)
     part = fit(inner, bend_of(inner))
-    loose = part.sigma_m**2 / (DRIFT / LOOSE) / part.stiffness_m5
+    loose = part.sigma_m**2 / SWEEP_DRIFT / part.stiffness_m5
     return fit(rows, bend_of(inner), lambda x: np.where((x < low) | (x > high), loose, 1.0), part)
 
 
@@ -289,10 +289,13 @@ def _zones(rows, smooth, working):
         residual = plain.residuals(np.append(found.bounds_m, found.blend_m)[None])[0]
         before, (lag1, pairs) = model.rows.rho, _lag1(residual, part)
         known = np.std(residual) > FINEST_M  # of exact heights only rounding is left
-        rho = min(lag1, 0.95) if known and lag1 > max(CORRELATED, 2.33 / np.sqrt(pairs)) else 0.0
-        if abs(rho - before) < 0.03:
+        if not known or lag1 <= max(CORRELATED, 2.33 / np.sqrt(pairs)):
             break
-        model = ZoneModel(replace(part, rho=rho), slope)
+        tried = [ZoneModel(replace(part, rho=rho), slope) for rho in np.arange(0.1, 0.951, 0.05)]
+        best = max(tried, key=lambda m: m.likelihood(found))
+        if best.rows.rho == before:
+            break
+        model = best
     rho = model.rows.rho
     return model, found, tuple(f.score for f in fits), lag1, model.count * (1 - rho) / (1 + rho)
 

@@ -55,15 +55,24 @@ class Rows:
             self, x_m=self.x_m[keep], z_m=self.z_m[keep], weight=self.weight[keep], passes=passes, steps=steps
         )
 
+    @cached_property
+    def _links(self):
+        """Correlation of each row with the one before it, (n-1,)."""
+        near = (np.diff(self.passes) == 0) & (self.rho > 0)
+        return np.where(near, max(self.rho, 1e-9) ** (np.abs(np.diff(self.x_m)) / self.pitch_m), 0.0).clip(max=0.98)
+
+    @property
+    def log_whitening(self) -> float:
+        """Logarithm of the determinant of the noise's correlation matrix."""
+        return float(np.sum(np.log1p(-(self._links**2))))
+
     def whiten(self, values):
         """Values (..., n) scaled to white noise of one level: e_i - r e_(i-1) over sqrt(1 - r^2), r = rho^(dx/pitch).
 
         (Prais & Winsten 1954, for uneven spacing.) With rho = 0 only the weights act.
         """
-        out = values * np.sqrt(self.weight)
+        out, r = values * np.sqrt(self.weight), self._links
         if self.rho > 0:
-            near = np.diff(self.passes) == 0
-            r = np.where(near, self.rho ** (np.abs(np.diff(self.x_m)) / self.pitch_m), 0.0).clip(max=0.98)
             out = np.concatenate([out[..., :1], (out[..., 1:] - r * out[..., :-1]) / np.sqrt(1 - r * r)], axis=-1)
         return out
 

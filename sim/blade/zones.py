@@ -16,10 +16,11 @@ LEAST_END_M = 0.012  # of an end zone, within the part that is read
 GRID_M = 0.004  # first search for boundaries
 BEAM = 60  # sets of boundaries kept while the search grows
 STARTS = 3  # of these refined for each number of zones
-RUNNING = 30.0  # score above the best within which a number of zones is tried from all of them
+RUNNING = 12.0  # score above the best within which a number of zones is tried from all of them
 DRAWS, ROUND, MOST_ROUNDS = 2000, 600, 8
 ENOUGH = 400.0  # effective draws after which no more rounds are made
 LEAST_KAPPA = 1.0 / 200.0  # a flatter zone is drawn as R 200 m: no measurement tells the two apart
+LEAST_PULL = 1 / 0.04**2  # no place on a runner is less known than +-40 mm, 1/m^2
 _BATCH = 3_000_000  # numbers held at once
 
 
@@ -51,15 +52,24 @@ class ZoneModel:
         self.rows = rows
         self.low, self.high = float(rows.x_m.min()), float(rows.x_m.max())
         x = np.linspace(self.low, self.high, 400)
-        self.factor = np.polynomial.Chebyshev.fit(x, (1 + slope(x) ** 2) ** 1.5, 10)
-        self.once = self.factor.integ()
-        self.twice = self.once.integ()
+        factor = np.polynomial.Chebyshev.fit(x, (1 + slope(x) ** 2) ** 1.5, 10)
+        self._powers = [_powers(p) for p in (factor, factor.integ(), factor.integ(2))]
         nuisance = rows.whiten(rows.nuisance.T).T
         self.frame = np.linalg.qr(nuisance / np.linalg.norm(nuisance, axis=0))[0]
-        self.bowl = self.twice(rows.x_m)
+        self.bowl = self._factor(rows.x_m, 2)
         self.circle = self._clear(self.bowl)
+        self.volume = np.linalg.slogdet(nuisance.T @ nuisance)[1]
         self.y = self._clear(rows.z_m)
         self.count = len(rows.x_m)
+
+    def _factor(self, x, times):
+        """f at x, integrated `times` over."""
+        u, coef = (x - (self.low + self.high) / 2) * (2 / (self.high - self.low)), self._powers[times]
+        out = np.full_like(u, coef[-1])
+        for c in coef[-2::-1]:
+            out *= u
+            out += c
+        return out
 
     def _clear(self, columns):
         """Columns (..., n) whitened, with offsets, tilts and slips projected out."""
@@ -77,11 +87,11 @@ class ZoneModel:
         b, w = bounds[..., None], blend[:, None, None]
         u = self.rows.x_m - b
         ahead = u > 0
-        step = np.where(ahead, self.bowl - self.twice(b) - self.once(b) * u, 0.0)
+        step = np.where(ahead, self.bowl - self._factor(b, 2) - self._factor(b, 1) * u, 0.0)
         # ramp less step: a cubic within the ramp, w^2/24 ahead of it; f is constant over a ramp to 1e-9 of the height
         round_ = np.where(np.abs(u) < w / 2, (u + w / 2) ** 3 / (6 * w) - np.where(ahead, u * u / 2, 0.0),
                           np.where(ahead, w * w / 24, 0.0))  # fmt: skip
-        rises = self._clear(step + self.factor(b) * round_)
+        rises = self._clear(step + self._factor(b, 0) * round_)
         circle = np.broadcast_to(self.circle, (len(bounds), 1, self.count))
         return np.concatenate([circle, rises], axis=1)
 
@@ -114,6 +124,12 @@ class ZoneModel:
         """Rows less parameters."""
         return self.count - self.frame.shape[1] - 2 * zones + 1
 
+    def likelihood(self, found):
+        """Restricted log likelihood of the rows' correlation, given where the zones meet."""
+        _, gram, rss = self.solve(found.bounds_m[None], np.array([found.blend_m]))
+        spread = self.volume + np.linalg.slogdet(gram[0])[1] + self.rows.log_whitening
+        return -0.5 * (self.freedom(len(found.kappa)) * np.log(rss[0]) + spread)
+
     def score(self, rss, zones):
         """N ln(RSS/N) + k ln N (Schwarz 1978), k = curvatures + twice the boundaries.
 
@@ -121,6 +137,11 @@ class ZoneModel:
         single radius in ten measured every 5 mm was read as two zones.
         """
         return float(self.count * np.log(rss / self.count) + (3 * zones - 2) * np.log(self.count))
+
+
+def _powers(series):
+    """Coefficients of a Chebyshev series over its domain in powers of u, -1 to 1; degree 12 loses nothing there."""
+    return np.polynomial.chebyshev.cheb2poly(series.coef)
 
 
 def best_fits(model: ZoneModel) -> list[ZoneFit]:
@@ -176,12 +197,12 @@ def _grown(grid, gram, side, beam, size):
 
 def _refined(model, theta):
     """Bounds and blend of least cost near theta, and that cost; bounds alone first, or the blend runs off."""
-    theta, _ = _descended(model, theta, len(theta) - 1)
-    return _descended(model, theta, len(theta))
+    theta, _ = _descended(model, theta, len(theta) - 1, 1e-5)
+    return _descended(model, theta, len(theta), 1e-7)
 
 
-def _descended(model, theta, free):
-    """Levenberg-Marquardt over the first `free` of theta on N ln RSS + the blend's prior."""
+def _descended(model, theta, free, near_m):
+    """Levenberg-Marquardt over the first `free` of theta on N ln RSS + the blend's prior, to within near_m."""
     zones, damp, cost = len(theta), 1e-3, np.inf
     for _ in range(25):
         jac, r = _jacobian(model, theta)
@@ -194,7 +215,7 @@ def _descended(model, theta, free):
         cost = _cost(model, r @ r, theta)
         while damp < 1e6:
             trial = theta.copy()
-            trial[:free] -= np.linalg.solve(hess + damp * np.diag(np.diag(hess)), grad)
+            trial[:free] -= np.linalg.solve(hess + damp * np.diag(np.diag(hess) + LEAST_PULL), grad)
             trial[-1] = trial[-1].clip(*BLEND_LIMITS_M)
             if model.allowed(trial[None])[0]:
                 new = _cost(model, np.sum(model.residuals(trial[None]) ** 2), trial)
@@ -205,7 +226,7 @@ def _descended(model, theta, free):
             break
         moved = np.max(np.abs(trial - theta))
         theta, damp, cost = trial, max(damp / 16, 1e-9), new
-        if moved < 1e-8:
+        if moved < near_m:
             break
     return theta, cost
 
@@ -254,7 +275,7 @@ def _importance(model, found, rng):
     jac, r = _jacobian(model, mode)
     hess = jac @ jac.T / (r @ r / model.freedom(zones))
     hess[-1, -1] += 1 / BLEND_SD_M**2
-    cov = np.linalg.inv(hess + np.eye(zones) / 0.04**2)  # nothing is less known than +-40 mm on a runner
+    cov = np.linalg.inv(hess + np.eye(zones) * LEAST_PULL)
     mixture, theta, logs = [(mode, 1.5 * cov)], np.zeros((0, zones)), np.zeros(0)
     dof = model.freedom(zones) + zones - 1
     for turn in range(MOST_ROUNDS):

@@ -110,9 +110,9 @@ def test_a_slip_in_one_pass_leaves_the_others():
 
 
 def test_clean_noise_is_hardly_ever_flagged():
-    flagged = sum(bool(clean(*trace(RECIPE, 4e-3, 3e-6, seed)).flags) for seed in range(40))
-    print(f"traces of clean noise with a flag: {flagged} of 40")
-    assert flagged <= 3
+    flagged = sum(bool(clean(*trace(RECIPE, 5e-3, 3e-6, seed)).flags) for seed in range(30))
+    print(f"traces of clean noise with a flag: {flagged} of 30")
+    assert flagged <= 2
 
 
 def test_many_rows_are_averaged_and_a_spike_among_them_is_still_found():
