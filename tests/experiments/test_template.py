@@ -31,8 +31,8 @@ from experiments.template_dxf import GAP_M, plain, read_dxf, write_dxf
 from experiments.template_tables import gauge, write_curve_csv
 from sim.blade.recipe import Recipe, Sweep
 from sim.blade.section import Section
+from sim.blade.steel import Steel
 from sim.errors import BladeError
-from sim.ice.contact import Steel
 from sim.measures import evaluate
 from sim.trial import Candidate, Trial
 from tests.cases import FT
