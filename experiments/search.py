@@ -30,6 +30,7 @@ KEYS = (
     "front_size", "compare_random", "starting_curve", "caps", "resume",
 )  # fmt: skip
 LINE_RADII = 33
+ALIKE = 0.02  # a front that spans less than this of a cost (log) is not spread out along it
 # a static measure and what a rolled movement says of the same thing
 ROLLED = {
     "glide_drag_coefficient": "stride_ice_loss", "turn_drag": "turn_exit_speed",
@@ -265,7 +266,7 @@ def spread_out(found: seeker.Found, most: int) -> np.ndarray:
     costs) from those taken."""
     front = found.front()
     place = np.log(found.costs[front])
-    place = (place - place.min(axis=0)) / np.maximum(np.ptp(place, axis=0), 1e-12)
+    place = (place - place.min(axis=0)) / np.maximum(np.ptp(place, axis=0), ALIKE)
     taken = list(dict.fromkeys([int(np.argmin(place[:, k])) for k in range(place.shape[1])]))[:most]
     while len(taken) < min(most, len(front)):
         away = np.min(np.linalg.norm(place[:, None] - place[taken][None], axis=2), axis=1)

@@ -28,7 +28,7 @@ from sim.errors import BladeError
 from sim.quantities import FOOT_M
 
 SMALL = ["experiment=search", "evaluations=60", "population=12", "draws=8", "front_size=3", "radius_line.count=2",
-         "figures=false", "scenarios={}"]  # fmt: skip
+         "figures=false", "scenarios={}", "objectives=[pivot_forefoot_toe_in, critical_ankle_stiffness]"]  # fmt: skip
 BASE = Recipe("base", "single_radius", (10 * FOOT_M,))
 
 
