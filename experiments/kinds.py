@@ -5,7 +5,7 @@ from pathlib import Path
 import matplotlib
 
 from experiments import figure_study as fig
-from experiments import figure_style, findings, recommend, search, search_report, sizes, stance, studies
+from experiments import figure_style, findings, parts, recommend, search, search_report, sizes, stance, studies
 from experiments.cases import request
 from sim.errors import BladeError
 
@@ -47,6 +47,7 @@ KINDS = {
     "sensitivity": (_compared(studies.read_sensitivity), fig.draw_sensitivity, fig.show_sensitivity),
     "findings": (_compared(findings.read_findings), None, findings.show_findings),
     "search": (search_report.read_search, search_report.draw, search_report.show),
+    "part": (parts.read_parts, None, parts.show),
     "size_range": (sizes.read_sizes, sizes.draw, sizes.show),
     "recommend": (recommend.read_recommend, None, recommend.show_recommend),
 }

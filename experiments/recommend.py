@@ -11,6 +11,7 @@ from experiments import detail, facts, sheet, studies
 from experiments.cases import Case, Request, candidate, on_steel, request
 from experiments.fields import Fields
 from experiments.gauge.tracefile import RawTrace, read_trace
+from experiments.grinding import Grinding, check, read_grinding
 from experiments.owncandidates import own_folder
 from experiments.store import csv_table, whole
 from experiments.variants import varied_setting
@@ -53,6 +54,7 @@ class Counter:
     gauge_level: bool
     height_m: float
     least_m: float
+    limits: Grinding
     ground: Recipe | None
     length_note: str
     edges_note: str  # inside edge proud, as stated
@@ -81,13 +83,13 @@ def read_recommend(own: dict, rest: dict):
     if not (math.isnan(height) or 2e-3 <= height <= 80e-3):
         raise BladeError(f"runner_height: {height * 1e3:.1f} mm is no height of steel; use 2 mm to 80 mm.")
     entries = own_folder(str(fields.raw("shop")) if fields.has("shop") else None)
-    ground = _ground(fields, rest)
+    limits, ground = read_grinding(fields.inner("grinding")), _ground(fields, rest)
     blades, files = _blades(fields, ground)
     reading, note = _sized(fields, rest, blades[0].reading)
     blades = (replace(blades[0], reading=reading), *blades[1:])
     fields.done()
     edges = str(rest["blade"]["inside_edge_proud"])
-    counter = Counter(blades, files, wishes, initials, level, height, least, ground, note, edges)
+    counter = Counter(blades, files, wishes, initials, level, height, least, limits, ground, note, edges)
     recipe = reading.recipe(MEASURED, level_from_trace=level)
     asked = _with_measured(_request(rest, recipe, entries), counter, recipe)
     shift, inputs, counter = _stance(counter, asked, inputs)
@@ -295,12 +297,15 @@ def _steel(asked: Request, counter: Counter) -> tuple[list[Removal | None], list
             refused.append(f"cannot be ground: {refusal}")
             continue
         left = counter.height_m - (found.most_m if found else 0.0)
-        short = case.index and left < counter.least_m  # nan: never
+        against = check(case.candidate.recipe, counter.limits) if case.index else []
+        if case.index and left < counter.least_m:  # nan: never
+            least = counter.least_m * 1e3
+            against.insert(0, f"{left * 1e3:.1f} mm of steel would be left, and {least:.1f} mm is the least stated")
+        if found is not None and found.most_m > counter.limits.steel_available_m:
+            most = counter.limits.steel_available_m * 1e3
+            against.append(f"{found.most_m * 1e3:.2f} mm would have to go, and the limit of the shop is {most:.2f} mm")
         steel.append(found)
-        refused.append(
-            f"cannot be ground: {left * 1e3:.1f} mm of steel would be left, and {counter.least_m * 1e3:.1f} mm is the "
-            "least stated" if short else ""
-        )  # fmt: skip
+        refused.append(f"cannot be ground: {against[0]}" if against else "")
     return steel, refused
 
 

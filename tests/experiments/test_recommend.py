@@ -169,3 +169,14 @@ def test_a_shop_folder_with_a_name_the_sheet_uses(tmp_path, capsys):
     (tmp_path / "empty").mkdir()
     assert _guarded(["experiment=recommend", arguments[0], f"shop={tmp_path / 'empty'}", arguments[2]]) == 2
     assert "0 .yaml files" in capsys.readouterr().err
+
+
+def test_a_shop_recipe_that_the_grinder_cannot_make_is_named_and_not_advised(tmp_path):
+    shop = tmp_path / "shop.yaml"
+    shop.write_text(
+        "- {name: too tight, family: single_radius, radii: [5 ft]}\n- {family: single_radius, radii: [9 ft]}\n"
+    )
+    path = trace_of(Recipe("13 ft", "single_radius", (13 * FOOT_M,)), tmp_path / "thirteen.csv")
+    facts, _ = sheet([f"trace={path}", f"shop={shop}", "says=[pivots_hard]", "use=goal"], tmp_path / "r")
+    note = next(o["note"] for o in facts["others"] if o["name"] == "too tight")
+    assert note.startswith("cannot be ground: least radius") and facts["choices"][0]["name"] != "too tight"

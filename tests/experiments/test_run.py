@@ -14,7 +14,7 @@ from sim.measures import REGISTRY
 
 KINDS = (
     "compare", "validation", "certainty", "stance_map", "does_it_hold", "sensitivity", "findings", "recommend",
-    "search", "size_range",
+    "search", "size_range", "part",
 )  # fmt: skip
 BLADES = "candidates=[{family: single_radius, radii: [9 ft]}, {family: rear_flat, radii: [13 ft, 10 ft, 7 ft]}]"
 SHORT = [BLADES, "radius_line.count=3", "figures=false"]
