@@ -14,10 +14,10 @@ from sim.errors import BladeError
 from sim.quantities import FOOT_M
 
 CAUTIONS = (
-    "Grinding: eye and lung protection, guards in place, no loose clothing; the grinder maker's limits come first.",
-    "Thin steel: measure the height left, look for cracks, check holder and mount before grinding.",
-    "First session slowly, with protective gear, away from traffic: an unfamiliar curve makes one fall more easily.",
-    "No medical or safety advice: local rules and a qualified technician's judgement override this sheet.",
+    "Grinding: eye and lung protection, guards in place; the grinder maker's limits come first.",
+    "Thin steel: measure the height left, look for cracks, check holder and mount.",
+    "First session slowly, with protective gear, away from traffic.",
+    "No medical or safety advice: local rules and qualified people override this sheet.",
 )
 
 
