@@ -200,7 +200,7 @@ def test_how_it_was_measured_does_not_change_the_reading(way):
         "raised": lambda: read_blade(x + 1.0, z - 0.01),
     }[way]()
     own = slice(None) if way != "tilted" else slice(0, -3)  # the level point of a tilted trace does move
-    assert np.max(np.abs(numbers(other)[own] - numbers(plain)[own])) < 1e-7, "0.1 um on radii of metres"
+    assert np.max(np.abs(numbers(other)[own] - numbers(plain)[own])) < 1e-9, "1 nm on radii of metres"
 
 
 def test_a_blade_turned_toe_for_heel_reads_mirrored():
