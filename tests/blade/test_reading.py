@@ -200,7 +200,7 @@ def test_how_it_was_measured_does_not_change_the_reading(way):
         "raised": lambda: read_blade(x + 1.0, z - 0.01),
     }[way]()
     own = slice(None) if way != "tilted" else slice(0, -3)  # the level point of a tilted trace does move
-    assert np.max(np.abs(numbers(other)[own] - numbers(plain)[own])) < 1e-7, "0.1 um on radii of metres"
+    assert np.max(np.abs(numbers(other)[own] - numbers(plain)[own])) < 1e-9, "1 nm on radii of metres"
 
 
 def test_a_blade_turned_toe_for_heel_reads_mirrored():
@@ -410,5 +410,5 @@ def test_stated_coverage_of_zones():
 
 @pytest.mark.slow
 def test_stated_coverage_of_a_single_radius():
-    right, _, _, single = _coverage("single", 5e-3, 3e-6, 100)
-    assert right > 0.9 and 0.81 <= single <= 0.98
+    right, _, _, single = _coverage("single", 5e-3, 3e-6, 60)
+    assert right > 0.9 and single >= 0.9 - 3 * np.sqrt(0.09 / 60)
