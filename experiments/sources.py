@@ -27,6 +27,11 @@ _REBOUND = (
     "here); it overstates the settlement of the real, tapering footprint by 20 to 40 %."
 )
 _FILM = "Melt film: shear heating, transient conduction and squeeze-out (Reynolds lubrication), derived here."
+_TRACE = (
+    "Reading of the trace: regression spline smoothed by restricted likelihood with its Bayesian band (Wahba 1983; Nychka "
+    "1988; cited from memory), zones by an information criterion and importance sampling; measured coverage of the 90 % "
+    "intervals 84 to 98 % where the zones can be told apart (tests/blade/test_reading.py)."
+)
 
 
 def sources(request: Request) -> list[str]:
@@ -38,4 +43,6 @@ def sources(request: Request) -> list[str]:
         lines.append(_REBOUND)
     if law.film:
         lines.append(_FILM)
+    if any(case.candidate.reading is not None for case in request.cases):
+        lines.append(_TRACE)
     return lines
