@@ -28,9 +28,9 @@ _REBOUND = (
 )
 _FILM = "Melt film: shear heating, transient conduction and squeeze-out (Reynolds lubrication), derived here."
 _TRACE = (
-    "Reading of the trace: regression spline smoothed by restricted likelihood with its Bayesian band (Wahba 1983; Nychka "
-    "1988; cited from memory), zones by an information criterion and importance sampling; measured coverage of the 90 % "
-    "intervals 84 to 98 % where the zones can be told apart (tests/blade/test_reading.py)."
+    "Reading of the trace: regression spline smoothed by restricted likelihood with its Bayesian band (Wahba 1983; "
+    "Nychka 1988; cited from memory), zones by an information criterion and importance sampling; measured coverage of "
+    "the 90 % intervals 84 to 98 % where zones can be told apart (tests/blade/test_reading.py)."
 )
 
 
