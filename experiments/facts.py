@@ -13,6 +13,7 @@ from sim.blade.wear import compare, deviation
 from sim.errors import BladeError
 from sim.quantities import FOOT_M
 
+SHORTEST_SKATED_M = 1.5  # common practice, no published source
 CAUTIONS = (
     "Grinding: eye and lung protection, guards in place; the grinder maker's limits come first.",
     "Thin steel: measure the height left, look for cracks, check holder and mount.",
@@ -34,7 +35,7 @@ def gather(asked, counter, made: c.Draws, steel, refused, folder) -> Told:
     all_choices = verdict.choices(made, steel, refused)
     found = verdict.judge(made, all_choices, 1, counter.wishes.worth)
     line, plain = verdict.headline(found, counter.wishes.worth)
-    told = [x for x in (found.best, found.second) if x is not None]
+    told = [x for x in (found.best, found.second) if x is not None and x.index]
     facts = {
         "run": _run(folder, made),
         "subject": _subject(asked, counter),
@@ -114,6 +115,12 @@ def _findings(blade, ground) -> list[str]:
     else:
         radii = ", ".join(feet(x.value) for x in r.radii_m)
         out = [f"{len(r.radii_m)} zones stand out of the noise: {radii} from heel to toe."]
+    if len(r.radii_m) > 1:
+        out += [
+            f"The {end} zone bends shorter than any blade is skated on: it may be the foot of the turned-up end, seen by "
+            "too few readings."
+            for end, radius in (("heel", r.radii_m[0]), ("toe", r.radii_m[-1])) if radius.value < SHORTEST_SKATED_M
+        ]  # fmt: skip
     if ground is not None:
         out.append(_off_recipe(r, ground))
     for flag in r.flags:
@@ -125,7 +132,8 @@ def _findings(blade, ground) -> list[str]:
     turned = "the sign of the heights was turned, " if not r.upright else ""
     tilts = ", ".join(f"{math.degrees(t):+.2f}" for t in r.tilts_rad)
     out.append(f"Found and undone: {turned}tilt of {tilts} deg.")
-    return [*out, *r.notes, *blade.notes]
+    assumed = [n for n in blade.notes if "are taken to start" in n]  # what a wrong guess would turn round comes first
+    return [out[0], *assumed, *out[1:], *r.notes, *(n for n in blade.notes if n not in assumed)]
 
 
 def _off_recipe(reading, ground) -> str:
@@ -260,6 +268,9 @@ def show(facts: dict, console) -> None:
         radius = blade["single"]
         console.print(f"\n{blade['side']} blade: {radius['label']} {radius['value']} ({radius['interval']}), noise "
                       f"{blade['noise_um']} um. {blade['findings'][0]}", markup=False)  # fmt: skip
+        for note in blade["findings"][1:]:
+            if "set aside" in note or "undone near" in note or "are taken to start" in note:
+                console.print(f"  {note}", markup=False)
     if facts["pair"]:
         console.print(facts["pair"], markup=False)
     console.print(f"\n{facts['verdict']['headline']}", style="bold", markup=False)
@@ -268,7 +279,7 @@ def show(facts: dict, console) -> None:
     for choice in facts["choices"]:
         console.print(f"\n{choice['role']}: {choice['name']} ({choice['recipe']})", markup=False)
         for n in choice["numbers"]:
-            sure = "" if n["clear"] else ", too close to call"
+            sure = f", {n['way']}"
             console.print(f"  {n['label']}: {n['now']} -> {n['then']} {n['unit']}, ratio {n['ratio']} "
                           f"({n['ratio_interval']}){sure}", markup=False)  # fmt: skip
         steel = choice["steel"]

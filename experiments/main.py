@@ -93,7 +93,7 @@ def _plain_fault(fault, arguments) -> str:
             near = near or difflib.get_close_matches(key, keys, 3, 0.6)
             hint = f"did you mean {' or '.join(near)}?" if near else "see configs/ for what there is."
             return f"{key}: unknown key; {hint}"
-        if "Could not find" in text and f"'{key}/" in text:
+        if "Could not find" in text and f"Could not find '{key}/" in text:
             options = [name for name, _ in experiments_known()] if key == "experiment" else _options(key)
             return f"{key}={value[:40]}: there is no such {key}; choose one of {', '.join(options)}."
     text = text.split(" See https")[0].split(" Config search path")[0][:300]
@@ -193,7 +193,7 @@ def _study(config, name, arguments, console) -> int:
             made = plan(folder, on_chunk)
         except KeyboardInterrupt:
             if (folder.path / "evaluations.jsonl").exists():
-                print(f"what was judged is kept; go on with the same request and resume={folder.path}", file=sys.stderr)
+                print(f"what was judged is kept; go on with:\n  {folder.command} resume={folder.path}", file=sys.stderr)
             raise
     folder.note(sources(request))
     if request.figures:

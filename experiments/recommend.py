@@ -17,7 +17,7 @@ from experiments.store import csv_table, whole
 from experiments.variants import varied_setting
 from experiments.wishes import Wishes, read_wishes, where
 from sim.blade.reading import BladeReading, read_blade
-from sim.blade.recipe import Recipe
+from sim.blade.recipe import Recipe, Sweep
 from sim.blade.stock import Removal, removal
 from sim.blade.wear import deviation, wear
 from sim.errors import BladeError
@@ -297,7 +297,7 @@ def _steel(asked: Request, counter: Counter) -> tuple[list[Removal | None], list
             refused.append(f"cannot be ground: {refusal}")
             continue
         left = counter.height_m - (found.most_m if found else 0.0)
-        against = check(case.candidate.recipe, counter.limits) if case.index else []
+        against = check(_running(case.candidate.recipe), counter.limits) if case.index else []
         if case.index and left < counter.least_m:  # nan: never
             least = counter.least_m * 1e3
             against.insert(0, f"{left * 1e3:.1f} mm of steel would be left, and {least:.1f} mm is the least stated")
@@ -307,6 +307,13 @@ def _steel(asked: Request, counter: Counter) -> tuple[list[Removal | None], list
         steel.append(found)
         refused.append(f"cannot be ground: {against[0]}" if against else "")
     return steel, refused
+
+
+def _running(recipe: Recipe) -> Recipe:
+    """The recipe between its turned-up ends: those stay as they came, and are no business of the limits."""
+    bare = Sweep(0.0)
+    level = float(np.clip(recipe.level_m, -0.4 * recipe.working_m, 0.4 * recipe.working_m))
+    return replace(recipe, length_m=recipe.working_m, heel_sweep=bare, toe_sweep=bare, level_m=level)
 
 
 def write_reading(path, counter: Counter) -> None:

@@ -128,7 +128,8 @@ def _gallery(made: Made, folder: Path, moving: list[Path]) -> None:
 
 
 def _table(made: Made) -> str:
-    head = ["blade", "recipe, heel to toe", *(REGISTRY[n].label for n, _ in made.plan.asked.objectives)]
+    head = ["blade", "recipe, heel to toe"]
+    head += [f"{REGISTRY[n].label}, cost over the reference's" for n, _ in made.plan.asked.objectives]
     head += [f"gain, {REGISTRY[a].label} and {REGISTRY[b].label}" for a, b in made.pairs] + ["nearest known", "files"]
     rows = []
     for k, blade in enumerate(made.blades):
@@ -167,7 +168,9 @@ def sentences(made: Made) -> list[str]:
             else f"No blade of the front is surely beyond single radii on {words}."
         )  # fmt: skip
         if kept:
-            out.append(f"With errors of grinding alone, {len(kept)} of {len(made.blades)} stay beyond on {words}.")
+            out.append(
+                f"If only grinding were uncertain, {len(kept)} of {len(made.blades)} would be surely beyond on {words}."
+            )
         out += _zone_words(made, p, words)
     for static, rolled, tau in made.taus:
         kept = "kept" if tau > 0.8 else "partly kept" if tau > 0.4 else "NOT kept"

@@ -11,6 +11,7 @@ from sim.blade.stock import Removal
 from sim.measures import REGISTRY
 
 DECIDING = 3
+ROUNDED = 5e-4  # a bound nearer to one than this is printed as 1.000
 FELT = 0.01  # a change of less than this is not worth a sentence
 # measure: what the skater feels when it falls, and when it rises
 FEEL = {
@@ -66,7 +67,7 @@ def judge(made: c.Draws, all_choices: list[Choice], refreshed: int, worth: float
     is (0), and its middle above log2(worth): steel once ground away is gone."""
     usable = [x for x in all_choices[1:] if not x.refused and np.isfinite(x.score).all()]
     if not usable:
-        return Verdict("keep", all_choices[0], None, None)
+        return Verdict("none", all_choices[0], None, None)
     ranked = sorted(usable, key=lambda x: -x.score[1])
     best, second = ranked[0], ranked[1] if len(ranked) > 1 else None
     apart = c.intervals(made.score[:, best.index] - made.score[:, second.index]) if second else None
@@ -110,8 +111,21 @@ def number(made: c.Draws, scheme: Weighting, name: str, index: int) -> dict:
         "now": shown(measure.to_shown(now[1])), "then": shown(measure.to_shown(then[1])),
         "then_interval": span(measure.to_shown(then)), "ratio": ratio_text(ratio[1]),
         "ratio_interval": " to ".join(ratio_text(ratio[i]) for i in (0, 2)),
-        "better": f"{better}: {measure.whom}", "clear": bool(ratio[0] > 1 or ratio[2] < 1),
+        "better": f"{better}: {measure.whom}", "clear": clear(ratio),
+        "way": way(ratio, scheme.better.get(name, measure.better)),
     }  # fmt: skip
+
+
+def clear(ratio) -> bool:
+    """Whether the whole interval lies on one side of one, by more than what is printed as one."""
+    return bool(ratio[0] > 1 + ROUNDED or ratio[2] < 1 - ROUNDED)
+
+
+def way(ratio, better: str) -> str:
+    """Better, worse or too close to call, in words."""
+    if not clear(ratio):
+        return "too close to call"
+    return "clearly better" if (ratio[1] < 1) == (better == "lower") else "clearly worse"
 
 
 def shown(value: float) -> str:
@@ -145,7 +159,7 @@ def feel(made: c.Draws, index: int) -> list[str]:
         ratio = ratios(made, name, index)
         if ratio is None:
             continue
-        if (ratio[0] > 1 or ratio[2] < 1) and abs(ratio[1] - 1) >= FELT:
+        if clear(ratio) and abs(ratio[1] - 1) >= FELT:
             sentences.append((abs(math.log(ratio[1])), f"{words[int(ratio[1] > 1)]}: {percent(ratio)}."))
         else:
             close.append(REGISTRY[name].label)
@@ -159,14 +173,16 @@ def headline(verdict: Verdict, worth: float) -> tuple[str, list[str]]:
     """(one line, plain sentences) of a verdict."""
     best, second = verdict.best, verdict.second
     gain = f"{ratio_text(2 ** best.score[1])} times as good overall by the stated use ({overall(best.score)})"
+    if verdict.kind == "none":
+        return "None of the other blades can be ground here, or be judged", [
+            "Why stands beside each of them on page 2."
+        ]
     if verdict.kind in ("change", "refresh"):
         line = f"Regrind to {best.name}" if verdict.kind == "change" else "Grind the same curve fresh"
         lines = [f"It is {gain}, and better in at least 95 % of all draws."]
     elif verdict.kind == "keep":
         line = "Leave the curve as it is"
         lines = ["No blade that can be ground here is better for the stated use."]
-        if second is None and best.index == 0:
-            return line, ["None of the other blades can be ground from this steel, or be judged."]
         lines.append(f"The nearest, {best.name}, is {gain}.")
     else:
         line = "No reason to change the curve"

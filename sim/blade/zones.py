@@ -13,6 +13,7 @@ BLEND_M, BLEND_SD_M = 0.020, 0.010  # prior of the blend (common practice, no pu
 BLEND_LIMITS_M = (0.001, 0.060)
 LEAST_ZONE_M = 0.020  # shorter than a blend no zone can be told from one
 LEAST_END_M = 0.012  # of an end zone, within the part that is read
+END_READINGS = 3.5
 GRID_M = 0.004  # first search for boundaries
 BEAM = 60  # sets of boundaries kept while the search grows
 STARTS = 3  # of these refined for each number of zones
@@ -79,7 +80,7 @@ class ZoneModel:
     @cached_property
     def most(self) -> int:
         """Zones that the rows and the length can carry."""
-        room = int((self.high - self.low - 2 * LEAST_END_M) / LEAST_ZONE_M) + 2
+        room = int((self.high - self.low - 2 * self.least_end) / LEAST_ZONE_M) + 2
         return max(1, min(MOST_ZONES, room, (self.count - self.frame.shape[1] - 4) // 2))
 
     def columns(self, bounds, blend):
@@ -94,6 +95,11 @@ class ZoneModel:
         rises = self._clear(step + self._factor(b, 0) * round_)
         circle = np.broadcast_to(self.circle, (len(bounds), 1, self.count))
         return np.concatenate([circle, rises], axis=1)
+
+    @property
+    def least_end(self) -> float:
+        """Shortest end zone, m: at least some readings must lie on it, else the foot of a sweep passes for a zone."""
+        return max(LEAST_END_M, END_READINGS * self.rows.pitch_m)
 
     def solve(self, bounds, blend):
         """Least squares for (S, n-1) bounds and (S,) blends: columns' coefficients (S, n), Gram (S, n, n), RSS (S,)."""
@@ -116,7 +122,7 @@ class ZoneModel:
     def allowed(self, theta):
         """Which rows of (S, n) bounds and blend keep order, distance and limits."""
         gaps = np.diff(theta[:, :-1], axis=1)
-        inside = (theta[:, 0] >= self.low + LEAST_END_M) & (theta[:, -2] <= self.high - LEAST_END_M)
+        inside = (theta[:, 0] >= self.low + self.least_end) & (theta[:, -2] <= self.high - self.least_end)
         blend = (theta[:, -1] >= BLEND_LIMITS_M[0]) & (theta[:, -1] <= BLEND_LIMITS_M[1])
         return inside & blend & np.all(gaps >= LEAST_ZONE_M, axis=1)
 
@@ -153,7 +159,7 @@ def best_fits(model: ZoneModel) -> list[ZoneFit]:
     """
     coef, _, rss = model.solve(np.zeros((1, 0)), np.array([BLEND_M]))
     fits = [ZoneFit(np.zeros(0), BLEND_M, coef[0], model.score(rss[0], 1))]
-    grid = np.arange(model.low + LEAST_END_M, model.high - LEAST_END_M + 1e-9, GRID_M)
+    grid = np.arange(model.low + model.least_end, model.high - model.least_end + 1e-9, GRID_M)
     if model.most < 2 or len(grid) < 2:
         return fits
     columns = model.columns(grid[None], np.array([BLEND_M]))[0]

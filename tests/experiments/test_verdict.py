@@ -64,7 +64,7 @@ def test_a_blade_that_cannot_be_ground_is_never_advised():
     made = draws({"shorter": (0.7, 0.9), "longer": (0.9, 1.0)}, 0.005)
     found = judged(made, ("", "", "cannot be ground: too thin", ""))
     assert found.best.name == "longer" and found.second.name == "refreshed"
-    assert judged(made, ("", "no", "no", "no")).kind == "keep"
+    assert judged(made, ("", "no", "no", "no")).kind == "none"
 
 
 def test_ratios_are_taken_within_each_draw():
@@ -84,6 +84,7 @@ def test_the_deciding_numbers_come_by_weight_and_say_when_unsure():
     made = draws({"shorter": (0.8, 1.02)}, 0.02)
     assert v.deciding(made, SCHEME, 2) == [PIVOT, GLIDE]
     first, second = (v.number(made, SCHEME, name, 2) for name in (PIVOT, GLIDE))
+    assert (first["way"], second["way"]) == ("clearly better", "too close to call")
     assert first["clear"] and first["ratio"] == "0.80" and not second["clear"]
     assert first["better"] == "less is better: pivots easily"
 
