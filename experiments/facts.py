@@ -117,8 +117,8 @@ def _findings(blade, ground) -> list[str]:
         out = [f"{len(r.radii_m)} zones stand out of the noise: {radii} from heel to toe."]
     if len(r.radii_m) > 1:
         out += [
-            f"The {end} zone bends shorter than any blade is skated on: it may be the foot of the turned-up end, seen by "
-            "too few readings."
+            f"The {end} zone bends shorter than any blade is skated on: it may be the foot of the turned-up end, seen "
+            "by too few readings."
             for end, radius in (("heel", r.radii_m[0]), ("toe", r.radii_m[-1])) if radius.value < SHORTEST_SKATED_M
         ]  # fmt: skip
     if ground is not None:
