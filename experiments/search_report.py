@@ -1,6 +1,7 @@
 """What a search leaves: tables, a template for each blade, moving pictures, a gallery, and the terminal's words."""
 
 import html
+import math
 from pathlib import Path
 
 import h5py
@@ -155,6 +156,10 @@ def sentences(made: Made) -> list[str]:
     skaters = ", ".join(f"{s.skater.name} {s.skater.mass_kg:g} kg" for s in made.request.settings)
     out = [f"{n} blades judged for {skaters}, {able} of them within what can be ground; costs are ratios to the "
            "reference, less is better; intervals are 5 to 95 %."]  # fmt: skip
+    if len(made.request.settings) > 1:
+        out.append(
+            f"Costs are over all skaters; gains, intervals and rolled movements are {made.request.settings[0].skater.name}'s."
+        )
     if made.random is not None:
         times = made.volumes[-1, 1] / made.random_volume if made.random_volume > 0 else float("inf")
         out.append(f"As many at random within the same limits reach a hypervolume of {made.random_volume:.4f}; the "
@@ -173,6 +178,11 @@ def sentences(made: Made) -> list[str]:
             )
         out += _zone_words(made, p, words)
     for static, rolled, tau in made.taus:
+        if not math.isfinite(tau):
+            out.append(
+                f"Whether the order by {REGISTRY[static].label} survives rolling cannot be told from so few blades."
+            )
+            continue
         kept = "kept" if tau > 0.8 else "partly kept" if tau > 0.4 else "NOT kept"
         out.append(f"Order along the front by {REGISTRY[static].label} is {kept} when the movement is rolled "
                    f"({REGISTRY[rolled].label}; Kendall's tau {tau:.2f}).")  # fmt: skip

@@ -1,6 +1,7 @@
 """Search: known optima, a published front, the same bits after a kill, and every blade of a front within the limits."""
 
 import csv
+import json
 import math
 import os
 import signal
@@ -250,3 +251,25 @@ def test_read_space_refuses_an_unknown_key():
     config = composed(["experiment=search"])[0]["space"] | {"zons": 3}
     with pytest.raises(BladeError, match="zons"):
         read_space(Fields(config, "space"), BASE)
+
+
+def test_robust_cost_is_the_worst_or_the_mean_over_skaters_and_draws(tmp_path):
+    both = [
+        "+skater@skaters.child=child",
+        "+skater@skaters.adult=adult",
+        "workers=1",
+        "evaluations=12",
+        "robust_draws=4",
+    ]
+    worst = run([*SMALL, *both, "robust=worst", "worst_quantile=1.0"], tmp_path / "worst") / "evaluations.jsonl"
+    mean = run([*SMALL, *both, "robust=mean"], tmp_path / "mean") / "evaluations.jsonl"
+    answers = [{e["key"]: e["answer"][0] for e in map(_entry, path.read_text().splitlines()) if "key" in e}
+               for path in (worst, mean)]  # fmt: skip
+    shared = [k for k in answers[0] if k in answers[1] and answers[0][k][0] < seeker.LOST]
+    assert len(shared) > 5  # the first generation asks the same points
+    assert all(w > m for k in shared for w, m in zip(answers[0][k], answers[1][k]))
+    assert _guarded([*SMALL, *both, f"results_dir={tmp_path}"]) == 2  # nominal over two skaters
+
+
+def _entry(line: str) -> dict:
+    return json.loads(line.split(" ", 1)[1])
