@@ -157,9 +157,8 @@ def sentences(made: Made) -> list[str]:
     out = [f"{n} blades judged for {skaters}, {able} of them within what can be ground; costs are ratios to the "
            "reference, less is better; intervals are 5 to 95 %."]  # fmt: skip
     if len(made.request.settings) > 1:
-        out.append(
-            f"Costs are over all skaters; gains, intervals and rolled movements are {made.request.settings[0].skater.name}'s."
-        )
+        first = made.request.settings[0].skater.name
+        out.append(f"Costs are over all skaters; gains, intervals and rolled movements are those of {first}.")
     if made.random is not None:
         times = made.volumes[-1, 1] / made.random_volume if made.random_volume > 0 else float("inf")
         out.append(f"As many at random within the same limits reach a hypervolume of {made.random_volume:.4f}; the "
