@@ -13,7 +13,7 @@ from sim.blade.section import Section
 from sim.errors import BladeError
 from sim.ice.contact import Law
 from sim.ice.ice import Ice
-from sim.quantities import trade_radius
+from sim.quantities import FOOT_M, trade_radius
 from sim.skater.body import GRAVITY, Skater
 from sim.skater.movement import Scenario
 from sim.trial import Candidate, Setting, State
@@ -121,6 +121,14 @@ def label(family: str, radii) -> str:
         words = ["/".join(w[:-3] for w in words) + " ft"]
     joined = "/".join(words)
     return joined if family == "single_radius" else f"{family.replace('_', '-')} {joined}"
+
+
+def zone_words(recipe: Recipe, digits: int = 4) -> str:
+    """Radii heel to toe in ft and, where there are several, the lengths of the zones in mm."""
+    radii = "/".join(f"{r / FOOT_M:.{digits}g}" for r in recipe.radii_m) + " ft"
+    if len(recipe.zones) < 2:
+        return radii
+    return f"{radii} heel to toe, zones {'/'.join(f'{zone.length_m * 1e3:.0f}' for zone in recipe.zones)} mm"
 
 
 def _expand(entries) -> list[tuple[dict, str]]:

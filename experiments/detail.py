@@ -8,7 +8,7 @@ import yaml
 
 from experiments import certainty as c
 from experiments import figure_sheet, verdict
-from experiments.scoring import cost
+from experiments.template import entry
 from experiments.variants import line_costs, statics, varied_candidate
 from sim.blade.smooth import Z90
 from sim.errors import BladeError
@@ -37,7 +37,7 @@ PHYSICS = (
 )
 
 
-def edges(asked, counter) -> dict | None:
+def edges(asked) -> dict:
     """What uneven edges cost, on the blade as measured, nothing else uncertain."""
     blade, setting = asked.cases[0].candidate, replace(asked.settings[0], scenarios={})
     level = replace(blade, section=replace(blade.section, proud_m=0.0), reading=None)
@@ -67,11 +67,10 @@ def draw_words(made) -> list[str]:
 
 def table(asked, made, told) -> dict:
     """Static measures with intervals, then what the rolled movements give, nothing uncertain."""
-    blades = [0, *(x.index for x in told if x.index)]
+    blades = [0, *(x.index for x in told)]
     head = ["measure", "unit", "as measured"]
     for x in told:
-        if x.index:
-            head += [x.name, "ratio"]
+        head += [x.name, "ratio"]
     rows = [_static_row(made, REGISTRY[name], blades) for name in TABLE]
     trials = [Trial(asked.cases[i].candidate, asked.settings[0]) for i in blades]
     return {"head": head, "rows": rows + [_rolled_row(REGISTRY[name], trials) for name in ROLLED]}
@@ -110,27 +109,8 @@ def _rolled_row(measure, trials) -> list[str]:
 def recipes_text(asked) -> str:
     """Every blade of the sheet as a YAML list that candidates_from takes."""
     return "# Blades of this sheet; run them with: arcstride candidates_from=recipes.yaml\n" + yaml.safe_dump(
-        [_entry(case.candidate) for case in asked.cases], sort_keys=False, allow_unicode=True
+        [entry(case.candidate) for case in asked.cases], sort_keys=False, allow_unicode=True
     )
-
-
-def _entry(blade) -> dict:
-    r, s = blade.recipe, blade.section
-    mm = "{:.6g} mm".format
-    entry = {
-        "name": blade.name,
-        "family": r.family,
-        "radii": [f"{x:.9g} m" if math.isfinite(x) else "flat" for x in r.radii_m],
-    }
-    if r.shares:
-        entry["shares"] = [round(float(x / sum(r.shares)), 9) for x in r.shares]
-    return entry | {
-        "length": mm(r.length_m * 1e3), "blend": mm(r.blend_m * 1e3), "level": mm(r.level_m * 1e3),
-        "thickness": mm(s.thickness_m * 1e3), "hollow": "flat" if math.isinf(s.hollow_m) else mm(s.hollow_m * 1e3),
-        "inside_edge_proud": f"{s.proud_m * 1e6:.6g} um",
-        "heel_sweep": {"length": mm(r.heel_sweep.length_m * 1e3), "radius": mm(r.heel_sweep.radius_m * 1e3)},
-        "toe_sweep": {"length": mm(r.toe_sweep.length_m * 1e3), "radius": mm(r.toe_sweep.radius_m * 1e3)},
-    }  # fmt: skip
 
 
 def figures(asked, counter, made, found, told) -> dict[str, str]:
@@ -138,9 +118,9 @@ def figures(asked, counter, made, found, told) -> dict[str, str]:
     blades = [_drawn(b) for b in counter.blades]
     chosen = [{"name": x.name, "role": "recommended" if x is found.best else "runner-up",
                **_heights(asked.cases[x.index].candidate.curve, counter.blades[0].reading)}
-              for x in told if x.index]  # fmt: skip
+              for x in told]  # fmt: skip
     axes = _axes(asked)
-    roles = {0: "measured"} | {x.index: ("recommended" if x is found.best else "runner-up") for x in told if x.index}
+    roles = {0: "measured"} | {x.index: ("recommended" if x is found.best else "runner-up") for x in told}
     points = []
     for i, name in enumerate(made.candidates):
         spread = [REGISTRY[a].to_shown(c.intervals(made.values[:, i, c.STATIC.index(a)])) for a in axes]
@@ -163,8 +143,7 @@ def _axes(asked) -> tuple[str, str]:
     def weight(pair):
         return sum(asked.scheme.weights.get(name, 0.0) for name in pair)
 
-    static = [p for p in asked.pairs if set(p) <= set(c.STATIC) and all(cost(n, 1.0) == 1.0 and
-              REGISTRY[n].better == "lower" for n in p)]  # fmt: skip
+    static = [p for p in asked.pairs if set(p) <= set(c.STATIC) and all(REGISTRY[n].better == "lower" for n in p)]
     return max(static, key=weight, default=("pivot_forefoot_toe_in", "glide_drag_coefficient"))
 
 
@@ -177,7 +156,7 @@ def _drawn(blade) -> dict:
     rows = r.smooth.matrix(x)
     band = Z90 * np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", rows, r.smooth.cov_m2, rows), 0))
     used = ~r.flagged & _inside(r.x_m, r)
-    return {"name": f"{blade.side} as measured".replace("measured as", "as"), "x_mm": 1e3 * x, "z_mm": 1e3 * z,
+    return {"name": blade.label, "x_mm": 1e3 * x, "z_mm": 1e3 * z,
             "points_mm": (1e3 * r.x_m[used], 1e3 * r.z_m[used]), "flags_mm": 1e3 * r.x_m[r.flagged & _inside(r.x_m, r)],
             "low_um": -1e6 * band, "high_um": 1e6 * band,
             "zones_mm": [1e3 * b.value for b in r.boundaries_m]}  # fmt: skip

@@ -7,6 +7,7 @@ import numpy as np
 
 from experiments import certainty as c
 from experiments import detail, verdict
+from experiments.cases import zone_words
 from experiments.runfolder import provenance
 from experiments.sources import sources
 from sim.blade.wear import compare, deviation
@@ -45,7 +46,7 @@ def gather(asked, counter, made: c.Draws, steel, refused, folder) -> Told:
         "choices": [_choice(asked, counter, made, found, x) for x in told],
         "feel": verdict.feel(made, found.best.index) if found.best.index else [],
         "adapt": _adapt(made, found),
-        "edges": detail.edges(asked, counter),
+        "edges": detail.edges(asked),
         "others": [_other(x) for x in all_choices if x not in told],
         "cautions": list(CAUTIONS),
         "unknown": _unknown(counter, made),
@@ -104,7 +105,7 @@ def _blade(blade, ground) -> dict:
         "side": blade.side, "noise_um": round(1e6 * r.sigma_m, 1),
         "single": {"label": "best single radius", "value": feet(single.value, 2),
                    "interval": f"{feet(single.low, 2)} to {feet(single.high, 2)}"},
-        "zones": zones, "findings": _findings(blade, ground),
+        "zones": zones, "findings": _findings(blade, ground), "aside": [*blade.assumed, *_aside(blade)],
     }  # fmt: skip
 
 
@@ -123,17 +124,23 @@ def _findings(blade, ground) -> list[str]:
         ]  # fmt: skip
     if ground is not None:
         out.append(_off_recipe(r, ground))
-    for flag in r.flags:
+    out += _aside(blade)
+    turned = "the sign of the heights was turned, " if not r.upright else ""
+    tilts = ", ".join(f"{math.degrees(t):+.2f}" for t in r.tilts_rad)
+    out.append(f"Found and undone: {turned}tilt of {tilts} deg.")
+    return [out[0], *blade.assumed, *out[1:], *r.notes, *blade.notes]
+
+
+def _aside(blade) -> list[str]:
+    """Every point that was set aside and every slip that was undone, with its line in the file."""
+    out = []
+    for flag in blade.reading.flags:
         rows = ", ".join(str(int(blade.raw.row[i])) for i in flag.index[:3])
         what = {"point": "A point was", "group": f"{len(flag.index)} points were", "step": "A slip of the probe was"}
         done = "undone" if flag.kind == "step" else "set aside"
         out.append(f"{what[flag.kind]} {done} near {flag.x_m * 1e3:+.0f} mm ({flag.size_m * 1e6:+.0f} um, line {rows} "
                    "of the file).")  # fmt: skip
-    turned = "the sign of the heights was turned, " if not r.upright else ""
-    tilts = ", ".join(f"{math.degrees(t):+.2f}" for t in r.tilts_rad)
-    out.append(f"Found and undone: {turned}tilt of {tilts} deg.")
-    assumed = [n for n in blade.notes if "are taken to start" in n]  # what a wrong guess would turn round comes first
-    return [out[0], *assumed, *out[1:], *r.notes, *(n for n in blade.notes if n not in assumed)]
+    return out
 
 
 def _off_recipe(reading, ground) -> str:
@@ -173,12 +180,9 @@ def feet(radius_m: float, digits: int = 1) -> str:
 
 def recipe_words(recipe) -> str:
     """A recipe in words a grinder can read."""
-    radii = "/".join(f"{r / FOOT_M:.4g}" for r in recipe.radii_m) + " ft"
     family = recipe.family.replace("_", "-").replace("single-radius", "single radius")
-    if recipe.family in ("single_radius", "graded", "spline"):
-        return f"{family} {radii}"
-    lengths = "/".join(f"{zone.length_m * 1e3:.0f}" for zone in recipe.zones)
-    return f"{family} {radii} heel to toe, zones {lengths} mm, blend {recipe.blend_m * 1e3:.0f} mm"
+    blend = f", blend {recipe.blend_m * 1e3:.0f} mm" if len(recipe.zones) > 1 else ""
+    return f"{family} {zone_words(recipe)}{blend}"
 
 
 def _choice(asked, counter, made, found, choice) -> dict:
@@ -201,8 +205,6 @@ def score_words(score) -> str:
 
 def _steel(asked, counter, made, choice) -> dict:
     found = choice.steel
-    if found is None:
-        return {"heel_mm": 0, "mid_mm": 0, "toe_mm": 0, "most_mm": 0, "height_left": "as it is", "tip": "none"}
     places = found.x_m[0], 0.0, found.x_m[-1]
     heel, mid, toe = (round(1e3 * found.at(x), 3) for x in places)
     left = "not known: no runner height was given"
@@ -229,7 +231,7 @@ def _adapt(made, found) -> str:
     if found.kind not in ("change", "refresh"):
         return "Nothing to get used to: the curve stays."
     changes = [verdict.ratios(made, name, found.best.index) for name in verdict.FEEL]
-    sure = [abs(math.log(r[1])) for r in changes if r is not None and (r[0] > 1 or r[2] < 1)]
+    sure = [abs(math.log(r[1])) for r in changes if r is not None and verdict.clear(r)]
     many = max(sure, default=0.0) > 0.08
     words = "several sessions" if many else "a session or two"
     return f"Expect {words} before it feels like one's own (common practice, no published source)."
@@ -268,9 +270,8 @@ def show(facts: dict, console) -> None:
         radius = blade["single"]
         console.print(f"\n{blade['side']} blade: {radius['label']} {radius['value']} ({radius['interval']}), noise "
                       f"{blade['noise_um']} um. {blade['findings'][0]}", markup=False)  # fmt: skip
-        for note in blade["findings"][1:]:
-            if "set aside" in note or "undone near" in note or "are taken to start" in note:
-                console.print(f"  {note}", markup=False)
+        for note in blade["aside"]:
+            console.print(f"  {note}", markup=False)
     if facts["pair"]:
         console.print(facts["pair"], markup=False)
     console.print(f"\n{facts['verdict']['headline']}", style="bold", markup=False)
@@ -279,9 +280,8 @@ def show(facts: dict, console) -> None:
     for choice in facts["choices"]:
         console.print(f"\n{choice['role']}: {choice['name']} ({choice['recipe']})", markup=False)
         for n in choice["numbers"]:
-            sure = f", {n['way']}"
             console.print(f"  {n['label']}: {n['now']} -> {n['then']} {n['unit']}, ratio {n['ratio']} "
-                          f"({n['ratio_interval']}){sure}", markup=False)  # fmt: skip
+                          f"({n['ratio_interval']}), {n['way']}", markup=False)  # fmt: skip
         steel = choice["steel"]
         console.print(f"  steel to remove, mm: heel {steel['heel_mm']}, mid {steel['mid_mm']}, toe {steel['toe_mm']}, "
                       f"most {steel['most_mm']}", markup=False)  # fmt: skip

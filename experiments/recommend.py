@@ -40,7 +40,13 @@ class Blade:
     side: str
     raw: RawTrace
     notes: tuple[str, ...]
+    assumed: tuple[str, ...]  # what the file does not say, and a wrong guess would turn round
     reading: BladeReading
+
+    @property
+    def label(self) -> str:
+        """As a figure's legend names it."""
+        return "as measured" if self.side == "measured" else f"{self.side} as measured"
 
 
 @dataclass(frozen=True)
@@ -124,9 +130,9 @@ def _blades(fields: Fields, ground: Recipe | None) -> tuple[tuple[Blade, ...], t
         for side, raw in read_trace(file, unit, height_unit).items():
             name = side if side != "blade" else _side(file, ("first", "second")[i] if len(files) > 1 else "measured")
             end = first if first != "auto" else raw.first_end or "heel"
-            notes = raw.notes
+            assumed = ()
             if first == "auto" and not raw.first_end:
-                notes = (*notes, "Positions are taken to start at the heel; if not, add trace_from=toe.")
+                assumed = ("Positions are taken to start at the heel; if not, add trace_from=toe.",)
             try:
                 reading = read_blade(
                     raw.position_m, raw.height_m, raw.pass_id, first_end=end, heights=heights, length_m=length,
@@ -134,7 +140,7 @@ def _blades(fields: Fields, ground: Recipe | None) -> tuple[tuple[Blade, ...], t
                 )  # fmt: skip
             except BladeError as refusal:
                 raise BladeError(f"{file}, {name} blade: {refusal}") from None
-            out.append(Blade(name, raw, notes, reading))
+            out.append(Blade(name, raw, raw.notes, assumed, reading))
     if len(out) > 2:
         raise BladeError(f"second_trace: {files[0]} already holds two blades; leave second_trace out.")
     if len({b.side for b in out}) < len(out):

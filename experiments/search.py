@@ -14,7 +14,7 @@ from experiments import certainty as c
 from experiments import seeker
 from experiments.cases import Case, Request, candidate, request
 from experiments.fields import Fields
-from experiments.grinding import Grinding, check, read_grinding
+from experiments.grinding import check, read_grinding
 from experiments.journal import Journal
 from experiments.scoring import BEYOND, cost, frontier_gain, measure_name
 from experiments.space import Space, read_space
@@ -366,6 +366,3 @@ def verdict(blade: Blade, pair: int) -> str:
     if not math.isfinite(low):
         return "cannot be had"
     return "beyond" if low > BEYOND else "within" if high < 2 - BEYOND else "too close to call"
-
-
-__all__ = ["Blade", "Grinding", "Made", "Plan", "read_search", "search", "verdict"]

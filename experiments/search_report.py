@@ -12,12 +12,12 @@ from rich.text import Text
 
 from experiments import figure_search, search
 from experiments.animation import animate
+from experiments.cases import zone_words
 from experiments.scoring import BEYOND
 from experiments.search import Blade, Made, verdict
 from experiments.store import csv_table, put, scale, whole
 from experiments.template import write_part
 from sim.measures import REGISTRY
-from sim.quantities import FOOT_M
 
 ANIMATED = 2  # blades that get moving pictures: the one of greatest gain, and an end of the front
 MOVEMENTS = ("stride", "tight_turn")
@@ -42,11 +42,9 @@ def read_search(own: dict, rest: dict):
 
 
 def words_of(recipe) -> str:
-    """A recipe in words: radii heel to toe in ft, zone lengths in mm."""
-    radii = "/".join(f"{r / FOOT_M:.2f}" for r in recipe.radii_m) + " ft"
-    lengths = "/".join(f"{zone.length_m * 1e3:.0f}" for zone in recipe.zones)
+    """A recipe in words, with its level point where that is not mid-runner."""
     level = f", level {recipe.level_m * 1e3:+.0f} mm" if abs(recipe.level_m) > 5e-4 else ""
-    return f"{radii}{f', {lengths} mm' if len(recipe.zones) > 1 else ''}{level}"
+    return f"{zone_words(recipe)}{level}".replace(" heel to toe, zones", ",")
 
 
 def write(made: Made, folder: Path) -> None:

@@ -7,17 +7,18 @@ import numpy as np
 from rich import box
 from rich.table import Table
 
-from experiments import certainty as c
 from experiments import figure_style as fs
 from experiments import seeker
 from experiments.cases import Request, request
 from experiments.fields import Fields
 from experiments.grinding import check, read_grinding
 from experiments.journal import Journal
+from experiments.report import HEADLINE
 from experiments.scoring import cost
 from experiments.search import objectives_of
 from experiments.space import read_space
 from experiments.store import csv_table
+from experiments.template import safe_name
 from experiments.variants import statics
 from sim.blade.recipe import Recipe
 from sim.errors import BladeError
@@ -58,7 +59,6 @@ def read_sizes(own: dict, rest: dict):
     objectives, limits = objectives_of(fields), read_grinding(fields.inner("grinding"))
     seed, budget = fields.count("seed", 0, 2**31 - 1), fields.count("evaluations", 8, 100_000)
     population = fields.count("population", 8, 2000)
-    c.read_inputs(fields.inner("uncertainty"))  # carried by every study's config; a size range draws nothing
     spaces = [read_space(fields.inner("space"), a.settings[0].reference.recipe) for _, a in asked]
     fields.done()
 
@@ -110,13 +110,12 @@ def _carried(rule, design: Candidate, here: Request, sought, own_size: Request, 
 def _searched(design, here, sought, own_size, effort, folder, name) -> Recipe:
     """The recipe of the space that comes nearest to giving this size what the design gives its own, both held against
     their references: least greatest excess over the design's cost ratios."""
-    names = [n for n, _ in sought.objectives]
     wanted = _costs(design, own_size.settings[0], sought) / _costs(own_size.settings[0].reference,
                                                                   own_size.settings[0], sought)  # fmt: skip
     base = _costs(here.settings[0].reference, here.settings[0], sought)
     size, budget, seed = effort
     start = sought.space.point(here.cases[0].candidate.recipe)
-    journal = Journal(folder.path / f"evaluations_{len(names)}_{_plain(name)}.jsonl", repr((name, seed, budget)))
+    journal = Journal(folder.path / f"evaluations_{safe_name(name)}.jsonl", repr((name, seed, budget)))
     workers = here.workers or 1
     with seeker.workers_for(sought, workers) as pool:
         answers = seeker.Answers(sought, journal, pool, workers)
@@ -127,10 +126,6 @@ def _searched(design, here, sought, own_size, effort, folder, name) -> Recipe:
         raise BladeError(f"sizes: no blade of the space can be ground for {name!r}; widen the space or the limits.")
     excess = (found.costs[front] / base / wanted).max(axis=1)
     return sought.space.recipe(found.points[front[int(np.argmin(excess))]], f"searched for {name}")
-
-
-def _plain(name: str) -> str:
-    return "".join(ch if ch.isalnum() else "_" for ch in name)
 
 
 def _costs(blade: Candidate, setting, sought) -> np.ndarray:
@@ -192,7 +187,7 @@ def show(made: list[Carried], asked, console) -> None:
     for head in ("size", "rule", "radii, ft"):
         table.add_column(head, no_wrap=True)
     for name in TABLE:
-        table.add_column(REGISTRY[name].label.replace(", ", ",\n"), justify="right")
+        table.add_column(dict(HEADLINE)[name], justify="right")
     for x in made:
         radii = "/".join(f"{r / FOOT_M:.1f}" for r in x.recipe.radii_m)
         table.add_row(f"{x.size}, {x.mass_kg:g} kg", x.rule, radii, *(f"{v:.3f}" for v in x.values / x.base))

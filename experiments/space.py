@@ -82,9 +82,9 @@ class Space:
 
     def point(self, recipe: Recipe) -> np.ndarray | None:
         """A point whose recipe this is, up to zones that share a radius; None where the space holds no such recipe."""
-        fits = {"zones": ("single_radius", "rear_flat", "rear_flat_eased", "mid_flat", "zoned")}
+        zoned = ("single_radius", "rear_flat", "rear_flat_eased", "mid_flat", "zoned")
         count = len(recipe.radii_m)
-        if recipe.family not in fits.get(self.kind, (self.kind,)) or count > self.most:
+        if recipe.family not in (zoned if self.kind == "zones" else (self.kind,)) or count > self.most:
             return None
         radii, shares = list(recipe.radii_m), list(recipe.shares or [1.0] * count)
         if count < self.least:  # one radius as several alike zones

@@ -139,8 +139,8 @@ class ZoneModel:
     def score(self, rss, zones):
         """N ln(RSS/N) + k ln N (Schwarz 1978), k = curvatures + twice the boundaries.
 
-        A boundary counts twice because the best of many places was taken (Zhang & Siegmund 2007): counted once, one
-        single radius in ten measured every 5 mm was read as two zones.
+        A boundary counts twice because the best of many places was taken (Zhang & Siegmund 2007, from memory):
+        counted once, one single radius in ten measured every 5 mm was read as two zones.
         """
         return float(self.count * np.log(rss / self.count) + (3 * zones - 2) * np.log(self.count))
 

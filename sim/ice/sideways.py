@@ -104,37 +104,12 @@ def pivot(steel, ice, law, patch, toe_in, gx, gw):
 
 
 @kernel
-def hold_angle(steel, ice, law, patch, gx, gw):
-    """Hold angle, rad: tan = integral p r_L dx / integral p a dx over the loaded arc.
-
-    How far the push may tilt outward of the leg axis before the edge lets go; 0 for a flat bottom (derived here).
-    """
-    ends = np.empty(8)
-    count = limits(steel, patch, ends)
-    bite, load = 0.0, 0.0
-    for i in range(count - 1):
-        half = 0.5 * (ends[i + 1] - ends[i])
-        if half <= 0.0:
-            continue
-        for j in range(len(gx)):
-            x = ends[i] + half * (1.0 + gx[j])
-            n = patch.depth - gap(steel, patch, x)
-            p, a = pressed(steel, ice, law, patch, x, n)
-            bite += half * gw[j] * p * facing(steel, patch, n)[0]
-            load += half * gw[j] * p * a
-    return math.atan(bite / load)
-
-
-@kernel
-def inside_share(steel, ice, law, patch, gx, gw):
-    """Share of the load carried by the inside half of the thickness: integral p (a on that half) dx / N.
-
-    One half for level edges upright; near 1 on a leaned edge; what a proud edge changes (derived here).
-    """
+def _across(steel, ice, law, patch, gx, gw):
+    """(load, bite, near): integrals over the loaded arc of p a, of p r_L, of p times the width on the inside half."""
     ends = np.empty(8)
     count = limits(steel, patch, ends)
     w, s = steel.thickness, slant(steel, patch.t)
-    half_load, load = 0.0, 0.0
+    load, bite, near = 0.0, 0.0, 0.0
     for i in range(count - 1):
         half = 0.5 * (ends[i + 1] - ends[i])
         if half <= 0.0:
@@ -144,8 +119,28 @@ def inside_share(steel, ice, law, patch, gx, gw):
             n = patch.depth - gap(steel, patch, x)
             p, a = pressed(steel, ice, law, patch, x, n)
             left, right = strips(n, s, w, steel.hollow)
-            near = min(left, 0.5 * w) + max(0.0, 0.5 * w - right)
-            half_load += half * gw[j] * p * near
             load += half * gw[j] * p * a
-    share = half_load / load
+            bite += half * gw[j] * p * facing(steel, patch, n)[0]
+            near += half * gw[j] * p * (min(left, 0.5 * w) + max(0.0, 0.5 * w - right))
+    return load, bite, near
+
+
+@kernel
+def hold_angle(steel, ice, law, patch, gx, gw):
+    """Hold angle, rad: tan = integral p r_L dx / integral p a dx over the loaded arc.
+
+    How far the push may tilt outward of the leg axis before the edge lets go; 0 for a flat bottom (derived here).
+    """
+    load, bite, _ = _across(steel, ice, law, patch, gx, gw)
+    return math.atan(bite / load)
+
+
+@kernel
+def inside_share(steel, ice, law, patch, gx, gw):
+    """Share of the load carried by the inside half of the thickness: integral p (a on that half) dx / N.
+
+    One half for level edges upright; near 1 on a leaned edge; what a proud edge changes (derived here).
+    """
+    load, _, near = _across(steel, ice, law, patch, gx, gw)
+    share = near / load
     return share if patch.t + steel.tilt >= 0.0 else 1.0 - share
