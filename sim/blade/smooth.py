@@ -151,7 +151,8 @@ def fit(rows, bend_per_m, slack=np.ones_like, like=None) -> Smooth:
     """Penalised regression spline, lambda by restricted maximum likelihood, with its Bayesian covariance.
 
     Model (Wahba 1983; Nychka 1988; mixed-model form, Ruppert, Wand & Carroll 2003; cited from memory):
-    heights less a circle = quadratic + nuisance + spline, the third derivative of the spline white noise, so that curvature is a random walk.
+    heights less a circle = quadratic + nuisance + spline, the third derivative of the spline white noise, so that
+    curvature is a random walk.
     The singular values of the penalty's factor, not of its square, keep the rounding at 1e-10 of the smoothest part.
     rows: Rows; slack(x): relative penalty, LOOSE where a sweep is. like: a Smooth whose penalty and noise
     are taken over instead of being found.
