@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from experiments.crew import read_workers
 from experiments.fields import Fields, radius
 from experiments.scoring import Weighting, read_pairs, read_weighting
 from sim.blade.recipe import FAMILIES, Recipe, Sweep
@@ -13,13 +14,16 @@ from sim.blade.section import Section
 from sim.errors import BladeError
 from sim.ice.contact import Law
 from sim.ice.ice import Ice
+from sim.measures import REGISTRY
 from sim.quantities import FOOT_M, trade_radius
 from sim.skater.body import GRAVITY, Skater
 from sim.skater.movement import Scenario
 from sim.trial import Candidate, Setting, State
 
 STATES = ("glide", "pivot_forefoot", "pivot_heel", "turn", "push")
-MOST_CASES = 100_000
+DETAILS = ("full", "measures", "static")  # with curves, contact and series; without; and without rolling
+ROLLED_STATES = ("stride", "nudge", "tight_turn")  # scenarios that measures belong to
+MOST_CASES, MOST_FULL = 100_000, 1_000
 
 
 @dataclass(frozen=True)
@@ -40,9 +44,20 @@ class Request:
     line_m: tuple[float, ...]
     scheme: Weighting
     pairs: tuple[tuple[str, str], ...]
-    workers: int | None
+    workers: int | str | None
     figures: bool
     sources: tuple[str, ...] = field(default=())
+    detail: str = "full"
+
+    @property
+    def rolled(self) -> bool:
+        """Whether movements are rolled."""
+        return self.detail != "static"
+
+    @property
+    def measures(self) -> tuple[str, ...]:
+        """Names of the measures asked for."""
+        return tuple(name for name, m in REGISTRY.items() if self.rolled or m.state not in ROLLED_STATES)
 
 
 def request(config: dict) -> Request:
@@ -50,10 +65,14 @@ def request(config: dict) -> Request:
     top = Fields(config, "")
     for key in ("kind", "results_dir"):
         top.text(key)
-    top.has("candidates_from")
+    for key in ("candidates_from", "resume"):  # dealt with before
+        top.has(key)
     _check_blade(top.inner("blade"))
     blade, ice, (law, damping) = top.raw("blade"), read_ice(top.inner("ice")), _law(top.inner("law"))
     scenarios = {name: _scenario(name, Fields(v, f"scenarios.{name}")) for name, v in _named(top, "scenarios")}
+    detail = top.choice("detail", DETAILS) if top.has("detail") else "full"
+    kept = {"full": tuple(scenarios), "measures": ROLLED_STATES, "static": ()}[detail]
+    scenarios = {name: scenario for name, scenario in scenarios.items() if name in kept}
     states, lines = _states(top.inner("states"))
     entries = _expand(top.listed("candidates"))
     line, scheme = _line(top.inner("radius_line")), read_weighting(top.inner("weighting"))
@@ -79,11 +98,28 @@ def request(config: dict) -> Request:
         raise BladeError(f"skaters: two are named {max(people, key=people.count)!r}; give each a name of its own.")
     for case in cases:
         on_steel(case)
-    workers = None if top.raw("workers") == "auto" else top.count("workers", 1, 1024)
-    result = Request(tuple(cases), tuple(settings), line, scheme, pairs, workers, top.flag("figures"), (ice.source,))
+    workers, figures = read_workers(top), top.flag("figures")
+    result = Request(tuple(cases), tuple(settings), line, scheme, pairs, workers, figures, (ice.source,), detail)
+    _can_be_had(result)
     top.has("skater")
     top.done()
     return result
+
+
+def _can_be_had(asked: Request) -> None:
+    """Refuse what `detail` leaves out, and more series than can be held."""
+    if asked.detail == "full" and len(asked.cases) > MOST_FULL:
+        raise BladeError(
+            f"detail: {len(asked.cases)} cases with all their series would take gigabytes; write detail=measures, or "
+            "detail=static for static measures only."
+        )
+    if not asked.rolled:
+        names = [*asked.scheme.weights, *(name for pair in asked.pairs for name in pair)]
+        rolled = [name for name in names if REGISTRY[name].state in ROLLED_STATES]
+        if rolled:
+            raise BladeError(
+                f"detail: static leaves out {rolled[0]}; leave it out of weighting and pairs, or write detail=measures."
+            )
 
 
 def candidate(entry, blade: dict, where: str) -> Candidate:

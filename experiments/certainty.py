@@ -1,8 +1,6 @@
 """How sure: all candidates under many draws of the uncertain inputs, with common random numbers."""
 
 import math
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,8 +8,8 @@ from scipy import stats
 from scipy.stats import qmc
 
 from experiments.cases import Request
+from experiments.crew import HERE, Crew
 from experiments.fields import Fields, number
-from experiments.runner import stoppable
 from experiments.scoring import Weighting, contributions
 from experiments.variants import (
     GRINDING,
@@ -29,6 +27,7 @@ from sim.quantities import parse_quantity
 
 STATIC = tuple(m.name for m in REGISTRY.values() if m.state not in ("stride", "nudge", "tight_turn", "blade"))
 LINE_RADII = 33
+PORTION = 4  # draws that a worker takes at once
 LEVELS = (0.05, 0.5, 0.95)
 
 
@@ -114,63 +113,48 @@ def sample(inputs, columns, draws: int, seed: int) -> np.ndarray:
     return np.column_stack([laws[name].ppf(cube[:, j]) for j, (name, _) in enumerate(columns)])
 
 
-def draw(task):
-    """One chunk of draws: values, references and gains. Top-level so that workers can be handed it."""
-    candidates, setting, points, columns, pairs, radii = task
-    out = []
-    for point in points:
-        shared = {name: float(x) for (name, k), x in zip(columns, point) if k < 0}
+def draw(shared, points) -> list[np.ndarray]:
+    """A portion of draws: values (draw, candidate, measure), references (draw, measure), gains (draw, candidate, pair).
+
+    What a worker does; nan for an input beyond what can be built: a failed draw, counted and shown.
+    """
+    candidates, setting, columns, pairs, radii = shared
+    values = np.full((len(points), len(candidates), len(STATIC)), math.nan)
+    references = np.full((len(points), len(STATIC)), math.nan)
+    gain = np.full((len(points), len(candidates), len(pairs)), math.nan)
+    for d, point in enumerate(points):
+        common = {name: float(x) for (name, k), x in zip(columns, point) if k < 0}
         try:
-            here = varied_setting(setting, shared)
+            here = varied_setting(setting, common)
             made = [
-                varied_candidate(c, shared | {name: float(x) for (name, k), x in zip(columns, point) if k == i})
+                varied_candidate(c, common | {name: float(x) for (name, k), x in zip(columns, point) if k == i})
                 for i, c in enumerate(candidates)
             ]
-        except BladeError:  # an input beyond what can be built: a failed draw, counted and shown
-            shape = len(candidates), len(STATIC)
-            out.append((np.full(shape, np.nan), np.full(len(STATIC), np.nan), np.full((shape[0], len(pairs)), np.nan)))
+        except BladeError:
             continue
-        values = np.array([statics(c, here, STATIC) for c in made])
-        table = {name: values[:, j] for j, name in enumerate(STATIC)}
-        out.append((values, statics(here.reference, here, STATIC), gains(made, table, pairs, radii, here)))
-    return out
+        values[d] = [statics(c, here, STATIC) for c in made]
+        references[d] = statics(here.reference, here, STATIC)
+        table = {name: values[d, :, j] for j, name in enumerate(STATIC)}
+        gain[d] = gains(made, table, pairs, radii, here)
+    return [values, references, gain]
 
 
-def run_draws(request: Request, inputs, draws: int, seed: int, on_chunk=lambda done, total: None, points=None) -> Draws:
-    """Evaluate all draws for the first setting of a request. The numbers do not depend on the number of workers."""
+def run_draws(
+    request: Request, inputs, draws: int, seed: int, crew: Crew = HERE, on_chunk=lambda done, total: None, points=None
+) -> Draws:
+    """Evaluate all draws for the first setting of a request. The numbers do not depend on who computes them."""
     setting = request.settings[0]
-    cases = [case for case in request.cases if case.setting is setting]
-    candidates = tuple(case.candidate for case in cases)
+    candidates = tuple(case.candidate for case in request.cases if case.setting is setting)
     columns = columns_of(inputs, candidates)
     points = sample(inputs, columns, draws, seed) if points is None else points
     pairs = static_pairs(request.pairs)
     radii = np.geomspace(request.line_m[0], request.line_m[-1], LINE_RADII)
-    bare = replace(setting, scenarios={})  # no rolling in draws: nothing to carry to the workers
-    tasks = [(candidates, bare, points[i : i + 8], columns, pairs, radii) for i in range(0, len(points), 8)]
-    rows = _spread(tasks, request.workers, on_chunk)
-    values, references, gain = (np.array(part) for part in zip(*rows))
+    shared = candidates, replace(setting, scenarios={}), tuple(columns), pairs, radii
+    portions = [points[i : i + PORTION] for i in range(0, len(points), PORTION)]
+    values, references, gain = map(np.concatenate, zip(*crew.map(draw, portions, shared, on_chunk)))
     names = tuple(c.name for c in candidates)
     labels = tuple(name if k < 0 else f"{name} of {names[k]}" for name, k in columns)
     return Draws(names, labels, pairs, points, values, references, gain, scores(values, references, request.scheme))
-
-
-def _spread(tasks, workers, on_chunk):
-    rows = list(draw(tasks[0]))  # here: compiles before workers start
-    on_chunk(1, len(tasks))
-    if workers == 1 or len(tasks) == 1:
-        for i, task in enumerate(tasks[1:], 2):
-            rows += draw(task)
-            on_chunk(i, len(tasks))
-        return rows
-    with stoppable(ProcessPoolExecutor(workers)) as pool:
-        waiting = [pool.submit(draw, task) for task in tasks[1:]]
-        for i, (task, future) in enumerate(zip(tasks[1:], waiting), 2):
-            try:
-                rows += future.result()
-            except BrokenProcessPool:  # a worker died: its draws are done here
-                rows += draw(task)
-            on_chunk(i, len(tasks))
-    return rows
 
 
 def scores(values, references, scheme: Weighting) -> np.ndarray:

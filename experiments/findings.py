@@ -57,7 +57,7 @@ def read_findings(own: dict, request: Request):
         raise BladeError(f"candidates: the findings compare {', '.join(NEEDED)}; {missing[0]!r} is missing.")
 
     def run(folder, on_chunk):
-        made = c.run_draws(request, inputs, draws, seed, lambda d, n: on_chunk(d, n))
+        made = c.run_draws(request, inputs, draws, seed, folder.crew, on_chunk)
         where = stance.stance_map(request, *lines, folder, on_chunk)
         hold = studies.does_it_hold(request, folder, on_chunk)
         studies.write_intervals(folder.path / "intervals.csv", made)

@@ -1,85 +1,166 @@
-"""Every evaluation kept as it is made: an append-only file of lines, each with its own checksum, whole after a kill.
-
-A search that is run again with the journal of an earlier one asks the same questions in the same order and finds the
-answers there; it goes on where that one stopped, and ends in the same bits.
-"""
+"""Answers on disk from the moment they are known: an append-only file of records, each with its own digest."""
 
 import hashlib
 import json
 import os
 from pathlib import Path
 
+import numpy as np
+
+from experiments.address import made_by
 from sim.errors import BladeError
 
+LARGEST = 1 << 28  # bytes of one record: what a file from elsewhere may make us hold
+_MARK = "array"  # of a JSON object that stands for an array: its type, shape and place among the bytes
 
-def key_of(point) -> str:
-    """Content address of a point: digest of the bytes of its numbers."""
-    return hashlib.sha256(b"".join(float(v).hex().encode() + b" " for v in point)).hexdigest()[:20]
+
+class Halted(BladeError):
+    """The machine gave out (disk, workers), not the request: what was computed is kept, and the run can go on."""
 
 
 class Journal:
-    """Answers by key. The first line names what was asked (`request`), so that other answers are never mixed in."""
+    """Answers by key. The first record says what was asked and what computed it, so that others are never mixed in.
 
-    def __init__(self, path: Path, request: str):
-        self.path, self.answers = path, {}
-        good = self._read(request) if path.exists() else 0
-        self._handle = open(path, "ab")
-        self._handle.truncate(good)  # a line torn by a kill
-        if not good:
-            self._write([{"request": request}])
+    A record is a line `digest key bytes`, that many bytes, and a line end. What a kill has torn, and all behind it, is
+    cut off when the file is opened. Raises BladeError for a journal of another request or of other code.
+    """
 
-    def _read(self, request: str) -> int:
-        """Read whole lines up to the first broken one; returns the bytes they take."""
-        good = 0
-        with open(self.path, "rb") as handle:
-            for number, line in enumerate(handle):
-                entry = _checked(line)
-                if entry is None:
-                    break
-                if number == 0:
-                    if entry.get("request") != request:
-                        raise BladeError(
-                            f"resume: {self.path} belongs to another request or another version of the physics; start "
-                            "anew, or ask exactly what it was made for."
-                        )
-                elif isinstance(entry.get("key"), str):
-                    self.answers[entry["key"]] = entry["answer"]
-                good += len(line)
-        return good
-
-    def add(self, answers: dict[str, list]) -> None:
-        """Append answers and have them on disk before returning. Raises BladeError when the disk does not take them."""
-        self._write([{"key": key, "answer": answer} for key, answer in answers.items()])
-        self.answers.update(answers)
-
-    def _write(self, entries) -> None:
-        text = b"".join(_line(entry) for entry in entries)
+    def __init__(self, path: Path, asked: str):
+        self.path, self._places = path, {}
+        head = json.dumps({"asked": asked, "made_by": made_by()}).encode()
         try:
-            self._handle.write(text)
-            self._handle.flush()
-            os.fsync(self._handle.fileno())
+            self._out = open(path, "ab", buffering=0)
+            self._in = open(path, "rb")
         except OSError as fault:
-            raise BladeError(
-                f"{self.path}: cannot be written ({fault.strerror}); what it holds is whole, make room and resume."
-            ) from None
+            raise BladeError(f"{path}: cannot be written ({fault.strerror}); it needs a folder that can be.") from None
+        good = self._index(asked)
+        if good < self._size():
+            self._out.truncate(good)
+        if not good:
+            self._write("head", head)
+
+    def __contains__(self, key: str) -> bool:
+        return key in self._places
+
+    def __len__(self) -> int:
+        return len(self._places)
+
+    def add(self, key: str, answer) -> None:
+        """Append an answer and have it on disk before returning. Raises Halted when the disk does not take it."""
+        self._places[key] = self._write(key, pack(answer))
+
+    def __getitem__(self, key: str):
+        """The answer kept under a key."""
+        start, count = self._places[key]
+        self._in.seek(start)
+        return unpack(self._in.read(count))
 
     def close(self) -> None:
         """Close the file."""
-        self._handle.close()
+        self._out.close()
+        self._in.close()
+
+    def _size(self) -> int:
+        return os.fstat(self._out.fileno()).st_size
+
+    def _index(self, asked: str) -> int:
+        """Note the places of all whole records; returns the bytes they take."""
+        size, good = self._size(), 0
+        self._in.seek(0)
+        while (found := self._record(size)) is not None:
+            key, payload = found
+            if not good:
+                _same(self.path, payload, asked)
+            else:
+                self._places[key] = self._in.tell() - len(payload) - 1, len(payload)
+            good = self._in.tell()
+        return good
+
+    def _record(self, size: int):
+        """(key, payload) of the next record; None at the end and where one is torn or was changed."""
+        words = self._in.readline(256).split(b" ")
+        if len(words) != 3 or not words[2].strip().isdigit():
+            return None
+        digest, key, count = words[0], words[1], int(words[2])
+        if not count <= min(LARGEST, size - self._in.tell()):
+            return None
+        payload = self._in.read(count)
+        if self._in.read(1) != b"\n" or _digest(key, payload) != digest:
+            return None
+        return key.decode("ascii", "replace"), payload
+
+    def _write(self, key: str, payload: bytes) -> tuple[int, int]:
+        """Append a record; returns (place, bytes) of its payload."""
+        line = b"%s %s %d\n" % (_digest(key.encode(), payload), key.encode(), len(payload))
+        place = self._size() + len(line), len(payload)
+        try:
+            rest = memoryview(line + payload + b"\n")
+            while rest:
+                rest = rest[self._out.write(rest) :]
+            os.fsync(self._out.fileno())
+        except OSError as fault:
+            raise Halted(f"{self.path}: cannot be written ({fault.strerror}); make room.") from None
+        return place
 
 
-def _line(entry: dict) -> bytes:
-    body = json.dumps(entry, separators=(",", ":"))
-    return f"{hashlib.sha256(body.encode()).hexdigest()[:12]} {body}\n".encode()
+def _digest(key: bytes, payload: bytes) -> bytes:
+    return hashlib.sha256(key + b" " + payload).hexdigest()[:24].encode()
 
 
-def _checked(line: bytes) -> dict | None:
-    """The entry of a line; None where it is torn or was changed."""
-    digest, _, body = line.partition(b" ")
-    if not line.endswith(b"\n") or hashlib.sha256(body[:-1]).hexdigest()[:12].encode() != digest:
-        return None
+def _same(path: Path, payload: bytes, asked: str) -> None:
+    """Refuse the journal of another request, or of code that might give other bits."""
     try:
-        entry = json.loads(body)
-    except ValueError:
-        return None
-    return entry if isinstance(entry, dict) else None
+        head = json.loads(payload)
+        before, made = head["asked"], dict(head["made_by"])
+    except (ValueError, KeyError, TypeError):
+        raise BladeError(f"resume: {path} is no journal of this program; start anew.") from None
+    for name, here in made_by().items():
+        if made.get(name) != here:
+            raise BladeError(
+                f"resume: {path.parent} was computed with another version of {name} ({made.get(name)}, here {here}); "
+                "start anew, or use the version it was begun with."
+            )
+    if before != asked:
+        raise BladeError(
+            f"resume: {path.parent} belongs to another request; leave out the words that differ, or start anew."
+        )
+
+
+def pack(answer) -> bytes:
+    """Lists, mappings (texts as keys), numbers, texts and arrays as bytes: a JSON text, then the arrays."""
+    arrays, size = [], 0
+
+    def plain(node):
+        nonlocal size
+        if isinstance(node, np.ndarray):
+            arrays.append(node.tobytes())
+            size += node.nbytes
+            return {_MARK: [node.dtype.str, list(node.shape), size - node.nbytes]}
+        if isinstance(node, dict):
+            return {key: plain(value) for key, value in node.items()}
+        if isinstance(node, list | tuple):
+            return [plain(value) for value in node]
+        return node
+
+    text = json.dumps(plain(answer), separators=(",", ":")).encode()
+    return b"%d\n" % len(text) + text + b"".join(arrays)
+
+
+def unpack(data: bytes):
+    """What `pack` was given, tuples as lists. Raises ValueError for bytes that no `pack` made."""
+    line, _, rest = data.partition(b"\n")
+    count = int(line)
+    tree, raw = json.loads(rest[:count]), rest[count:]
+
+    def whole(node):
+        if isinstance(node, dict):
+            if set(node) == {_MARK}:
+                kind, shape, place = node[_MARK]
+                if np.dtype(kind).kind not in "fiub":
+                    raise ValueError(f"an array of {kind}")
+                values = np.frombuffer(raw, kind, int(np.prod(shape, dtype=np.int64)), place)
+                return values.reshape(shape).copy()
+            return {key: whole(value) for key, value in node.items()}
+        return [whole(value) for value in node] if isinstance(node, list) else node
+
+    return whole(tree)

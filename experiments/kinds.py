@@ -4,8 +4,8 @@ from pathlib import Path
 
 import matplotlib
 
+from experiments import compare, figure_style, findings, parts, recommend, search, search_report, sizes, stance, studies
 from experiments import figure_study as fig
-from experiments import figure_style, findings, parts, recommend, search, search_report, sizes, stance, studies
 from experiments.cases import request
 from sim.errors import BladeError
 
@@ -41,6 +41,7 @@ def _compared(read):
 # kind: (check a config, split into the study's own keys and the rest, and return the request and what runs it; draw
 # what came of it or None; print what came of it)
 KINDS = {
+    "compare": (compare.read_compare, compare.draw, compare.show),
     "certainty": (_compared(studies.read_certainty), fig.draw_certainty, fig.show_certainty),
     "stance_map": (_compared(stance.read_stance), fig.draw_stance, fig.show_stance),
     "does_it_hold": (_compared(studies.read_hold), fig.draw_hold, fig.show_hold),

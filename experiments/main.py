@@ -1,6 +1,7 @@
 """The command `arcstride`: compose the request, check it, run it, leave a run folder."""
 
 import difflib
+import errno
 import os
 import shlex
 import sys
@@ -13,9 +14,12 @@ from hydra.errors import HydraException
 from omegaconf import OmegaConf
 from omegaconf.errors import OmegaConfBaseException
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeElapsedColumn
 
 from sim.errors import BladeError
+
+EVERY_S = 5.0  # between lines of progress where nobody watches a terminal
+GIVEN_OUT = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EROFS, errno.EACCES, errno.EPERM)  # of a disk
 
 USAGE = """arcstride compares blade curves on ice.
 
@@ -45,7 +49,7 @@ def _guarded(arguments) -> int:
         print(f"arcstride: {refusal}", file=sys.stderr)
         return 2
     except KeyboardInterrupt:
-        print("arcstride: stopped by hand; files already in the run folder are whole.", file=sys.stderr)
+        print("arcstride: stopped by hand.", file=sys.stderr)
         return 130
 
 
@@ -123,38 +127,88 @@ def _run(arguments) -> int:
     console = Console(highlight=False, width=None if sys.stdout.isatty() else 130)
     config, name = composed(arguments)
     from experiments.owncandidates import own_candidates  # heavy imports only once the request reads well
-    from experiments.runfolder import RunFolder
 
     if config.get("candidates_from"):
         config["candidates"] = own_candidates(str(config["candidates_from"]), "candidates_from")
+    place, config = _gone_on_with(config, arguments) if config.get("resume") else (None, config)
     if config.get("kind") == "validation":
         return _validate(config, name, arguments, console)
-    if config.get("kind") != "compare":
-        return _study(config, name, arguments, console)
-    from experiments.cases import request as check
+    from experiments import kinds
+    from experiments.runfolder import RunFolder
 
-    request = check(config)
-    folder = RunFolder(config, name, datetime.now())
-    from experiments import report
-    from experiments.runner import run
-
-    folder.log(
-        f"{len(request.cases)} cases, experiment {name}; the first run on a machine compiles for about half a minute"
-    )
-    with progress(console, len(request.cases), folder) as on_row:
-        results = run(request, on_row)
-    folder.write(request, results)
-    if request.figures:
-        from experiments.figures import draw_all
-
-        folder.log("drawing figures")
-        label = request.settings[0].reference.name
-        draw_all(results, label, folder.path / "figures", request.workers or os.cpu_count() or 1)
-    folder.log(f"done in {time.perf_counter() - started:.1f} s")
-    report.show(results, request, console)
-    console.print(f"Tables, series and figures ({time.perf_counter() - started:.1f} s):")
+    kind = str(config["kind"])
+    if kind not in kinds.KINDS:
+        raise BladeError(f"kind: {kind!r} is unknown; choose compare, validation, {', '.join(kinds.KINDS)}.")
+    own = {key: config[key] for key in kinds.KEYS if key in config}
+    rest = {key: value for key, value in config.items() if key not in own}
+    request, plan = kinds.KINDS[kind][0](own, rest)
+    folder = RunFolder(place, config) if place else RunFolder.new(config, name, datetime.now())
+    folder.command = shlex.join(["arcstride", *arguments])
+    try:
+        made = _carried_out(request, plan, kind, folder, console, started)
+    finally:
+        folder.close()
+    kinds.KINDS[kind][2](made, request, console)
+    console.print(f"Tables and figures ({time.perf_counter() - started:.1f} s):")
     print(folder.path)
-    return 0 if any(len(row.reasons) < len(row.values) for row in results.rows) else 1
+    return 0 if getattr(made, "answered", True) else 1
+
+
+def _carried_out(request, plan, kind, folder, console, started):
+    """Run, write, draw. What stops it from outside says how to go on."""
+    from experiments import kinds
+    from experiments.crew import Crew, count
+    from experiments.journal import Halted
+    from experiments.sources import sources
+
+    go_on = f"what was computed is kept: go on with  arcstride resume={shlex.quote(str(folder.path))}"
+    try:
+        with Crew(count(request.workers), folder.journal) as folder.crew, counter(console) as on_chunk:
+            made = plan(folder, on_chunk)
+            folder.note(sources(request))
+        if request.figures:
+            kinds.draw(kind, made, folder.path / "figures")
+        folder.finish(time.perf_counter() - started)
+        return made
+    except Halted as fault:
+        raise BladeError(f"{str(fault).rstrip('.')}; {go_on}") from None
+    except OSError as fault:
+        if fault.errno not in GIVEN_OUT:
+            raise
+        what, why = fault.filename or folder.path, os.strerror(fault.errno)
+        raise BladeError(f"{what}: cannot be written ({why}); mend that; {go_on}") from None
+    except KeyboardInterrupt:
+        print(go_on, file=sys.stderr)
+        raise
+
+
+def _gone_on_with(config: dict, arguments) -> tuple[Path, dict]:
+    """(folder, config) of the unfinished run that `resume` names, with this call's ways of carrying it out.
+
+    Any other words must ask just what the folder was begun for. Raises BladeError where they differ.
+    """
+    from experiments.runfolder import HOW, asked, unfinished
+
+    place, begun = unfinished(str(config["resume"]))
+    told = [a for a in arguments if a.partition("=")[0] not in HOW]
+    differs = _first_difference(asked(begun), asked(config)) if told else ""
+    if differs:
+        raise BladeError(
+            f"resume: {place} belongs to another request (it differs at {differs}); give resume alone, or start anew."
+        )
+    how = {key: config[key] for key in HOW if any(a.partition("=")[0] == key for a in arguments)}
+    return place, begun | how
+
+
+def _first_difference(one, other, where="") -> str:
+    """Where two configs differ first, as a person would type it; empty where they are the same."""
+    if isinstance(one, dict) and isinstance(other, dict):
+        for key in [*one, *(k for k in other if k not in one)]:
+            found = _first_difference(one.get(key), other.get(key), f"{where}.{key}" if where else str(key))
+            if found:
+                return found
+        return ""
+    return "" if one == other else where
 
 
 def _validate(config, name, arguments, console) -> int:
@@ -164,77 +218,25 @@ def _validate(config, name, arguments, console) -> int:
     from experiments import validation
     from experiments.runfolder import RunFolder
 
-    folder = RunFolder(config, name, datetime.now())
+    started = time.perf_counter()
+    folder = RunFolder.new(config, name, datetime.now())
     checks = validation.checks()
     console.print(validation.table(checks))
     validation.write_csv(checks, folder.path / "validation.csv")
     validation.write_markdown(checks, folder.path / "validation.md")
     folder.log(f"{len(checks)} checks")
-    print(folder.path)
-    return 0
-
-
-def _study(config, name, arguments, console) -> int:
-    """A study of experiments/kinds.py: check everything, then run, draw and explain."""
-    from experiments import kinds
-    from experiments.runfolder import RunFolder
-    from experiments.sources import sources
-
-    started = time.perf_counter()
-    kind = str(config["kind"])
-    if kind not in kinds.KINDS:
-        raise BladeError(f"kind: {kind!r} is unknown; choose compare, validation, {', '.join(kinds.KINDS)}.")
-    own = {key: config[key] for key in kinds.KEYS if key in config}
-    request, plan = kinds.KINDS[kind][0](own, {key: value for key, value in config.items() if key not in own})
-    folder = RunFolder(config, name, datetime.now())
-    folder.command = shlex.join(["arcstride", *arguments])
-    with counter(console) as on_chunk:
-        try:
-            made = plan(folder, on_chunk)
-        except KeyboardInterrupt:
-            if (folder.path / "evaluations.jsonl").exists():
-                print(f"what was judged is kept; go on with:\n  {folder.command} resume={folder.path}", file=sys.stderr)
-            raise
-    folder.note(sources(request))
-    if request.figures:
-        kinds.draw(kind, made, folder.path / "figures")
-    kinds.KINDS[kind][2](made, request, console)
-    folder.log(f"done in {time.perf_counter() - started:.1f} s")
-    console.print(f"Tables and figures ({time.perf_counter() - started:.1f} s):")
+    folder.finish(time.perf_counter() - started)
     print(folder.path)
     return 0
 
 
 class counter:
-    """A bar over an unknown number of like pieces; silent where nobody watches."""
+    """A bar over an unknown number of like pieces in a terminal, plain lines elsewhere when it takes long."""
 
     def __init__(self, console: Console):
         self.bar = Progress(BarColumn(), MofNCompleteColumn(), TimeElapsedColumn(), console=console, transient=True,
                             disable=not console.is_terminal)  # fmt: skip
-        self.task = self.bar.add_task("", total=None)
-
-    def __enter__(self):
-        self.bar.start()
-        return lambda done, total: self.bar.update(self.task, completed=done, total=total)
-
-    def __exit__(self, *fault):
-        self.bar.stop()
-
-
-class progress:
-    """A bar in a terminal, plain lines elsewhere; gives a function to call with each finished row."""
-
-    def __init__(self, console: Console, total: int, folder):
-        self.folder, self.console, self.done, self.total = folder, console, 0, total
-        columns = (
-            TextColumn("rolling"),
-            BarColumn(),
-            MofNCompleteColumn(),
-            TimeElapsedColumn(),
-            TextColumn("{task.description}"),
-        )
-        self.bar = Progress(*columns, console=console, transient=True, disable=not console.is_terminal)
-        self.task = self.bar.add_task("getting ready (the first run on a machine compiles)", total=total)
+        self.task, self.said = self.bar.add_task("", total=None), time.monotonic()
 
     def __enter__(self):
         self.bar.start()
@@ -243,12 +245,8 @@ class progress:
     def __exit__(self, *fault):
         self.bar.stop()
 
-    def __call__(self, row, total):
-        self.done += 1
-        bad = {k: v for k, v in row.outcomes.items() if v != "finished"}
-        text = f"{row.candidate}, {row.skater}" + (f": {bad}" if bad else "")
-        self.folder.log(f"{self.done} of {total}: {text}" + (f" [{row.reason}]" if row.reason else ""))
-        self.bar.update(self.task, advance=1, description=row.candidate)
-        step = max(1, total // 20)
-        if not self.console.is_terminal and (self.done % step == 0 or self.done == total):
-            print(f"{self.done} of {total} rolled", file=sys.stderr)
+    def __call__(self, done, total):
+        self.bar.update(self.task, completed=done, total=total)
+        if self.bar.disable and time.monotonic() - self.said > EVERY_S:
+            self.said = time.monotonic()
+            print(f"{done} of {total} done", file=sys.stderr)

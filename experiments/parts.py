@@ -38,7 +38,7 @@ def write(asked: Request, limits, stock, folder, on_chunk) -> list[Part]:
     made = []
     for k, case in enumerate(asked.cases):
         place = folder.path / "parts" / f"{k + 1:02d}"
-        place.mkdir(parents=True)
+        place.mkdir(parents=True, exist_ok=True)
         write_part(place, case.candidate, limits)
         found = tuple(check(case.candidate.recipe, limits, stock))
         made.append(Part(case.candidate.name, f"parts/{k + 1:02d}", found))

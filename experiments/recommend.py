@@ -272,8 +272,8 @@ def _shifted(asked: Request, shift: float, wishes: Wishes) -> Request:
 
 def recommend(asked: Request, counter: Counter, inputs, draws: int, seed: int, folder, on_chunk) -> Made:
     """Draw, judge, and leave sheet.html, sheet.json, tables and the recipes in the run folder."""
-    made = c.run_draws(replace(asked, pairs=()), inputs, draws, seed, on_chunk)
-    studies.write_draws(folder.path / "results.h5", made, inputs)
+    made = c.run_draws(replace(asked, pairs=()), inputs, draws, seed, folder.crew, on_chunk)
+    studies.write_draws(folder.path / "results.h5", made, inputs, folder.attributes())
     studies.write_intervals(folder.path / "intervals.csv", made)
     write_reading(folder.path / "reading.csv", counter)
     if counter.ground is not None:

@@ -1,91 +1,149 @@
-"""The folder of one run: resolved config, log, results, sources; with what is needed to repeat it."""
+"""The folder of one run: resolved config, log, answers kept on the way, results; with what is needed to repeat it."""
 
+import fcntl
 import hashlib
 import json
 import platform
 import subprocess
 from datetime import datetime
-from importlib.metadata import PackageNotFoundError, version
+from functools import lru_cache
 from pathlib import Path
 
 import yaml
 
-from experiments import store
-from experiments.cases import Request
-from experiments.runner import Results
-from experiments.sources import sources
+from experiments.address import package_version
+from experiments.crew import HERE
+from experiments.journal import Journal
+from experiments.store import whole
 from sim import source_digest
 from sim.errors import BladeError
 
 PACKAGES = ("numpy", "scipy", "numba", "pymunk", "h5py", "hydra-core", "pint", "matplotlib")
+# how a run is carried out does not belong to what was asked: the same numbers carry the same request
+HOW = ("workers", "results_dir", "figures", "resume")
+KEPT = "answers.journal"  # of an unfinished run
+LARGEST_CONFIG = 20_000_000  # bytes
 
 
 class RunFolder:
-    """results/<experiment>/<run id>/, made at once and never shared with another run.
+    """results/<experiment>/<run id>/: a new one, never shared with another run, or an unfinished one gone on with.
 
-    command: how it was asked for, when known. Raises BladeError when it cannot be made.
+    crew: who computes for this run; its answers are kept in `journal` until the run is finished.
+    Raises BladeError when it cannot be made, or when another process is at work in it.
     """
 
-    command = ""
+    def __init__(self, path: Path, config: dict):
+        self.path, self.config_text, self.crew = path, _yaml(config), HERE
+        self.asked_text = _yaml(asked(config))
+        self._lock = self._locked()
+        self.journal = Journal(path / KEPT, _digest(self.asked_text))
 
-    def __init__(self, config: dict, experiment: str, now: datetime):
-        self.config_text = yaml.safe_dump(config, sort_keys=False, allow_unicode=True)
-        # how a run is carried out does not belong to what was asked: the same numbers carry the same request
-        asked = {key: value for key, value in config.items() if key not in ("workers", "results_dir", "figures")}
-        self.asked_text = yaml.safe_dump(asked, sort_keys=False, allow_unicode=True)
-        digest = hashlib.sha256(self.asked_text.encode()).hexdigest()[:6]
+    @classmethod
+    def new(cls, config: dict, experiment: str, now: datetime) -> "RunFolder":
+        """A folder of its own."""
         base = Path(str(config["results_dir"])) / experiment
+        digest = _digest(_yaml(asked(config)))[:6]
         for attempt in range(1000):
             suffix = f"-{attempt + 1}" if attempt else ""
-            self.path = base / f"{now:%Y%m%d-%H%M%S}-{digest}{suffix}"
+            path = base / f"{now:%Y%m%d-%H%M%S}-{digest}{suffix}"
             try:
-                self.path.mkdir(parents=True)
-                (self.path / "config.yaml").write_text(self.config_text, encoding="utf-8")
-                break
+                path.mkdir(parents=True)
+                with whole(path / "config.yaml") as temporary:
+                    temporary.write_text(_yaml(config), encoding="utf-8")
+                return cls(path, config)
             except FileExistsError as clash:
-                if not self.path.is_dir():
+                if not path.is_dir():
                     raise BladeError(f"results_dir: {base} is a file, not a folder; name another.") from clash
             except OSError as fault:
                 raise BladeError(
                     f"results_dir: cannot write in {base} ({fault.strerror}); name a folder that can be written."
                 ) from None
+        raise BladeError(f"results_dir: {base} holds too many runs of this second; wait a moment.")
+
+    def _locked(self):
+        """A lock that ends with this process, however it ends."""
+        try:
+            handle = open(self.path / ".lock", "w")
+            fcntl.lockf(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            raise BladeError(f"resume: another process is at work in {self.path}; let it end, or stop it.") from None
+        except OSError as fault:
+            raise BladeError(
+                f"{self.path}: cannot be written ({fault.strerror}); it must be, to go on in it."
+            ) from None
+        return handle
 
     def log(self, line: str) -> None:
         """Append a line with the time of day to run.log."""
         with open(self.path / "run.log", "a", encoding="utf-8") as handle:
             handle.write(f"{datetime.now():%H:%M:%S} {line}\n")
 
-    def write(self, request: Request, results: Results) -> None:
-        """Write results.h5, measures.csv, sources.txt and versions.json."""
-        facts = self.note(sources(request))
-        attributes = {"config": self.asked_text, "seed": "none: nothing in this run is random", **facts}
-        store.write_h5(self.path / "results.h5", results, attributes)
-        store.write_csv(self.path / "measures.csv", results)
+    def attributes(self) -> dict[str, str]:
+        """What a file of results says of where it comes from."""
+        seed = str(yaml.safe_load(self.asked_text).get("seed", "none: nothing in this run is random"))
+        return {"config": self.asked_text, "seed": seed, **provenance()}
 
-    def note(self, lines: list[str]) -> dict[str, str]:
-        """Write sources.txt and versions.json; returns the latter's facts."""
-        facts = provenance()
-        (self.path / "sources.txt").write_text("\n".join(lines) + "\n", encoding="utf-8")
-        (self.path / "versions.json").write_text(json.dumps(facts, indent=1) + "\n", encoding="utf-8")
-        return facts
+    def note(self, lines: list[str]) -> None:
+        """Write sources.txt and versions.json."""
+        for name, text in (("sources.txt", "\n".join(lines)), ("versions.json", json.dumps(provenance(), indent=1))):
+            with whole(self.path / name) as temporary:
+                temporary.write_text(text + "\n", encoding="utf-8")
+
+    def finish(self, seconds: float) -> None:
+        """Say that the run is done, and drop what was kept to go on with."""
+        self.log(f"{DONE} {seconds:.1f} s")
+        self.close()
+        (self.path / KEPT).unlink(missing_ok=True)
+        (self.path / ".lock").unlink(missing_ok=True)
+
+    def close(self) -> None:
+        """Let go of the folder; an unfinished run can be gone on with."""
+        self.journal.close()
+        self._lock.close()
 
 
+DONE = "done in"
+
+
+def unfinished(place: str) -> tuple[Path, dict]:
+    """(folder, its config) of an unfinished run. Raises BladeError where there is none to go on with."""
+    path = Path(place)
+    try:
+        text = (path / "config.yaml").read_bytes()[: LARGEST_CONFIG + 1]
+        log = (path / "run.log").read_text(encoding="utf-8") if (path / "run.log").is_file() else ""
+        config = yaml.safe_load(text) if len(text) <= LARGEST_CONFIG else None
+    except (OSError, ValueError, yaml.YAMLError, RecursionError):
+        raise BladeError(f"resume: {place[:200]} is not the folder of a run; name the one that it printed.") from None
+    if not isinstance(config, dict) or "kind" not in config:
+        raise BladeError(f"resume: {place[:200]} is not the folder of a run; name the one that it printed.")
+    if f" {DONE} " in log:
+        raise BladeError(f"resume: {place[:200]} is finished; its tables are whole, and nothing is left to do.")
+    return path, config
+
+
+def asked(config: dict) -> dict:
+    """What was asked, without how it is carried out."""
+    return {key: value for key, value in config.items() if key not in HOW}
+
+
+def _yaml(config: dict) -> str:
+    return yaml.safe_dump(config, sort_keys=False, allow_unicode=True)
+
+
+def _digest(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+@lru_cache(maxsize=1)
 def provenance() -> dict[str, str]:
     """Versions, code revision and the digest of the physics, as text."""
     facts = {
-        "arcstride_version": _version("arcstride"),
+        "arcstride_version": package_version("arcstride"),
         "physics_digest": source_digest(),
         "code_revision": _revision(),
     }
     facts["python_version"] = platform.python_version()
-    return facts | {f"{name}_version": _version(name) for name in PACKAGES}
-
-
-def _version(name: str) -> str:
-    try:
-        return version(name)
-    except PackageNotFoundError:
-        return "not installed as a package"
+    return facts | {f"{name}_version": package_version(name) for name in PACKAGES}
 
 
 def _revision() -> str:

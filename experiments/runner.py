@@ -1,14 +1,12 @@
-"""Cases to rows: over worker processes, in order, with progress; a failed case is a row with a reason."""
+"""Cases to rows, over workers, in order, with progress; a failed case is a row with a reason."""
 
 import math
-import os
-from concurrent.futures import ProcessPoolExecutor, as_completed
-from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from experiments.cases import Case, Request
+from experiments.crew import HERE, Crew
 from experiments.scoring import Gain, judge
 from experiments.variants import runner_like, single_radius, statics
 from sim.errors import BladeError
@@ -19,6 +17,9 @@ from sim.trial import Candidate, Setting, Trial
 
 CURVE_POINTS = 281
 CONTACT_POINTS = 241
+PORTION_ROLLED, PORTION_STATIC = 4, 64  # cases that a worker takes at once, at most: a tenth of a second or so
+RADII_TOGETHER = 16
+_LOST = "the computation broke off: it killed every worker that took it (out of memory?)"
 LINE_MEASURES = tuple(m.name for m in REGISTRY.values() if m.state not in ("stride", "nudge", "tight_turn", "blade"))
 
 
@@ -51,32 +52,35 @@ class Row:
 
 @dataclass
 class Results:
-    """Rows in the order of the request; the single-radius line, line[skater][measure] over line_radii; and the
-    reference blade itself under each skater."""
+    """Rows in the order of the request; the single-radius line, line[skater][measure] over line_radii; the reference
+    blade itself under each skater; and the measures that were asked for."""
 
     rows: list[Row]
     line_radii: np.ndarray
     line: dict[str, dict[str, np.ndarray]]
     references: dict[str, Row]
+    measures: tuple[str, ...] = tuple(REGISTRY)
 
 
-def run_case(case: Case) -> Row:
-    """Everything about one case. A refusal of the model becomes reasons, never an exception."""
-    trial = Trial(case.candidate, case.setting)
-    values, reasons = evaluate(trial)
-    outcomes = {name: _outcome(trial, name) for name in case.setting.scenarios}
-    rolls = {name: trial.roll(name) for name, what in outcomes.items() if not what.startswith("refused")}
-    series = {name: {c: roll[c] for c in COLUMNS} for name, roll in rolls.items()}
-    contacts = {}
-    for name in case.setting.states:
+def run_case(candidate: Candidate, setting: Setting, measures, full: bool) -> dict:
+    """Everything about one case; without curve, contact and series unless `full`. A refusal becomes reasons."""
+    trial = Trial(candidate, setting)
+    values, reasons = evaluate(trial, measures)
+    outcomes = {name: _outcome(trial, name) for name in setting.scenarios}
+    answer = {"values": np.array([values[name] for name in measures]), "reasons": reasons, "outcomes": outcomes,
+              "curve": {}, "contacts": {}, "series": {}}  # fmt: skip
+    if not full:
+        return answer
+    answer["curve"] = _curve(candidate)
+    for name in [n for n, what in outcomes.items() if not what.startswith("refused")]:
+        roll = trial.roll(name)
+        answer["series"][name] = {c: roll[c] for c in COLUMNS}
+    for name in setting.states:
         try:
-            contacts[name] = _contact(trial, name)
+            answer["contacts"][name] = _contact(trial, name)
         except BladeError:
             continue  # its measures already carry the reason
-    return Row(
-        case.index, case.candidate.name, case.candidate.recipe.family, case.setting.skater.name, values, reasons,
-        outcomes, _curve(case.candidate), contacts, series,
-    )  # fmt: skip
+    return answer
 
 
 def _outcome(trial: Trial, name: str) -> str:
@@ -101,119 +105,101 @@ def _contact(trial: Trial, name: str) -> dict[str, np.ndarray]:
     return {"x": x, "penetration": n, "pressure": both[:, 0], "loaded_width": both[:, 1]}
 
 
-def radius_line(setting: Setting, radii, names=LINE_MEASURES, like=None) -> dict[str, np.ndarray]:
-    """Measures of single radii on the runner of `like`: the line that a recipe has to leave; nan where refused."""
-    like = like or setting.reference
-    table = np.array([statics(single_radius(like, radius), setting, names) for radius in radii])
-    return {name: table[:, i] for i, name in enumerate(names)}
+def run(request: Request, crew: Crew = HERE, on_chunk=lambda done, total: None) -> Results:
+    """All cases and the single-radius line of each skater on each runner.
 
-
-def run(request: Request, on_row=lambda row, total: None) -> Results:
-    """All cases and each skater's single-radius line; `on_row` hears of each finished row.
-
-    The reference runs here first: what it cannot carry is refused before any work, code gets compiled and each
-    setting's programs are solved once before workers start. Rows do not depend on how many workers there are.
+    The reference runs here first: what it cannot carry is refused before any work, and each setting's programs are
+    solved once before workers start. Rows do not depend on who computes them.
     """
     references = {}
     for setting in request.settings:
         for name in setting.scenarios:
             setting.program(name)
         _ = setting.reference_pitches
-        references[setting.skater.name] = run_case(Case(-1, setting.reference, setting))
-    rows: list[Row] = []
-    workers = min(request.workers or os.cpu_count() or 1, len(request.cases))
-    if workers == 1:
-        for case in request.cases:
-            rows.append(_again(case, None))
-            on_row(rows[-1], len(request.cases))
-        line = {s.skater.name: radius_line(s, request.line_m, line_names(request)) for s in request.settings}
-    else:
-        line = _spread(request, workers, rows, on_row)
-    rows.sort(key=lambda row: row.index)
-    results = Results(rows, np.array(request.line_m), line, references)
-    judge(results, request.scheme, request.pairs, own_lines(request, line))
+        answer = run_case(setting.reference, setting, request.measures, request.detail == "full")
+        references[setting.skater.name] = _row(Case(-1, setting.reference, setting), answer, request.measures)
+    lines = _lines(request)
+    cuts = _cuts(request)
+    radii = [request.line_m[i : i + RADII_TOGETHER] for i in range(0, len(request.line_m), RADII_TOGETHER)]
+    items = [("cases", i, [c.candidate for c in cases]) for i, cases in cuts]
+    items += [("line", i, like, list(part)) for i, like in lines for part in radii]
+    shared = request.settings, request.measures, line_names(request), request.detail == "full"
+
+    def lost(item):
+        kind, _, first, *_ = item
+        return [_gone(_LOST, x, shared) for x in first] if kind == "cases" else _no_line(item, shared)
+
+    answers = crew.map(work, items, shared, on_chunk, lost)
+    rows = [_row(case, answer, request.measures) for (_, cases), part in zip(cuts, answers)
+            for case, answer in zip(cases, part)]  # fmt: skip
+    parts, known = answers[len(cuts) :], {}
+    for k, key in enumerate(lines):
+        table = np.concatenate(parts[k * len(radii) : (k + 1) * len(radii)])
+        known[key] = {name: table[:, j] for j, name in enumerate(line_names(request))}
+    line = {s.skater.name: known[i, s.reference] for i, s in enumerate(request.settings)}
+    results = Results(rows, np.array(request.line_m), line, references, request.measures)
+    places = {id(setting): i for i, setting in enumerate(request.settings)}
+    own = [known[places[id(c.setting)], runner_like(c.candidate, c.setting.reference)] for c in request.cases]
+    judge(results, request.scheme, request.pairs, own)
     return results
 
 
-def own_lines(request: Request, line) -> dict[int, dict[str, np.ndarray]]:
-    """The single-radius line on each case's own runner, by index; `line` where that is the reference's."""
-    names, known, out = tuple(dict.fromkeys(n for pair in request.pairs for n in pair)), {}, {}
+def _cuts(request: Request) -> list[tuple[int, list[Case]]]:
+    """Cases in portions of one setting: (place of the setting, cases). The same for any number of workers."""
+    most = PORTION_ROLLED if request.rolled else PORTION_STATIC
+    size = min(most, math.ceil(len(request.cases) / 64))
+    out, places = [], {id(setting): i for i, setting in enumerate(request.settings)}
     for case in request.cases:
-        setting, like = case.setting, runner_like(case.candidate, case.setting.reference)
-        key = setting.skater.name, like
-        if like is setting.reference:
-            known[key] = line[setting.skater.name]
-        elif key not in known:
-            known[key] = radius_line(setting, request.line_m, names, like)
-        out[case.index] = known[key]
+        i = places[id(case.setting)]
+        if not out or out[-1][0] != i or len(out[-1][1]) == size:
+            out.append((i, []))
+        out[-1][1].append(case)
     return out
+
+
+def _lines(request: Request) -> list[tuple[int, Candidate]]:
+    """(setting, runner) of every single-radius line that a row or a figure is held against, each once."""
+    places = {id(setting): i for i, setting in enumerate(request.settings)}
+    out = {(i, setting.reference): None for i, setting in enumerate(request.settings)}
+    for case in request.cases:
+        out[places[id(case.setting)], runner_like(case.candidate, case.setting.reference)] = None
+    return list(out)
+
+
+def work(shared, item):
+    """What a worker does: a portion of cases, or a portion of a single-radius line."""
+    settings, _, on_line, _ = shared
+    kind, i, what, *radii = item
+    if kind == "line":
+        return np.array([statics(single_radius(what, radius), settings[i], on_line) for radius in radii[0]])
+    return [_whatever_comes(candidate, settings[i], shared) for candidate in what]
+
+
+def _whatever_comes(candidate, setting, shared) -> dict:
+    """run_case; what breaks it becomes its reason: one bad case must not lose the others."""
+    try:
+        return run_case(candidate, setting, shared[1], shared[3])
+    except Exception as fault:
+        return _gone(f"the computation broke off: {type(fault).__name__}: {fault}", candidate, shared)
+
+
+def _gone(why: str, candidate, shared) -> dict:
+    measures, full = shared[1], shared[3]
+    return {"values": np.full(len(measures), math.nan), "reasons": dict.fromkeys(measures, why), "outcomes": {},
+            "curve": _curve(candidate) if full else {}, "contacts": {}, "series": {}}  # fmt: skip
+
+
+def _no_line(item, shared) -> np.ndarray:
+    return np.full((len(item[3]), len(shared[2])), math.nan)
+
+
+def _row(case: Case, answer: dict, measures) -> Row:
+    """A worker's answer as the row of its case."""
+    parts = {key: answer[key] for key in ("reasons", "outcomes", "curve", "contacts", "series")}
+    return Row(case.index, case.candidate.name, case.candidate.recipe.family, case.setting.skater.name,
+               dict(zip(measures, answer["values"].tolist())), **parts)  # fmt: skip
 
 
 def line_names(request: Request) -> tuple[str, ...]:
     """Measures wanted of the single-radius line: the static ones, and what the declared pairs ask for besides."""
     return tuple(dict.fromkeys([*LINE_MEASURES, *(name for pair in request.pairs for name in pair)]))
-
-
-def _spread(request, workers, rows, on_row):
-    rest = request.cases
-    chunk = max(1, min(16, len(rest) // (4 * workers)))
-    with stoppable(ProcessPoolExecutor(workers)) as pool:
-        lines = {
-            s.skater.name: pool.submit(radius_line, s, request.line_m, line_names(request)) for s in request.settings
-        }
-        waiting = {
-            pool.submit(_run_chunk, rest[i : i + chunk]): rest[i : i + chunk] for i in range(0, len(rest), chunk)
-        }
-        lost = []
-        for future in as_completed(waiting):
-            try:
-                done = future.result()
-            except Exception as fault:  # a worker died: its cases are done again here, one by one
-                lost.append((waiting[future], fault))
-                continue
-            for row in done:
-                rows.append(row)
-                on_row(row, len(request.cases))
-        line = {}
-        for setting in request.settings:
-            try:
-                line[setting.skater.name] = lines[setting.skater.name].result()
-            except Exception:  # as above
-                line[setting.skater.name] = radius_line(setting, request.line_m, line_names(request))
-    for cases, fault in lost:
-        for case in cases:
-            rows.append(_again(case, fault))
-            on_row(rows[-1], len(request.cases))
-    return line
-
-
-@contextmanager
-def stoppable(pool):
-    """A process pool whose workers end at once when the run is stopped by hand, instead of finishing their queue."""
-    with pool:
-        try:
-            yield pool
-        except KeyboardInterrupt:
-            for worker in list(pool._processes.values()):
-                worker.terminate()
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
-
-
-def _run_chunk(cases):
-    return [run_case(case) for case in cases]
-
-
-def _again(case: Case, fault: Exception | None) -> Row:
-    """The case run here; what breaks it becomes its reason. fault: why a worker did not finish it."""
-    try:
-        return run_case(case)
-    except Exception as second:  # kept as a row with its reason: one bad case must not lose the others
-        why = f"the computation broke off: {type(second).__name__}: {second}" + (
-            f" (after {type(fault).__name__})" if fault else ""
-        )
-        values = {name: math.nan for name in REGISTRY}
-        return Row(
-            case.index, case.candidate.name, case.candidate.recipe.family, case.setting.skater.name, values,
-            {name: why for name in REGISTRY}, {}, _curve(case.candidate), {}, {},
-        )  # fmt: skip

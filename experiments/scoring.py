@@ -100,9 +100,9 @@ def cost(name: str, value, better: str = ""):
     return np.asarray(value, float) if way == "lower" else 1.0 / np.asarray(value, float)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Gain:
-    """Frontier gain of one candidate for one pair of costs.
+    """Frontier gain of one candidate for one pair of costs; nan when anything is missing.
 
     gain: G = min over R of max_i c_i(R)/c_i; above 1 no single radius matches the candidate on both costs.
     beats: D = max over R of min_i c_i(R)/c_i; above 1 it beats some single radius on both at once.
@@ -116,39 +116,57 @@ class Gain:
     at_end: bool
 
 
-def frontier_gain(candidate, radii, line) -> Gain:
-    """Frontier gain against the single-radius line.
+NO_GAIN = Gain(math.nan, math.nan, math.nan, False)
 
-    candidate: (2,) costs, above 0. radii: (n,) m, rising. line: (n, 2) costs of the single radii, nan where refused.
-    R is continuous: costs are interpolated in log(cost) over log(R) (monotone cubic). nan when anything is missing.
+
+class Line:
+    """Two costs of single radii over a continuous radius: what candidates are held against.
+
+    radii: (n,) m, rising. line: (n, 2) costs, nan where refused. R is continuous: costs are interpolated in log(cost)
+    over log(R) (monotone cubic).
     """
-    costs, radii, line = np.asarray(candidate, float), np.asarray(radii, float), np.asarray(line, float)
-    good = np.all(np.isfinite(line) & (line > 0), axis=1)
-    if not (np.all(np.isfinite(costs)) and np.all(costs > 0)) or good.sum() < 2:
-        return Gain(math.nan, math.nan, math.nan, False)
-    known = np.log(radii[good])
-    # every computed radius is among the places looked at, so that the line itself has a gain of exactly 1
-    places = np.union1d(np.linspace(known[0], known[-1], FINE), known)
-    for i in np.flatnonzero(np.diff(np.flatnonzero(good)) > 1):  # nothing is known between radii that were refused
-        places = places[(places <= known[i]) | (places >= known[i + 1])]
-    ratios = np.exp(PchipInterpolator(known, np.log(line[good]))(places)) / costs
-    worst = ratios.max(axis=1)
-    i = int(np.argmin(worst))
-    at_end = i in (0, len(places) - 1)
-    return Gain(float(worst[i]), float(ratios.min(axis=1).max()), float(math.exp(places[i])), at_end)
+
+    def __init__(self, radii, line):
+        radii, line = np.asarray(radii, float), np.asarray(line, float)
+        good = np.all(np.isfinite(line) & (line > 0), axis=1)
+        self.known = good.sum() >= 2
+        if not self.known:
+            return
+        known = np.log(radii[good])
+        # every computed radius is among the places looked at, so that the line itself has a gain of exactly 1
+        places = np.union1d(np.linspace(known[0], known[-1], FINE), known)
+        for i in np.flatnonzero(np.diff(np.flatnonzero(good)) > 1):  # nothing is known between radii that were refused
+            places = places[(places <= known[i]) | (places >= known[i + 1])]
+        self.places, self.costs = places, np.exp(PchipInterpolator(known, np.log(line[good]))(places))
+
+    def gain(self, candidate) -> Gain:
+        """Frontier gain of (2,) costs, above 0; nan when anything is missing."""
+        costs = np.asarray(candidate, float)
+        if not self.known or not (np.all(np.isfinite(costs)) and np.all(costs > 0)):
+            return NO_GAIN
+        ratios = self.costs / costs
+        worst = ratios.max(axis=1)
+        i = int(np.argmin(worst))
+        at_end = i in (0, len(self.places) - 1)
+        return Gain(float(worst[i]), float(ratios.min(axis=1).max()), float(math.exp(self.places[i])), at_end)
+
+
+def frontier_gain(candidate, radii, line) -> Gain:
+    """Frontier gain of one candidate against a line: see Line."""
+    return Line(radii, line).gain(candidate)
 
 
 def judge(results, scheme: Weighting, pairs, lines) -> None:
     """Give every row of a run its score, the score's parts and its frontier gains, in place.
 
-    lines[row index]: measures of the single radii that the row is held against.
+    lines[i]: measures of the single radii that row i is held against; rows on the same runner share one.
     """
-    for row in results.rows:
+    known: dict[tuple, Line] = {}
+    for row, line in zip(results.rows, lines):
         base = results.references[row.skater].values
         row.parts = contributions(row.values, base, scheme)
         row.score = sum(row.parts.values())
-        line = lines[row.index]
         for pair in pairs:
-            costs = [float(cost(name, row.values[name])) for name in pair]
-            on_line = np.column_stack([cost(name, line[name]) for name in pair])
-            row.gains[pair] = frontier_gain(costs, results.line_radii, on_line)
+            if (id(line), pair) not in known:
+                known[id(line), pair] = Line(results.line_radii, np.column_stack([cost(n, line[n]) for n in pair]))
+            row.gains[pair] = known[id(line), pair].gain([float(cost(name, row.values[name])) for name in pair])

@@ -1,11 +1,8 @@
 """A search for recipes that a grinder can make: request, front, and what stands behind each blade of it."""
 
-import hashlib
 import math
-import os
 from dataclasses import dataclass, replace
 from itertools import combinations
-from pathlib import Path
 
 import numpy as np
 from scipy import stats
@@ -15,11 +12,9 @@ from experiments import seeker
 from experiments.cases import Case, Request, candidate, request
 from experiments.fields import Fields
 from experiments.grinding import check, read_grinding
-from experiments.journal import Journal
 from experiments.scoring import BEYOND, cost, frontier_gain, measure_name
 from experiments.space import Space, read_space
 from experiments.variants import GRINDING, line_costs, runner_like, statics, varied_setting
-from sim import source_digest
 from sim.blade.recipe import Recipe
 from sim.errors import BladeError
 from sim.measures import REGISTRY, evaluate
@@ -27,7 +22,7 @@ from sim.trial import Candidate, Setting, Trial
 
 KEYS = (
     "space", "grinding", "objectives", "robust", "worst_quantile", "robust_draws", "evaluations", "population",
-    "front_size", "compare_random", "starting_curve", "caps", "resume",
+    "front_size", "compare_random", "starting_curve", "caps",
 )  # fmt: skip
 LINE_RADII = 33
 ALIKE = 0.02  # a front that spans less than this of a cost (log) is not spread out along it
@@ -50,8 +45,6 @@ class Plan:
     random: bool
     draws: int
     seed: int
-    resume: Path | None
-    digest: str
 
 
 @dataclass(frozen=True)
@@ -76,8 +69,7 @@ class Blade:
 @dataclass(frozen=True)
 class Made:
     """What a search found. volumes: (points judged, hypervolume) of the search; random: the random search or None, and
-    its hypervolume; reference: costs of the reference; taus: (static, rolled, Kendall's tau over the front);
-    computed: points computed in this run, the others came from the journal."""
+    its hypervolume; reference: costs of the reference; taus: (static, rolled, Kendall's tau over the front)."""
 
     request: Request
     plan: Plan
@@ -92,7 +84,6 @@ class Made:
     radii: np.ndarray
     line: np.ndarray  # (radius, objective) costs of single radii
     taus: tuple[tuple[str, str, float], ...]
-    computed: int
 
 
 def read_search(own: dict, rest: dict):
@@ -116,25 +107,11 @@ def read_search(own: dict, rest: dict):
     sought = seeker.Asked(space, base.section, drawn, objectives, over, limits, stock, _caps(fields, base, drawn[0][0]))
     size, budget = fields.count("population", 8, 2000), fields.count("evaluations", 8, 5_000_000)
     front, draws = fields.count("front_size", 1, 60), fields.count("draws", 2, 100_000)
-    random, resume = fields.flag("compare_random"), _resumed(fields)
+    random = fields.flag("compare_random")
     seeds = _seeds(asked, space)
     fields.done()
-    told = repr((own | {"resume": None}, {k: v for k, v in rest.items() if k not in ("workers", "figures",
-                 "results_dir")}, source_digest()))  # fmt: skip
-    digest = hashlib.sha256(told.encode()).hexdigest()
-    plan = Plan(sought, seeds, size, budget, front, random, draws, seed, resume, digest)
-    if resume is not None:  # refused before any work
-        Journal(resume / "evaluations.jsonl", digest).close()
+    plan = Plan(sought, seeds, size, budget, front, random, draws, seed)
     return asked, lambda folder, on_chunk: search(asked, plan, inputs, folder, on_chunk)
-
-
-def _resumed(fields: Fields) -> Path | None:
-    if not fields.has("resume"):
-        return None
-    place = Path(str(fields.raw("resume")))
-    if not (place / "evaluations.jsonl").is_file():
-        raise BladeError(f"resume: {place} holds no evaluations.jsonl; name the run folder of a search.")
-    return place
 
 
 def objectives_of(fields: Fields) -> tuple[tuple[str, str], ...]:
@@ -204,26 +181,16 @@ def _seeds(asked: Request, space: Space) -> tuple[np.ndarray, ...]:
 
 
 def search(asked: Request, plan: Plan, inputs, folder, on_chunk) -> Made:
-    """Search, verify and explain; every evaluation is in evaluations.jsonl of the run folder from the moment it is
-    known."""
-    journal = Journal(folder.path / "evaluations.jsonl", plan.digest)
-    if plan.resume is not None:
-        before = Journal(plan.resume / "evaluations.jsonl", plan.digest)
-        journal.add(before.answers)
-        before.close()
-    workers = asked.workers or os.cpu_count() or 1
+    """Search, verify and explain."""
     base = Candidate("reference", asked.settings[0].reference.recipe, plan.asked.section)
-    steps = []
-    with seeker.workers_for(plan.asked, workers) as pool:
-        answers = seeker.Answers(plan.asked, journal, pool, workers)
+    answers, steps = seeker.Answers(plan.asked, folder.crew), []
 
-        def on_step(done, costs):
-            steps.append(done)
-            on_chunk(done, plan.budget * (1 + plan.random))
+    def on_step(done, costs):
+        steps.append(done)
+        on_chunk(done, plan.budget * (1 + plan.random))
 
-        found = seeker.seek(plan.asked, answers, plan.seeds, plan.size, plan.budget, plan.seed, on_step)
-        random = seeker.at_random(plan.asked, answers, len(found.points), plan.seed) if plan.random else None
-    journal.close()
+    found = seeker.seek(plan.asked, answers, plan.seeds, plan.size, plan.budget, plan.seed, on_step)
+    random = seeker.at_random(plan.asked, answers, len(found.points), plan.seed) if plan.random else None
     if not found.allowed.any():
         raise BladeError(
             "search: no blade of this space can be ground within these limits; widen the space, or the limits in "
@@ -237,12 +204,11 @@ def search(asked: Request, plan: Plan, inputs, folder, on_chunk) -> Made:
     setting = replace(asked.settings[0], scenarios={})
     names = [name for name, _ in plan.asked.objectives]
     line = _costs(plan, np.array([statics(_single(base, r), setting, names) for r in radii]))
-    blades = _blades(asked, plan, found, chosen, inputs, pairs, radii)
+    blades = _blades(asked, plan, found, chosen, inputs, pairs, radii, folder.crew)
     return Made(
         asked, plan, found, random, volumes,
         seeker.volume(random.costs[random.allowed], worst) if random is not None else math.nan,
         _costs(plan, statics(base, setting, names)[None])[0], worst, blades, pairs, radii, line, _taus(blades, names),
-        answers.computed,
     )  # fmt: skip
 
 
@@ -277,15 +243,15 @@ def spread_out(found: seeker.Found, most: int) -> np.ndarray:
 # ---------------------------------------------------------------- is it really better
 
 
-def _blades(asked: Request, plan: Plan, found, chosen, inputs, pairs, radii) -> tuple[Blade, ...]:
+def _blades(asked: Request, plan: Plan, found, chosen, inputs, pairs, radii, crew) -> tuple[Blade, ...]:
     setting = asked.settings[0]
     made = [Candidate(f"found {k + 1}", plan.asked.space.recipe(found.points[i], f"found {k + 1}"), plan.asked.section)
             for k, i in enumerate(chosen)]  # fmt: skip
     front = replace(asked, cases=tuple(Case(k, blade, setting) for k, blade in enumerate(made)), settings=(setting,),
                     pairs=pairs)  # fmt: skip
-    everything = c.intervals(c.run_draws(front, inputs, plan.draws, plan.seed).gain)
+    everything = c.intervals(c.run_draws(front, inputs, plan.draws, plan.seed, crew).gain)
     ground = tuple(i for i in inputs if i.name in GRINDING)
-    only = c.intervals(c.run_draws(front, ground, plan.draws, plan.seed).gain) if ground else everything * np.nan
+    only = c.intervals(c.run_draws(front, ground, plan.draws, plan.seed, crew).gain) if ground else everything * np.nan
     known = [case.candidate for case in asked.cases if case.setting is setting]
     out = []
     for k, (blade, i) in enumerate(zip(made, chosen)):

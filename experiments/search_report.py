@@ -35,7 +35,7 @@ def read_search(own: dict, rest: dict):
 
     def leave(folder, on_chunk) -> Made:
         made = run(folder, on_chunk)
-        write(made, folder.path)
+        write(made, folder.path, folder.attributes())
         return made
 
     return asked, leave
@@ -47,10 +47,10 @@ def words_of(recipe) -> str:
     return f"{zone_words(recipe)}{level}".replace(" heel to toe, zones", ",")
 
 
-def write(made: Made, folder: Path) -> None:
+def write(made: Made, folder: Path, attributes: dict[str, str]) -> None:
     """front.csv, results.h5 and the parts (recipe, template, gauge table, drawing) of each blade of the front."""
     _front_csv(made, folder / "front.csv")
-    _h5(made, folder / "results.h5")
+    _h5(made, folder / "results.h5", attributes)
     for k, blade in enumerate(made.blades):
         place = folder / "parts" / f"{k + 1:02d}"
         place.mkdir(parents=True, exist_ok=True)
@@ -72,11 +72,11 @@ def _front_csv(made: Made, path: Path) -> None:
             writer.writerow([*row, *blade.nearest, " | ".join(blade.limits)])
 
 
-def _h5(made: Made, path: Path) -> None:
+def _h5(made: Made, path: Path, attributes: dict[str, str]) -> None:
     """Everything judged: search(evaluation, ...) and, where asked, random(evaluation, ...); units on every array."""
     objectives = made.plan.asked.objectives
     with whole(path) as temporary, h5py.File(temporary, "w") as file:
-        file.attrs["request_digest"] = made.plan.digest
+        file.attrs.update(attributes)
         for name, found in (("search", made.found), ("random", made.random)):
             if found is None or not len(found.points):
                 continue

@@ -1,7 +1,5 @@
 """The search itself: points to costs over workers, NSGA-II by ask and tell, a random search of equal cost beside it."""
 
-from concurrent.futures import ProcessPoolExecutor
-from contextlib import nullcontext
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,9 +11,8 @@ from pymoo.problems.static import StaticProblem
 from pymoo.util.nds.non_dominated_sorting import NonDominatedSorting
 from scipy.stats import qmc
 
+from experiments.crew import Crew
 from experiments.grinding import BEYOND, LIMITS, Grinding, violations
-from experiments.journal import Journal, key_of
-from experiments.runner import stoppable
 from experiments.scoring import cost
 from experiments.space import Space
 from experiments.variants import statics, varied_candidate
@@ -24,6 +21,7 @@ from sim.blade.section import Section
 from sim.errors import BladeError
 from sim.trial import Candidate, Setting
 
+PORTION = 16  # points that a worker takes at once
 LOST = 1e6  # cost of a blade that cannot be had: dominated by all, and finite
 
 
@@ -97,42 +95,23 @@ def judge(asked: Asked, point) -> tuple[list[float], list[float]]:
     return over.tolist(), [*excess, *(capped / len(asked.settings))]
 
 
-_ASKED: list[Asked] = []  # of this worker process: handed over once
-
-
-def _begin(asked: Asked) -> None:
-    _ASKED[:] = [asked]
-
-
-def _several(points) -> list:
-    return [judge(_ASKED[0], point) for point in points]
+def several(asked: Asked, points) -> list[np.ndarray]:
+    """Costs (point, objective) and excesses (point, limit) of a portion of points. What a worker does."""
+    made = [judge(asked, point) for point in points]
+    return [np.array([m[0] for m in made]), np.array([m[1] for m in made])]
 
 
 class Answers:
-    """Points to answers: from the journal where they stand there, else computed over workers and written down first."""
+    """Points to costs and excesses, over a crew."""
 
-    def __init__(self, asked: Asked, journal: Journal, pool, workers: int):
-        self.asked, self.journal, self.pool, self.workers, self.computed = asked, journal, pool, workers, 0
+    def __init__(self, asked: Asked, crew: Crew):
+        self.asked, self.crew = asked, crew
 
     def __call__(self, points) -> tuple[np.ndarray, np.ndarray]:
-        keys = [key_of(p) for p in points]
-        new = {k: p for k, p in zip(keys, points) if k not in self.journal.answers}
-        chunks = np.array_split(np.array(list(new.values())), max(1, min(4 * self.workers, len(new)))) if new else []
-        run = self.pool.map if self.pool else map
-        made = [answer for part in run(_several, chunks) for answer in part]
-        self.computed += len(new)
-        if new:
-            self.journal.add(dict(zip(new, made)))
-        answers = [self.journal.answers[k] for k in keys]
-        return np.array([a[0] for a in answers]), np.array([a[1] for a in answers])
-
-
-def workers_for(asked: Asked, workers: int):
-    """A context with a pool of workers that know what is asked; None for one worker, who is this process."""
-    if workers == 1:
-        _begin(asked)
-        return nullcontext(None)
-    return stoppable(ProcessPoolExecutor(workers, initializer=_begin, initargs=(asked,)))
+        points = np.asarray(points, float)
+        portions = [points[i : i + PORTION] for i in range(0, len(points), PORTION)]
+        costs, beyond = map(np.concatenate, zip(*self.crew.map(several, portions, self.asked)))
+        return costs, beyond
 
 
 def seek(asked: Asked, answers: Answers, seeds, size: int, budget: int, seed: int, on_step=lambda done, front: None):

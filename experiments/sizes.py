@@ -12,13 +12,11 @@ from experiments import seeker
 from experiments.cases import Request, request
 from experiments.fields import Fields
 from experiments.grinding import check, read_grinding
-from experiments.journal import Journal
 from experiments.report import HEADLINE
 from experiments.scoring import cost
 from experiments.search import objectives_of
 from experiments.space import read_space
 from experiments.store import csv_table
-from experiments.template import safe_name
 from experiments.variants import statics
 from sim.blade.recipe import Recipe
 from sim.errors import BladeError
@@ -69,7 +67,7 @@ def read_sizes(own: dict, rest: dict):
                 bare = replace(here.settings[0], scenarios={})
                 section = here.cases[0].candidate.section
                 sought = seeker.Asked(space, section, ((bare, {}),), objectives, None, limits, None)
-                recipe = _carried(rule, design, here, sought, own_size, (population, budget, seed), folder, name)
+                recipe = _carried(rule, design, here, sought, own_size, (population, budget, seed), folder.crew, name)
                 made.append(_judged(name, rule, recipe, here, limits))
             on_chunk(k + 1, len(asked))
         write(made, folder.path / "sizes.csv")
@@ -97,17 +95,17 @@ def _scaled_skate(usual: dict, own: dict) -> dict:
     }
 
 
-def _carried(rule, design: Candidate, here: Request, sought, own_size: Request, effort, folder, name) -> Recipe:
+def _carried(rule, design: Candidate, here: Request, sought, own_size: Request, effort, crew, name) -> Recipe:
     sized = here.cases[0].candidate.recipe  # same radii and shares on this size's runner
     if rule == "hold":
         return sized
     if rule == "scale":
         ratio = sized.length_m / design.recipe.length_m
         return replace(sized, radii_m=tuple(r * ratio for r in sized.radii_m))
-    return _searched(design, here, sought, own_size, effort, folder, name)
+    return _searched(design, here, sought, own_size, effort, crew, name)
 
 
-def _searched(design, here, sought, own_size, effort, folder, name) -> Recipe:
+def _searched(design, here, sought, own_size, effort, crew, name) -> Recipe:
     """The recipe of the space that comes nearest to giving this size what the design gives its own, both held against
     their references: least greatest excess over the design's cost ratios."""
     wanted = _costs(design, own_size.settings[0], sought) / _costs(own_size.settings[0].reference,
@@ -115,12 +113,8 @@ def _searched(design, here, sought, own_size, effort, folder, name) -> Recipe:
     base = _costs(here.settings[0].reference, here.settings[0], sought)
     size, budget, seed = effort
     start = sought.space.point(here.cases[0].candidate.recipe)
-    journal = Journal(folder.path / f"evaluations_{safe_name(name)}.jsonl", repr((name, seed, budget)))
-    workers = here.workers or 1
-    with seeker.workers_for(sought, workers) as pool:
-        answers = seeker.Answers(sought, journal, pool, workers)
-        found = seeker.seek(sought, answers, [] if start is None else [start], size, budget, seed)
-    journal.close()
+    answers = seeker.Answers(sought, crew)
+    found = seeker.seek(sought, answers, [] if start is None else [start], size, budget, seed)
     front = found.front()
     if not len(front):
         raise BladeError(f"sizes: no blade of the space can be ground for {name!r}; widen the space or the limits.")

@@ -7,6 +7,7 @@ import h5py
 import numpy as np
 
 from experiments.cases import Request
+from experiments.crew import HERE, Crew
 from experiments.fields import Fields
 from experiments.scoring import cost, frontier_gain
 from experiments.store import put, scale, whole
@@ -67,6 +68,12 @@ def _standing(setting: Setting, glide=None, turn=None) -> Setting:
     return replace(setting, states=states, scenarios={})
 
 
+def at_stance(shared, here) -> np.ndarray:
+    """(blade, measure) measures of all blades under one setting. What a worker does."""
+    blades, names = shared
+    return np.array([statics(blade, here, names) for blade in blades])
+
+
 def stance_map(request: Request, glide, turn, folder, on_chunk) -> dict:
     """Frontier gain G over glide x turn load line, (candidate, pair, glide, turn); written to results.h5.
 
@@ -82,14 +89,10 @@ def stance_map(request: Request, glide, turn, folder, on_chunk) -> dict:
     start = {like: len(candidates) + i * len(radii) for i, like in enumerate(dict.fromkeys(likes))}
     blades = [*candidates, *(single_radius(like, r) for like in start for r in radii)]
     table = {}
-    for k, (axis, values) in enumerate((("glide", glide), ("turn", turn))):
-        mine = [n for n in names if _axis(n) == axis]
-        for i, line in enumerate(values):
-            here = _standing(setting, **{axis: line})
-            block = np.array([statics(blade, here, mine) for blade in blades])
-            for j, name in enumerate(mine):
-                table.setdefault(name, np.empty((len(values), len(blades))))[i] = block[:, j]
-            on_chunk(k * len(glide) + i + 1, len(glide) + len(turn))
+    for axis, values in (("glide", glide), ("turn", turn)):
+        mine = tuple(n for n in names if _axis(n) == axis)
+        there = [_standing(setting, **{axis: line}) for line in values]
+        table |= dict(zip(mine, np.moveaxis(folder.crew.map(at_stance, there, (tuple(blades), mine), on_chunk), 2, 0)))
     gain = np.full((len(candidates), len(pairs), len(glide), len(turn)), math.nan)
     n = len(candidates)
     for p, pair in enumerate(pairs):
@@ -101,8 +104,9 @@ def stance_map(request: Request, glide, turn, folder, on_chunk) -> dict:
                     gain[i, p, g, t] = frontier_gain(costs[i], radii, costs[first : first + len(radii)]).gain
     made = {"candidates": [x.name for x in candidates], "families": [x.recipe.family for x in candidates],
             "pairs": pairs, "glide": glide, "turn": turn, "gain": gain}  # fmt: skip
-    made["sweep"], made["sweep_pairs"] = sweep(request, on_chunk), static_pairs(request.pairs)
+    made["sweep"], made["sweep_pairs"] = sweep(request, folder.crew, on_chunk), static_pairs(request.pairs)
     with whole(folder.path / "results.h5") as temporary, h5py.File(temporary, "w") as file:
+        file.attrs.update(folder.attributes())
         group = file.create_group("stance")
         axes = [scale(group, "candidate", np.array(made["candidates"], dtype=object)),
                 scale(group, "pair", np.array([" | ".join(q) for q in pairs], dtype=object)),
@@ -125,26 +129,27 @@ SURROUNDINGS = {
 }
 
 
-def sweep(request: Request, on_chunk=lambda done, total: None) -> dict[str, np.ndarray]:
+def sweep(request: Request, crew: Crew = HERE, on_chunk=lambda done, total: None) -> dict[str, np.ndarray]:
     """Frontier gain at the stated stance over mass, ice temperature and hollow, (value, candidate, pair) each."""
-    setting = replace(request.settings[0], scenarios={})
-    candidates = [case.candidate for case in request.cases if case.setting is request.settings[0]]
-    pairs, out = static_pairs(request.pairs), {}
-    names = list(dict.fromkeys(n for p in pairs for n in p))
+    candidates = tuple(case.candidate for case in request.cases if case.setting is request.settings[0])
     radii = np.geomspace(request.line_m[0], request.line_m[-1], LINE_RADII)
-    for k, (name, (values, _)) in enumerate(SURROUNDINGS.items()):
-        block = np.full((len(values), len(candidates), len(pairs)), math.nan)
-        for i, value in enumerate(values):
-            try:
-                here = varied_setting(setting, {name: float(value)})
-                made = [varied_candidate(x, {name: float(value)}) for x in candidates]
-            except BladeError:
-                continue  # ice above freezing, a skater too light for the skate: nothing to compute there
-            table = np.array([statics(x, here, names) for x in made])
-            block[i] = gains(made, {n: table[:, j] for j, n in enumerate(names)}, pairs, radii, here)
-        out[name] = block
-        on_chunk(k + 1, len(SURROUNDINGS))
-    return out
+    shared = candidates, replace(request.settings[0], scenarios={}), static_pairs(request.pairs), radii
+    places = [(name, float(value)) for name, (values, _) in SURROUNDINGS.items() for value in values]
+    blocks = dict(zip(places, crew.map(among, places, shared, on_chunk)))
+    return {name: np.array([blocks[p] for p in places if p[0] == name]) for name in SURROUNDINGS}
+
+
+def among(shared, place) -> np.ndarray:
+    """(candidate, pair) frontier gain with one input put elsewhere. What a worker does."""
+    (candidates, setting, pairs, radii), (name, value) = shared, place
+    try:
+        here = varied_setting(setting, {name: value})
+        made = [varied_candidate(x, {name: value}) for x in candidates]
+    except BladeError:  # ice above freezing, a skater too light for the skate: nothing to compute there
+        return np.full((len(candidates), len(pairs)), math.nan)
+    names = list(dict.fromkeys(n for p in pairs for n in p))
+    table = np.array([statics(x, here, names) for x in made])
+    return gains(made, {n: table[:, j] for j, n in enumerate(names)}, pairs, radii, here)
 
 
 def _write_sweep(group, name, block, made):

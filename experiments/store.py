@@ -38,14 +38,16 @@ def write_h5(path: Path, results: Results, attributes: dict[str, str]) -> None:
     """Write curves, measures, contact, series and the single-radius line with units on every array.
 
     Layout: curves/{x,z,...}(candidate, point); measures/NAME(candidate); contact/STATE/...(candidate, point);
-    series/SCENARIO/...(candidate, time), nan after a run ended; single_radius/NAME(skater, radius).
+    series/SCENARIO/...(candidate, time), nan after a run ended; single_radius/NAME(skater, radius). Without curves,
+    contact and series where the run kept none.
     """
     with whole(path) as temporary, h5py.File(temporary, "w") as file:
         for key, value in attributes.items():
             file.attrs[key] = value
         rows = results.rows
-        _curves(file.create_group("curves"), rows)
-        _measures(file.create_group("measures"), rows)
+        if any(row.curve for row in rows):
+            _stack(file.create_group("curves"), rows, [row.curve for row in rows], CURVE_UNITS, "point")
+        _measures(file.create_group("measures"), rows, results.measures)
         for state in dict.fromkeys(s for row in rows for s in row.contacts):
             group = file.create_group(f"contact/{state}")
             _stack(group, rows, [row.contacts.get(state, {}) for row in rows], CONTACT_UNITS, "point")
@@ -85,10 +87,6 @@ def _candidates(group, rows):
     return scale(group, "candidate", np.array(labels(rows), dtype=object), long_name="candidate")
 
 
-def _curves(group, rows):
-    _stack(group, rows, [row.curve for row in rows], CURVE_UNITS, "point")
-
-
 def _stack(group, rows, parts, units, axis):
     """Named arrays of each row side by side, (candidate, axis); nan where a row has none or fewer."""
     candidate = _candidates(group, rows)
@@ -102,7 +100,7 @@ def _stack(group, rows, parts, units, axis):
         put(group, name, block, unit, name.replace("_", " "), candidate, along)
 
 
-def _measures(group, rows):
+def _measures(group, rows, names):
     candidate = _candidates(group, rows)
     for name in ("family", "skater", "reason"):
         values = np.array([getattr(row, name) for row in rows], dtype=object)
@@ -110,8 +108,8 @@ def _measures(group, rows):
     for scenario in dict.fromkeys(s for row in rows for s in row.outcomes):
         values = np.array([row.outcomes.get(scenario, "not run") for row in rows], dtype=object)
         put(group, f"outcome_{scenario}", values, "", f"outcome of {scenario}", candidate)
-    for measure in REGISTRY.values():
-        values = np.array([row.values.get(measure.name, math.nan) for row in rows])
+    for measure in (REGISTRY[name] for name in names):
+        values = np.array([row.values[measure.name] for row in rows])
         data = put(group, measure.name, values, measure.unit, measure.label, candidate)
         data.attrs["state"], data.attrs["better"] = measure.state, measure.better
 
@@ -141,7 +139,7 @@ def _line(group, results):
 
 def _reference(group, results):
     skater = scale(group, "skater", np.array(list(results.references), dtype=object))
-    for measure in REGISTRY.values():
+    for measure in (REGISTRY[name] for name in results.measures):
         values = np.array([row.values[measure.name] for row in results.references.values()])
         put(group, measure.name, values, measure.unit, measure.label, skater)
 
@@ -188,11 +186,11 @@ def write_csv(path: Path, results: Results) -> None:
         "skater",
         "score [1]",
         *gains,
-        *(f"{m.name} [{m.unit}]" for m in REGISTRY.values()),
+        *(f"{name} [{REGISTRY[name].unit}]" for name in results.measures),
     ]
     with csv_table(path, [*header, *(f"outcome_{s}" for s in scenarios), "reason"]) as writer:
         for row in results.rows:
-            numbers = [_text(row.values[name]) for name in REGISTRY]
+            numbers = [_text(row.values[name]) for name in results.measures]
             outcomes = [row.outcomes.get(s, "not run") for s in scenarios]
             judged = [_text(v) for v in (row.score, *(g.gain for g in row.gains.values()))]
             writer.writerow([row.candidate, row.family, row.skater, *judged, *numbers, *outcomes, row.reason])

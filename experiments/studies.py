@@ -29,8 +29,8 @@ def read_certainty(own: dict, request: Request):
     fields.done()
 
     def run(folder, on_chunk):
-        made = c.run_draws(request, inputs, draws, seed, on_chunk)
-        write_draws(folder.path / "results.h5", made, inputs)
+        made = c.run_draws(request, inputs, draws, seed, folder.crew, on_chunk)
+        write_draws(folder.path / "results.h5", made, inputs, folder.attributes())
         write_intervals(folder.path / "intervals.csv", made)
         write_beats(folder.path / "beats.csv", made, request.scheme.name)
         write_ranks(folder.path / "ranks.csv", made)
@@ -43,9 +43,10 @@ def _seed(fields: Fields) -> int:
     return fields.count("seed", 0, 2**31 - 1)
 
 
-def write_draws(path, made: c.Draws, inputs) -> None:
+def write_draws(path, made: c.Draws, inputs, attributes) -> None:
     """results.h5 of a certainty study: inputs(draw, input), MEASURE(draw, candidate), gain and score."""
     with whole(path) as temporary, h5py.File(temporary, "w") as file:
+        file.attrs.update(attributes)
         file.attrs["why"] = "\n".join(f"{i.name}: {i.why}" for i in inputs)
         group = file.create_group("draws")
         draw = scale(group, "draw", np.arange(len(made.points), dtype="i4"))
@@ -142,17 +143,11 @@ def does_it_hold(request: Request, folder, on_chunk) -> list[dict]:
     pairs, rows = static_pairs(request.pairs), []
     settings = {name: replace(setting, law=setting.law._replace(**change)) for name, change in VARIANTS.items()}
     settings[OTHER_ICE] = replace(setting, ice=replace(setting.ice, **_other_ice()))
-    for k, (name, here) in enumerate(settings.items()):
-        values = np.array([statics(x, here, c.STATIC) for x in candidates])
-        base = statics(here.reference, here, c.STATIC)
-        score = c.scores(values[None], base[None], request.scheme)[0]
-        table = {m: values[:, j] for j, m in enumerate(c.STATIC)}
-        # an upright standing blade does not plough: a pair with a cost of nothing has no gain
-        gain = gains(candidates, table, pairs, radii, here)
-        rows.append(
-            {"variant": name, "score": score, "gain": gain, "tau": _tau(rows[0]["score"] if rows else score, score)}
-        )
-        on_chunk(k + 1, len(settings))
+    shared = tuple(candidates), pairs, radii
+    for name, part in zip(settings, folder.crew.map(under_other_physics, list(settings.values()), shared, on_chunk)):
+        score = c.scores(part["values"][None], part["base"][None], request.scheme)[0]
+        tau = _tau(rows[0]["score"] if rows else score, score)
+        rows.append({"variant": name, "score": score, "gain": part["gain"], "tau": tau})
     header = [
         "variant",
         "candidate",
@@ -171,6 +166,16 @@ def does_it_hold(request: Request, folder, on_chunk) -> list[dict]:
                     [row["variant"], candidate.name, row["score"][i], places[i], row["tau"], *row["gain"][i]]
                 )
     return [dict(row, candidates=[x.name for x in candidates], pairs=pairs) for row in rows]
+
+
+def under_other_physics(shared, here) -> dict[str, np.ndarray]:
+    """Measures of candidates and reference, and frontier gains, under one setting. What a worker does."""
+    candidates, pairs, radii = shared
+    values = np.array([statics(x, here, c.STATIC) for x in candidates])
+    table = {m: values[:, j] for j, m in enumerate(c.STATIC)}
+    # an upright standing blade does not plough: a pair with a cost of nothing has no gain
+    gain = gains(candidates, table, pairs, radii, here)
+    return {"values": values, "base": statics(here.reference, here, c.STATIC), "gain": gain}
 
 
 def _tau(standard, score) -> float:
@@ -230,7 +235,13 @@ def sensitivity(request, inputs, outputs, paths, base, seed, folder, on_chunk) -
         inside = np.clip(cube, 0.005, 0.995)  # screening levels at 0 and 1 would be infinite normal draws
         points = np.column_stack([inputs[j].law.ppf(inside[:, j]) for j in order])
         made = c.run_draws(
-            request, inputs, len(points), seed, lambda d, n, b=before: on_chunk(b + 8 * d, total), points
+            request,
+            inputs,
+            len(points),
+            seed,
+            folder.crew,
+            lambda d, n, b=before: on_chunk(b + c.PORTION * d, total),
+            points,
         )
         before += len(points)
         if made.failed.any():

@@ -6,6 +6,7 @@ integrals from a dense midpoint sum.
 
 import math
 
+import h5py
 import numpy as np
 from scipy.optimize import brentq, minimize_scalar
 
@@ -109,3 +110,12 @@ class PlainContact:
 
     def integral(self, values):
         return float(np.sum(values * self.dx))
+
+
+def numbers_of(path) -> dict[str, bytes]:
+    """The bytes of every dataset of numbers of an HDF5 file."""
+    out = {}
+    with h5py.File(path) as file:
+        file.visititems(lambda name, node: out.update({name: node[()].tobytes()}) if hasattr(node, "dtype")
+                        and node.dtype.kind != "O" else None)  # fmt: skip
+    return out

@@ -11,6 +11,7 @@ import yaml
 
 from experiments.main import _guarded, composed, experiments_known
 from sim.measures import REGISTRY
+from tests.cases import numbers_of
 
 KINDS = (
     "compare", "validation", "certainty", "stance_map", "does_it_hold", "sensitivity", "findings", "recommend",
@@ -35,15 +36,6 @@ def rolled(arguments, folder: Path) -> Path:
     return found
 
 
-def numbers(path: Path) -> dict[str, bytes]:
-    """The bytes of every dataset of an HDF5 file."""
-    out = {}
-    with h5py.File(path) as file:
-        file.visititems(lambda name, node: out.update({name: node[()].tobytes()}) if hasattr(node, "dtype")
-                        and node.dtype.kind != "O" else None)  # fmt: skip
-    return out
-
-
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     """One short run, shared by the tests that only look at it."""
@@ -60,7 +52,8 @@ def test_folder_holds_all_that_a_run_leaves(folder):
     assert {"results.h5", "measures.csv", "config.yaml", "run.log", "sources.txt", "versions.json"} <= names
     assert not [n for n in names if n.endswith(".part")]
     assert yaml.safe_load((folder / "config.yaml").read_text())["skater"]["mass"] == "80 kg"
-    assert "2 of 2" in (folder / "run.log").read_text()
+    log = (folder / "run.log").read_text()
+    assert "2 cases" in log and "done in" in log and not list(folder.glob("*.journal"))
 
 
 @pytest.mark.parametrize("group", ["curves", "measures", "single_radius", "reference", "contact/turn", "series/stride",
@@ -87,10 +80,10 @@ def test_csv_agrees_with_hdf5(folder):
 
 
 def test_numbers_repeat_bit_for_bit_and_for_any_number_of_workers(folder, tmp_path):
-    first = numbers(folder / "results.h5")
+    first = numbers_of(folder / "results.h5")
     assert len(first) > 100
     for workers in (1, 2):
-        again = numbers(rolled([*SHORT, f"workers={workers}"], tmp_path / str(workers)) / "results.h5")
+        again = numbers_of(rolled([*SHORT, f"workers={workers}"], tmp_path / str(workers)) / "results.h5")
         assert again.keys() == first.keys()
         assert [k for k in first if first[k] != again[k]] == []
 

@@ -1,16 +1,11 @@
 """Search: known optima, a published front, the same bits after a kill, and every blade of a front within the limits."""
 
 import csv
-import json
 import math
-import os
-import signal
-import subprocess
-import sys
-import time
 from pathlib import Path
 from types import SimpleNamespace
 
+import h5py
 import numpy as np
 import pytest
 from hypothesis import given
@@ -21,15 +16,16 @@ from pymoo.problems import get_problem
 from experiments import seeker
 from experiments.fields import Fields
 from experiments.grinding import LIMITS, check, read_grinding
-from experiments.journal import Journal, key_of
 from experiments.main import _guarded, composed
 from experiments.space import Space, read_space
 from sim.blade.recipe import Recipe
 from sim.errors import BladeError
 from sim.quantities import FOOT_M
+from tests.cases import numbers_of
 
+OBJECTIVES = ("pivot_forefoot_toe_in", "critical_ankle_stiffness")
 SMALL = ["experiment=search", "evaluations=60", "population=12", "draws=8", "front_size=3", "radius_line.count=2",
-         "figures=false", "scenarios={}", "objectives=[pivot_forefoot_toe_in, critical_ankle_stiffness]"]  # fmt: skip
+         "figures=false", "scenarios={}", f"objectives=[{', '.join(OBJECTIVES)}]"]  # fmt: skip
 BASE = Recipe("base", "single_radius", (10 * FOOT_M,))
 
 
@@ -154,73 +150,10 @@ def test_every_blade_of_the_front_can_be_ground_and_runs_as_any_other(made, tmp_
 def test_same_seed_same_front_with_any_number_of_workers(made, tmp_path):
     other = run([*SMALL, "workers=2"], tmp_path / "two")
     assert (other / "front.csv").read_bytes() == (made / "front.csv").read_bytes()
-    assert (other / "evaluations.jsonl").read_bytes() == (made / "evaluations.jsonl").read_bytes()
+    assert numbers_of(other / "results.h5") == numbers_of(made / "results.h5")
     different = run([*SMALL, "seed=2", "workers=1"], tmp_path / "other")
     assert (different / "front.csv").read_bytes() != (made / "front.csv").read_bytes()
 
-
-def test_resumed_from_a_torn_journal_to_the_same_result(made, tmp_path):
-    lines = (made / "evaluations.jsonl").read_bytes().splitlines(keepends=True)
-    cut = tmp_path / "cut"
-    cut.mkdir()
-    (cut / "evaluations.jsonl").write_bytes(b"".join(lines[:31]) + lines[31][:25])  # killed in the middle of a line
-    again = run([*SMALL, "workers=1", f"resume={cut}"], tmp_path / "r")
-    assert (again / "front.csv").read_bytes() == (made / "front.csv").read_bytes()
-    assert len((again / "evaluations.jsonl").read_bytes().splitlines()) == len(lines)
-
-
-def test_another_request_does_not_mix(made, tmp_path, capsys):
-    assert _guarded([*SMALL, "seed=5", f"resume={made}", f"results_dir={tmp_path}"]) == 2
-    assert "another request" in capsys.readouterr().err and not list(tmp_path.iterdir())
-
-
-@pytest.mark.slow
-def test_killed_with_minus_nine_at_any_moment_and_resumed(made, tmp_path):
-    command = [sys.executable, "-m", "experiments.main", *SMALL, "workers=2"]
-    for k, wait in enumerate((4.0, 6.0, 7.0, 8.0)):
-        folder = tmp_path / str(k)
-        work = subprocess.Popen([*command, f"results_dir={folder}"], stdout=subprocess.DEVNULL,
-                                stderr=subprocess.DEVNULL, start_new_session=True)  # fmt: skip
-        time.sleep(wait)
-        os.killpg(work.pid, signal.SIGKILL)
-        work.wait()
-        left = list(folder.glob("*/*/evaluations.jsonl"))
-        resume = [f"resume={left[0].parent}"] if left else []
-        again = run([*SMALL, "workers=1", *resume], tmp_path / f"again{k}")
-        assert (again / "front.csv").read_bytes() == (made / "front.csv").read_bytes()
-
-
-# ---------------------------------------------------------------- journal
-
-
-def test_journal_keeps_what_it_was_given_and_drops_what_is_torn(tmp_path):
-    path = tmp_path / "j.jsonl"
-    journal = Journal(path, "asked")
-    journal.add({key_of([0.1, 0.2]): [[1.0], [0.5]], key_of([0.3, 0.2]): [[1 / 3], [math.pi]]})
-    journal.close()
-    whole = path.read_bytes()
-    for cut in range(len(whole)):  # every place a kill could leave it
-        path.write_bytes(whole[:cut])
-        again = Journal(path, "asked")
-        assert len(again.answers) in (0, 1, 2) and all(isinstance(a, list) for a in again.answers.values())
-        again.close()
-        assert path.read_bytes().endswith(b"\n")
-    path.write_bytes(whole)
-    assert Journal(path, "asked").answers[key_of([0.3, 0.2])] == [[1 / 3], [math.pi]]
-    with pytest.raises(BladeError, match="another request"):
-        Journal(path, "something else")
-
-
-def test_a_changed_number_in_the_journal_is_not_believed(tmp_path):
-    path = tmp_path / "j.jsonl"
-    journal = Journal(path, "asked")
-    journal.add({"a": [[1.25], [0.5]], "b": [[2.0], [0.0]]})
-    journal.close()
-    path.write_bytes(path.read_bytes().replace(b"1.25", b"1.26"))
-    assert Journal(path, "asked").answers == {}
-
-
-# ---------------------------------------------------------------- bad requests
 
 BAD = {
     "one objective": (["objectives=[turn_drag]"], "two to four"),
@@ -233,7 +166,7 @@ BAD = {
     "radii reversed": (["space.radii=[14 ft, 7 ft]"], "space.radii"),
     "cap on nothing known": (["caps=[{measure: glide_drag, at_most: 1}]"], "glide_drag_coefficient"),
     "cap without a way": (["caps=[{measure: turn_drag, about: 1}]"], "ratio_at_most"),
-    "resume from nowhere": (["resume=nowhere"], "evaluations.jsonl"),
+    "resume from nowhere": (["resume=nowhere"], "not the folder of a run"),
     "grinder without a wheel": (["grinding.wheel_radius=0 mm"], "wheel_radius"),
     "nothing can be ground": (["grinding.least_radius=20 ft", "grinding.greatest_radius=25 ft"], "widen"),
 }  # fmt: skip
@@ -261,15 +194,12 @@ def test_robust_cost_is_the_worst_or_the_mean_over_skaters_and_draws(tmp_path):
         "evaluations=12",
         "robust_draws=4",
     ]
-    worst = run([*SMALL, *both, "robust=worst", "worst_quantile=1.0"], tmp_path / "worst") / "evaluations.jsonl"
-    mean = run([*SMALL, *both, "robust=mean"], tmp_path / "mean") / "evaluations.jsonl"
-    answers = [{e["key"]: e["answer"][0] for e in map(_entry, path.read_text().splitlines()) if "key" in e}
-               for path in (worst, mean)]  # fmt: skip
-    shared = [k for k in answers[0] if k in answers[1] and answers[0][k][0] < seeker.LOST]
+    answers = []
+    for how in (["robust=worst", "worst_quantile=1.0"], ["robust=mean"]):
+        with h5py.File(run([*SMALL, *both, *how], tmp_path / how[0][-5:]) / "results.h5") as file:
+            costs = np.column_stack([file[f"search/cost_{n}"][()] for n in OBJECTIVES])
+            answers.append({p.tobytes(): c for p, c in zip(file["search/point"][()], costs)})
+    shared = [k for k in answers[0] if k in answers[1] and np.isfinite(answers[0][k] + answers[1][k]).all()]
     assert len(shared) > 5  # the first generation asks the same points
-    assert all(w > m for k in shared for w, m in zip(answers[0][k], answers[1][k]))
+    assert all((answers[0][k] > answers[1][k]).all() for k in shared)
     assert _guarded([*SMALL, *both, f"results_dir={tmp_path}"]) == 2  # nominal over two skaters
-
-
-def _entry(line: str) -> dict:
-    return json.loads(line.split(" ", 1)[1])

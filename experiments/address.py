@@ -1,0 +1,72 @@
+"""Content addresses: the same numbers, texts and functions always have the same address, whatever process asks."""
+
+import dataclasses
+import hashlib
+import struct
+from functools import lru_cache
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+
+import numpy as np
+
+from sim import source_digest
+
+# besides sim/, what turns a task into its answer: another text of these, and answers kept earlier are not mixed in
+COMPUTING = ("runner", "scoring", "variants", "certainty", "studies", "stance", "seeker", "space", "grinding",
+             "grinding_depth")  # fmt: skip
+LIBRARIES = ("numpy", "scipy", "numba", "pymunk")  # their versions may change the last bit
+
+
+@lru_cache(maxsize=1)
+def made_by() -> dict[str, str]:
+    """What decides the bits of an answer besides the question: digests of the code, versions of the libraries."""
+    texts = [(Path(__file__).parent / f"{name}.py").read_bytes() for name in COMPUTING]
+    code = {"physics": source_digest(), "studies": hashlib.sha256(b"".join(texts)).hexdigest()[:16]}
+    return code | {name: package_version(name) for name in LIBRARIES}
+
+
+def package_version(name: str) -> str:
+    """Version of an installed package; a word where it is not installed as one."""
+    try:
+        return version(name)
+    except PackageNotFoundError:
+        return "not installed as a package"
+
+
+def address(*things) -> str:
+    """Address, 32 hex digits, of numbers, texts, arrays, lists, mappings, functions and dataclasses of these.
+
+    Raises TypeError for anything else: what cannot be told apart must not be looked up.
+    """
+    return hashlib.sha256(b"".join(_bytes(thing) for thing in things)).hexdigest()[:32]
+
+
+def _bytes(thing) -> bytes:
+    if thing is None or isinstance(thing, bool | np.bool_):
+        return _tagged(b"w", str(thing).encode())
+    if isinstance(thing, int | np.integer):
+        return _tagged(b"i", str(thing).encode())
+    if isinstance(thing, float | np.floating):
+        return b"f" + struct.pack("<d", thing)
+    if isinstance(thing, str):
+        return _tagged(b"s", thing.encode())
+    if isinstance(thing, np.ndarray) and thing.dtype.kind in "fiub":
+        return _tagged(b"a", f"{thing.dtype.str}{thing.shape}".encode() + thing.tobytes())
+    if isinstance(thing, list | tuple):
+        return _tagged(b"l", type(thing).__name__.encode(), *map(_bytes, thing))
+    if isinstance(thing, dict):
+        return _tagged(b"d", *(_bytes(part) for pair in thing.items() for part in pair))
+    if dataclasses.is_dataclass(thing) and not isinstance(thing, type):
+        return _tagged(b"o", type(thing).__name__.encode(), *(_bytes(v) for v in _fields_of(thing)))
+    if callable(thing) and hasattr(thing, "__qualname__"):
+        return _tagged(b"c", f"{thing.__module__}.{thing.__qualname__}".encode())
+    raise TypeError(f"no address for a {type(thing).__name__}")
+
+
+def _fields_of(thing):
+    return (getattr(thing, field.name) for field in dataclasses.fields(thing))
+
+
+def _tagged(kind: bytes, *parts: bytes) -> bytes:
+    """Bytes that no other kind and no other way of cutting the parts can give."""
+    return kind + struct.pack("<q", len(parts)) + b"".join(struct.pack("<q", len(p)) + p for p in parts)

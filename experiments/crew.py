@@ -1,0 +1,249 @@
+"""Independent tasks over workers: this process, a pool of processes, or Dask; every answer kept once it is known."""
+
+import os
+import pickle
+import signal
+import threading
+import time
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
+
+from experiments.address import address, made_by
+from experiments.journal import Halted, Journal
+from sim.errors import BladeError
+
+ATTEMPTS = 3  # pools that may break before tasks are given a process each
+PATIENCE_S = 60.0  # how long a run waits for a cluster that has no worker
+
+
+class Crew:
+    """Who does the work: workers is 1 (this process), a number of processes, "dask", or a Dask scheduler's address.
+
+    kept: the journal that answers go to and are looked up in; None keeps none. Answers do not depend on who gives them.
+    """
+
+    def __init__(self, workers: int | str = 1, kept: Journal | None = None):
+        self.workers, self.kept, self.computed = workers, kept, 0
+        self._hands, self._shared = None, (None, "", b"")
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, kind, *fault):
+        self.close(at_once=kind is not None)
+
+    def close(self, at_once: bool = False) -> None:
+        """Let the workers go; at once: in the middle of what they do."""
+        if self._hands is not None:
+            self._hands.close(at_once)
+            self._hands = None
+
+    def map(self, function, items, shared=None, on_done=lambda done, total: None, lost=None) -> list:
+        """[function(shared, item) for item in items], in that order.
+
+        function: top-level; its answers are of what `journal.pack` takes. shared: handed to each worker once. lost:
+        what to put in place of a task that breaks every worker that takes it (item -> answer); without it such a task
+        raises Halted. on_done hears how many of all are done.
+        """
+        items = list(items)
+        keys = [self._key(function, shared, item) for item in items] if self.kept is not None else [""] * len(items)
+        answers = [self.kept[key] if self.kept is not None and key in self.kept else None for key in keys]
+        todo = {i: item for i, (item, answer) in enumerate(zip(items, answers)) if answer is None}
+        done = len(items) - len(todo)
+        for i, answer in self._answers(function, shared, todo, lost):
+            answers[i] = answer
+            if self.kept is not None:
+                self.kept.add(keys[i], answer)
+            done += 1
+            self.computed += 1
+            on_done(done, len(items))
+        return answers
+
+    def _key(self, function, shared, item) -> str:
+        if shared is not self._shared[0] or not self._shared[1]:
+            self._shared = shared, address(shared), b""
+        return address(function, self._shared[1], item)
+
+    def _answers(self, function, shared, todo, lost):
+        """(place, answer) of every task, as they come."""
+        if self._hands is None and todo and self.workers != "dask" and not _is_address(self.workers):
+            i = next(iter(todo))  # here, so that code is compiled and loaded before processes are forked from this one
+            yield i, function(shared, todo.pop(i))
+        if self.workers == 1:
+            for i, item in todo.items():
+                yield i, function(shared, item)
+        elif todo:
+            if self._hands is None:
+                self._hands = _Pool(self.workers) if isinstance(self.workers, int) else _Dask(self.workers)
+            if shared is not self._shared[0] or not self._shared[2]:
+                self._shared = shared, self._shared[1] if shared is self._shared[0] else "", pickle.dumps(shared)
+            yield from self._hands.answers(function, self._shared[2], todo, lost)
+
+
+HERE = Crew()
+
+
+def count(workers: int | str | None) -> int | str:
+    """Workers as `Crew` takes them: None is one for each processor."""
+    return workers if workers is not None else os.cpu_count() or 1
+
+
+def _is_address(workers) -> bool:
+    return isinstance(workers, str) and "://" in workers
+
+
+def read_workers(fields) -> int | str | None:
+    """`workers` of a config: auto (None), a number, dask, or an address such as tcp://host:8786."""
+    value = fields.raw("workers")
+    if value == "auto":
+        return None
+    if value == "dask" or _is_address(value):
+        try:
+            import distributed  # noqa: F401
+        except ImportError:
+            raise BladeError(
+                f"workers: {value} needs Dask, which is not installed; pip install 'arcstride[dask]'."
+            ) from None
+        return value
+    if isinstance(value, str):
+        raise BladeError(f"workers: {value[:40]!r}; write auto, a number, dask, or an address such as tcp://host:8786.")
+    return fields.count("workers", 1, 1024)
+
+
+# ---------------------------------------------------------------- what runs in a worker
+
+_UNPACKED: dict[int, object] = {}
+
+
+def _work(function, blob: bytes, item, wanted: dict):
+    """One task. blob: what all tasks share, unpacked once; wanted: the code that the run was begun with."""
+    if made_by() != wanted:
+        differs = next(name for name, here in made_by().items() if wanted.get(name) != here)
+        raise Halted(f"workers: one has another version of {differs} than this machine; install the same there.")
+    key = hash(blob)
+    if key not in _UNPACKED:
+        _UNPACKED.clear()
+        _UNPACKED[key] = pickle.loads(blob)  # made by this run, never read from a file
+    return function(_UNPACKED[key], item)
+
+
+def _begin_worker(parent: int) -> None:
+    """A worker ends with its parent, even one that was killed; Ctrl-C is the parent's business."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+    def watch():
+        while os.getppid() == parent:
+            time.sleep(0.5)
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
+
+
+# ---------------------------------------------------------------- a pool of processes
+
+
+class _Pool:
+    def __init__(self, workers: int):
+        self._workers, self._pool = workers, None
+
+    def answers(self, function, blob, todo, lost):
+        """As Crew._answers. A worker that dies takes the pool with it: what is left goes to another pool; in the end
+        each task gets a process of its own, so that the one at fault harms no other."""
+        left = dict(todo)
+        for _ in range(ATTEMPTS):
+            pool = self._pool = self._pool or self._new(self._workers)
+            waiting = {pool.submit(_work, function, blob, item, made_by()): i for i, item in left.items()}
+            try:
+                for future in as_completed(waiting):
+                    i = waiting.pop(future)
+                    answer = future.result()
+                    del left[i]
+                    yield i, answer
+                return
+            except BrokenProcessPool:
+                self.close(at_once=True)
+        for i, item in left.items():
+            with self._new(1) as alone:
+                try:
+                    answer = alone.submit(_work, function, blob, item, made_by()).result()
+                except BrokenProcessPool:
+                    if lost is None:
+                        raise Halted(
+                            "workers: a task killed every worker that took it (out of memory?); use fewer workers."
+                        ) from None
+                    answer = lost(item)
+            yield i, answer
+
+    @staticmethod
+    def _new(workers):
+        return ProcessPoolExecutor(workers, initializer=_begin_worker, initargs=(os.getpid(),))
+
+    def close(self, at_once):
+        """See Crew.close."""
+        pool, self._pool = self._pool, None
+        if pool is None:
+            return
+        if at_once:
+            for worker in list((pool._processes or {}).values()):
+                worker.terminate()
+        pool.shutdown(wait=not at_once, cancel_futures=True)
+
+
+# ---------------------------------------------------------------- Dask
+
+
+class _Dask:
+    """Workers of a Dask cluster: one started here, or an existing scheduler. Dask gives the tasks of a lost worker to
+    another, and gives a task up that has cost it four."""
+
+    def __init__(self, where: str):
+        import distributed
+
+        self._cluster = None
+        try:
+            if where == "dask":
+                self._cluster = distributed.LocalCluster(
+                    n_workers=os.cpu_count(), threads_per_worker=1, dashboard_address=None, silence_logs=50
+                )
+            self._client = distributed.Client(self._cluster or where, timeout=10)
+            self._client.wait_for_workers(1, timeout=PATIENCE_S)
+        except (OSError, TimeoutError, ValueError) as fault:
+            raise BladeError(
+                f"workers: no Dask workers answer at {where} ({type(fault).__name__}); start them first."
+            ) from None
+
+    def answers(self, function, blob, todo, lost):
+        """As Crew._answers; a few tasks for each worker are out at a time."""
+        from distributed import wait
+        from distributed.scheduler import KilledWorker
+
+        left, out, alone_since, threads = dict(reversed(todo.items())), {}, None, max(1, self._count())
+        while left or out:
+            while left and len(out) < 8 * threads:
+                i, item = left.popitem()
+                out[self._client.submit(_work, function, blob, item, made_by(), pure=False)] = i, item
+            try:
+                ready = wait(list(out), timeout=5, return_when="FIRST_COMPLETED").done
+            except TimeoutError:
+                ready, threads = (), max(1, self._count())
+            alone_since = None if ready or self._count() else alone_since or time.monotonic()
+            if alone_since and time.monotonic() - alone_since > PATIENCE_S:
+                raise Halted("workers: the Dask cluster has no workers left; start some.")
+            for future in ready:
+                i, item = out.pop(future)
+                try:
+                    answer = future.result()
+                except KilledWorker:
+                    if lost is None:
+                        raise Halted("workers: a task killed every worker that took it (out of memory?).") from None
+                    answer = lost(item)
+                yield i, answer
+
+    def _count(self) -> int:
+        return len(self._client.nthreads())
+
+    def close(self, at_once):
+        """See Crew.close."""
+        self._client.close()
+        if self._cluster is not None:
+            self._cluster.close(timeout=5)
