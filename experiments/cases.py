@@ -23,7 +23,7 @@ from sim.trial import Candidate, Setting, State
 STATES = ("glide", "pivot_forefoot", "pivot_heel", "turn", "push")
 DETAILS = ("full", "measures", "static")  # with curves, contact and series; without; and without rolling
 ROLLED_STATES = ("stride", "nudge", "tight_turn")  # scenarios that measures belong to
-MOST_CASES, MOST_FULL = 100_000, 1_000
+MOST_CASES, MOST_FULL = 100_000, 300
 
 
 @dataclass(frozen=True)
@@ -176,18 +176,38 @@ def _expand(entries) -> list[tuple[dict, str]]:
             out.append((entry, where))
             continue
         options = Fields(entry["each"], f"{where}.each")
-        keys = list(options.mapping)
-        choices = [options.listed(k) for k in keys]
+        keys = ["radii" if k == "radii_each" else k for k in options.mapping]
+        choices = [_radii_each(options) if k == "radii_each" else _choices(options, k) for k in options.mapping]
         if math.prod(len(c) for c in choices) > MOST_CASES:
             raise BladeError(f"{where}.each: more than {MOST_CASES} combinations; list fewer values.")
         rest = {k: v for k, v in entry.items() if k != "each"}
         for combination in itertools.product(*choices):
             made = {**rest, **dict(zip(keys, combination))}
-            extra = [f"{k} {v}" for k, v in zip(keys, combination) if k != "radii" and len(options.mapping[k]) > 1]
+            extra = [f"{k} {v}" for k, v, c in zip(keys, combination, choices) if k != "radii" and len(c) > 1]
             if extra and "name" not in rest:
                 made["name"] = ", ".join([_plain_label(made, where), *extra])[:60]
             out.append((made, where))
     return out
+
+
+def _radii_each(options: Fields) -> list[list]:
+    """Every combination of the radii listed for each zone, heel to toe."""
+    zones = options.listed("radii_each")
+    by_zone = Fields({str(i): zone for i, zone in enumerate(zones)}, options.path("radii_each"))
+    choices = [_choices(by_zone, key) for key in by_zone.mapping]
+    if math.prod(len(c) for c in choices) > MOST_CASES:
+        raise BladeError(f"{by_zone.where}: more than {MOST_CASES} combinations; list fewer radii.")
+    return [list(radii) for radii in itertools.product(*choices)]
+
+
+def _choices(options: Fields, key: str) -> list:
+    """The values listed for a key, or evenly spaced lengths {from: 8 ft, to: 12 ft, count: 9}."""
+    if not isinstance(options.raw(key), dict):
+        return options.listed(key)
+    given = options.inner(key)
+    start, stop, number = given.quantity("from", "m"), given.quantity("to", "m"), given.count("count", 2, MOST_CASES)
+    given.done()
+    return [f"{value:.9g} m" for value in np.linspace(start, stop, number)]
 
 
 def _plain_label(entry, where):

@@ -1,5 +1,6 @@
 """Independent tasks over workers: this process, a pool of processes, or Dask; every answer kept once it is known."""
 
+import multiprocessing
 import os
 import pickle
 import signal
@@ -127,13 +128,12 @@ def _work(function, blob: bytes, item, wanted: dict):
     return function(_UNPACKED[key], item)
 
 
-def _begin_worker(parent: int) -> None:
+def _begin_worker() -> None:
     """A worker ends with its parent, even one that was killed; Ctrl-C is the parent's business."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
     def watch():
-        while os.getppid() == parent:
-            time.sleep(0.5)
+        multiprocessing.parent_process().join()
         os._exit(1)
 
     threading.Thread(target=watch, daemon=True).start()
@@ -176,7 +176,7 @@ class _Pool:
 
     @staticmethod
     def _new(workers):
-        return ProcessPoolExecutor(workers, initializer=_begin_worker, initargs=(os.getpid(),))
+        return ProcessPoolExecutor(workers, initializer=_begin_worker)
 
     def close(self, at_once):
         """See Crew.close."""

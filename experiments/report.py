@@ -26,7 +26,7 @@ HEADLINE = (
     ("nudge_settling_time", "nudge\nsettles"),
 )
 PLAIN = (("heel_over_toe", "heel\nup"), ("steel_removed_depth", "steel\noff"))  # as values: a ratio means nothing
-MOST_ROWS = 40
+MOST_ROWS, FEW = 40, 15  # a longer comparison shows its best few
 JUDGED = (
     "Score: sum of weight x log2(ratio, better above 1) over the sum of weights; +0.1 is 7 % better overall; its parts "
     "are in results.h5/judgement. Beyond: no single radius on the blade's own runner and hollow has as little of both; "
@@ -45,12 +45,13 @@ def show(results: Results, request: Request, console: Console) -> None:
         rows = [row for row in results.rows if row.skater == skater]
         who = f"{skater}, {masses[skater]:g} kg"
         title = f"Ratio to the reference ({reference.candidate}), skater: {who}"
-        for part in _parts(rows, console.width):
-            console.print(_table(title, reference, rows, part))
+        shown = rows if len(rows) <= MOST_ROWS else _by_score(rows)[:FEW]
+        for part in _parts(shown, console.width, results.measures):
+            console.print(_table(title, reference, shown, part))
             title = ""
         _judgement(rows, request.scheme, request.pairs, who, console)
         if len(rows) > MOST_ROWS:
-            console.print(f"{MOST_ROWS} of {len(rows)} shown; all are in measures.csv.")
+            console.print(f"The {FEW} of the best score are shown; all {len(rows)} are in measures.csv.")
     console.print(Text(NOTE))
     console.print(Text(JUDGED))
     near = near_crown(results, request)
@@ -66,11 +67,16 @@ def show(results: Results, request: Request, console: Console) -> None:
         console.print(Text(f"  {row.candidate}, {row.skater}: {len(row.reasons)} measures missing: {row.reason}"))
 
 
-def _parts(rows, width):
+def _by_score(rows: list[Row]) -> list[Row]:
+    """Best score first, those without one last."""
+    return sorted(rows, key=lambda row: -row.score if math.isfinite(row.score) else math.inf)
+
+
+def _parts(rows, width, measures):
     """The columns in groups that fit beside the names."""
     names = max(len("candidate"), *(len(row.candidate) for row in rows))
     fit = max(3, (width - names - 2) // 9)
-    columns = (*HEADLINE, *PLAIN)
+    columns = [c for c in (*HEADLINE, *PLAIN) if c[0] in measures]
     fit = math.ceil(len(columns) / math.ceil(len(columns) / fit))  # even tables
     return [columns[i : i + fit] for i in range(0, len(columns), fit)]
 
@@ -84,7 +90,7 @@ def _table(title: str, reference: Row, rows: list[Row], columns) -> Table:
         unit = measure.shown_unit.replace("N m/rad", "Nm/rad").replace("N m", "Nm")
         table.add_column(f"{heading}\n{better}\n{unit}", justify="right", no_wrap=True)
     table.add_row("reference itself", *(_value(reference, name) for name, _ in columns), end_section=True)
-    for row in rows[:MOST_ROWS]:
+    for row in rows:
         table.add_row(row.candidate, *(_ratio(row, reference, name) for name, _ in columns))
     return table
 
@@ -121,7 +127,7 @@ def _judgement(rows, scheme: Weighting, pairs, who: str, console: Console) -> No
         table.add_column(
             f"beyond every single radius on\n{REGISTRY[a].label}\nand {REGISTRY[b].label}?", justify="right"
         )
-    for row in sorted(rows, key=lambda row: -row.score if math.isfinite(row.score) else math.inf)[:MOST_ROWS]:
+    for row in _by_score(rows)[: len(rows) if len(rows) <= MOST_ROWS else FEW]:
         table.add_row(row.candidate, _signed(row.score), *(_gain(row, pair) for pair in pairs))
     console.print(table)
     for row in [row for row in rows if not math.isfinite(row.score)][:5]:

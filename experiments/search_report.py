@@ -4,7 +4,6 @@ import html
 import math
 from pathlib import Path
 
-import h5py
 import numpy as np
 from rich import box
 from rich.table import Table
@@ -15,7 +14,7 @@ from experiments.animation import animate
 from experiments.cases import zone_words
 from experiments.scoring import BEYOND
 from experiments.search import Blade, Made, verdict
-from experiments.store import csv_table, put, scale, whole
+from experiments.store import csv_table, h5_file, put, scale, whole
 from experiments.template import write_part
 from sim.measures import REGISTRY
 
@@ -75,8 +74,7 @@ def _front_csv(made: Made, path: Path) -> None:
 def _h5(made: Made, path: Path, attributes: dict[str, str]) -> None:
     """Everything judged: search(evaluation, ...) and, where asked, random(evaluation, ...); units on every array."""
     objectives = made.plan.asked.objectives
-    with whole(path) as temporary, h5py.File(temporary, "w") as file:
-        file.attrs.update(attributes)
+    with h5_file(path, attributes) as file:
         for name, found in (("search", made.found), ("random", made.random)):
             if found is None or not len(found.points):
                 continue

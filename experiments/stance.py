@@ -3,14 +3,13 @@
 import math
 from dataclasses import replace
 
-import h5py
 import numpy as np
 
 from experiments.cases import Request
 from experiments.crew import HERE, Crew
 from experiments.fields import Fields
 from experiments.scoring import cost, frontier_gain
-from experiments.store import put, scale, whole
+from experiments.store import h5_file, put, scale
 from experiments.studies import LINE_RADII
 from experiments.variants import (
     gains,
@@ -105,8 +104,7 @@ def stance_map(request: Request, glide, turn, folder, on_chunk) -> dict:
     made = {"candidates": [x.name for x in candidates], "families": [x.recipe.family for x in candidates],
             "pairs": pairs, "glide": glide, "turn": turn, "gain": gain}  # fmt: skip
     made["sweep"], made["sweep_pairs"] = sweep(request, folder.crew, on_chunk), static_pairs(request.pairs)
-    with whole(folder.path / "results.h5") as temporary, h5py.File(temporary, "w") as file:
-        file.attrs.update(folder.attributes())
+    with h5_file(folder.path / "results.h5", folder.attributes()) as file:
         group = file.create_group("stance")
         axes = [scale(group, "candidate", np.array(made["candidates"], dtype=object)),
                 scale(group, "pair", np.array([" | ".join(q) for q in pairs], dtype=object)),

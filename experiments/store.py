@@ -34,6 +34,19 @@ def whole(path: Path):
         temporary.unlink(missing_ok=True)
 
 
+@contextmanager
+def h5_file(path: Path, attributes: dict[str, str]):
+    """An HDF5 file with these attributes, built in memory and then written whole: a full disk leaves no half of it, and
+    is heard of as any other fault of a file."""
+    with h5py.File(path.name, "w", driver="core", backing_store=False) as file:
+        file.attrs.update(attributes)
+        yield file
+        file.flush()
+        image = file.id.get_file_image()
+    with whole(path) as temporary:
+        temporary.write_bytes(image)
+
+
 def write_h5(path: Path, results: Results, attributes: dict[str, str]) -> None:
     """Write curves, measures, contact, series and the single-radius line with units on every array.
 
@@ -41,9 +54,7 @@ def write_h5(path: Path, results: Results, attributes: dict[str, str]) -> None:
     series/SCENARIO/...(candidate, time), nan after a run ended; single_radius/NAME(skater, radius). Without curves,
     contact and series where the run kept none.
     """
-    with whole(path) as temporary, h5py.File(temporary, "w") as file:
-        for key, value in attributes.items():
-            file.attrs[key] = value
+    with h5_file(path, attributes) as file:
         rows = results.rows
         if any(row.curve for row in rows):
             _stack(file.create_group("curves"), rows, [row.curve for row in rows], CURVE_UNITS, "point")

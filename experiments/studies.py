@@ -3,7 +3,6 @@
 import math
 from dataclasses import replace
 
-import h5py
 import numpy as np
 from scipy import stats
 
@@ -11,7 +10,7 @@ from experiments import certainty as c
 from experiments.cases import Request
 from experiments.fields import Fields
 from experiments.scoring import measure_name
-from experiments.store import csv_table, put, scale, whole
+from experiments.store import csv_table, h5_file, put, scale
 from experiments.variants import gains, static_pairs, statics
 from sim.errors import BladeError
 from sim.measures import REGISTRY
@@ -45,8 +44,7 @@ def _seed(fields: Fields) -> int:
 
 def write_draws(path, made: c.Draws, inputs, attributes) -> None:
     """results.h5 of a certainty study: inputs(draw, input), MEASURE(draw, candidate), gain and score."""
-    with whole(path) as temporary, h5py.File(temporary, "w") as file:
-        file.attrs.update(attributes)
+    with h5_file(path, attributes) as file:
         file.attrs["why"] = "\n".join(f"{i.name}: {i.why}" for i in inputs)
         group = file.create_group("draws")
         draw = scale(group, "draw", np.arange(len(made.points), dtype="i4"))

@@ -196,7 +196,7 @@ def test_robust_cost_is_the_worst_or_the_mean_over_skaters_and_draws(tmp_path):
     ]
     answers = []
     for how in (["robust=worst", "worst_quantile=1.0"], ["robust=mean"]):
-        with h5py.File(run([*SMALL, *both, *how], tmp_path / how[0][-5:]) / "results.h5") as file:
+        with h5py.File(run([*SMALL, *both, *how], tmp_path / how[0][7:]) / "results.h5") as file:
             costs = np.column_stack([file[f"search/cost_{n}"][()] for n in OBJECTIVES])
             answers.append({p.tobytes(): c for p, c in zip(file["search/point"][()], costs)})
     shared = [k for k in answers[0] if k in answers[1] and np.isfinite(answers[0][k] + answers[1][k]).all()]
