@@ -14,7 +14,7 @@ import yaml
 from experiments.address import package_version
 from experiments.crew import HERE
 from experiments.journal import Journal
-from experiments.store import whole
+from experiments.store import PART, whole
 from sim import source_digest
 from sim.errors import BladeError
 
@@ -36,6 +36,8 @@ class RunFolder:
         self.path, self.config_text, self.crew = path, _yaml(config), HERE
         self.asked_text = _yaml(asked(config))
         self._lock = self._locked()
+        for torn in path.rglob(f".*{PART}"):  # of a run that was killed
+            torn.unlink(missing_ok=True)
         self.journal = Journal(path / KEPT, _digest(self.asked_text))
 
     @classmethod

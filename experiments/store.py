@@ -21,10 +21,13 @@ CURVE_UNITS = {"arc_length": "m", "x": "m", "z": "m", "tangent_angle": "rad", "c
 CONTACT_UNITS = {"x": "m", "penetration": "m", "pressure": "Pa", "loaded_width": "m"}
 
 
+PART = ".part"  # ends the names of what is being written
+
+
 @contextmanager
 def whole(path: Path):
     """A temporary path beside `path` that takes its place only when everything was written and is on disk."""
-    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
+    temporary = path.with_name(f".{path.name}.{os.getpid()}{PART}")
     try:
         yield temporary
         with open(temporary, "rb+") as handle:
