@@ -100,6 +100,7 @@ def read_recommend(own: dict, rest: dict):
     asked = _with_measured(_request(rest, recipe, entries), counter, recipe)
     shift, inputs, counter = _stance(counter, asked, inputs)
     asked = _shifted(asked, shift, wishes)
+    c.fitting(draws, len(asked.cases))
     return asked, lambda folder, on_chunk: recommend(asked, counter, inputs, draws, seed, folder, on_chunk)
 
 

@@ -111,6 +111,7 @@ def read_search(own: dict, rest: dict):
     stock = None
     if fields.has("starting_curve"):
         stock = candidate(fields.raw("starting_curve"), rest["blade"], "starting_curve").curve
+    c.fitting(count, len(asked.settings), "robust_draws")
     drawn = _settings(asked, inputs, how, count, seed)
     over = quantile if how == "worst" else None
     sought = seeker.Asked(space, base.section, drawn, objectives, over, limits, stock, _caps(fields, base, drawn[0][0]))
@@ -119,6 +120,7 @@ def read_search(own: dict, rest: dict):
     random, resume = fields.flag("compare_random"), _resumed(fields)
     seeds = _seeds(asked, space)
     fields.done()
+    c.fitting(draws, max(front, len(asked.cases)))
     told = repr((own | {"resume": None}, {k: v for k, v in rest.items() if k not in ("workers", "figures",
                  "results_dir")}, source_digest()))  # fmt: skip
     digest = hashlib.sha256(told.encode()).hexdigest()

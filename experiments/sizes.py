@@ -27,6 +27,7 @@ from sim.quantities import FOOT_M
 from sim.trial import Candidate
 
 KEYS = ("sizes", "rules")
+MOST_SIZES = 100
 RULES = ("hold", "scale", "search")
 TABLE = ("glide_drag_coefficient", "pivot_forefoot_toe_in", "pivot_heel_toe_in", "turn_drag",
          "turn_tightest_clean_radius", "push_hold_angle", "critical_ankle_stiffness")  # fmt: skip
@@ -51,6 +52,8 @@ def read_sizes(own: dict, rest: dict):
     """Check the request of a size range; returns the request of the design's own size and what runs it."""
     fields = Fields(own, "")
     sizes = [Fields(entry, f"sizes[{i}]") for i, entry in enumerate(fields.listed("sizes"))]
+    if len(sizes) > MOST_SIZES:
+        raise BladeError(f"sizes: {len(sizes)} sizes; list at most {MOST_SIZES}.")
     rules = [Fields({"rules": str(r)}, "").choice("rules", RULES) for r in fields.listed("rules")]
     if len(rest["candidates"]) != 1:
         raise BladeError("candidates: a size range carries one design; list one candidate.")
