@@ -23,7 +23,7 @@ MOST_SIZE = 5_000_000  # values and characters, an alias counted wherever it sta
 GREATEST_INT = 10**15
 CONFIGS = Path(__file__).parent.parent / "configs"
 NAME = re.compile(r"[A-Za-z0-9_]+")  # of an experiment or of any other file of configs/
-_KEY = re.compile(r"(?:\+{0,2}|~)[A-Za-z0-9_-]+(?:[./@][A-Za-z0-9_-]+)*")
+_KEY = re.compile(r"(?:\+{0,2}|~)[A-Za-z0-9_][A-Za-z0-9_-]*(?:[./@][A-Za-z0-9_-]+)*")
 _QUOTED = re.compile(r"'(?:[^'\\]|\\.)*'|\"(?:[^\"\\]|\\.)*\"")
 # control characters, line separators, marks that turn the direction of writing, halves of characters
 _UNFIT = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
@@ -181,5 +181,5 @@ def _scan(text: str, where: str) -> None:
         if isinstance(event, yaml.ScalarEvent):
             if len(event.value) > LONGEST_TEXT:
                 raise BladeError(f"{where}, line {line}: a value of over {LONGEST_TEXT} characters; shorten it.")
-            if event.value == "<<" and event.style is None:
+            if event.value == "<<" and not event.style:
                 raise BladeError(f"{where}, line {line}: merge keys (<<) are not taken; write the values out.")
