@@ -204,6 +204,8 @@ def _check_blade(f: Fields) -> None:
     """Read the blade's defaults once, so that a fault in them is named as theirs and not as a candidate's."""
     for key, unit in (("length", "m"), ("blend", "m"), ("level", "m"), ("pitch", "rad"), ("thickness", "m")):
         f.quantity(key, unit)
+    if not f.quantity("length", "m") > 0:
+        raise BladeError(f"{f.path('length')}: a length above 0 is needed; use 100 mm to 600 mm.")
     f.radius("hollow")
     f.quantity("inside_edge_proud", "m")
     _sweep(f.inner("heel_sweep"))

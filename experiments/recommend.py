@@ -79,6 +79,7 @@ class Made:
 def read_recommend(own: dict, rest: dict):
     """Check everything, read the traces and build the blades; returns the request and what runs it."""
     fields = Fields(own, "")
+    Fields(rest, "").inner("skater"), Fields(rest, "").inner("blade").raw("inside_edge_proud")
     if not fields.has("trace"):
         raise BladeError("trace: name the file of the gauge trace, for example trace=worn.csv.")
     wishes = read_wishes(fields.inner("use"), fields.inner("wishes"), fields.raw("says"), fields.raw("stands"))

@@ -5,6 +5,7 @@ import copy
 import csv
 import io
 import math
+import re
 import shutil
 import signal
 import time
@@ -80,7 +81,7 @@ def in_time():
 
 def short(config: dict) -> dict:
     """The config with little to do."""
-    config["candidates"] = config["candidates"][:2]
+    config["candidates"] = config.get("candidates", [])[:2]
     config["radius_line"]["count"], config["states"]["pitch_bias"]["count"] = 3, 3
     config["workers"], config["figures"] = 1, False
     for key, value in DRAWN.items():
@@ -202,6 +203,8 @@ def change(draw, config, path):
         value = node[last]
     except (KeyError, IndexError, TypeError):
         return  # an earlier change took it away
+    if not isinstance(node, dict | list):
+        return  # or put a text in its place
     what = draw(st.sampled_from(["scale", "scale", "scale", "scale", "nasty", "nasty", "delete", "rename", "double"]))
     if what == "scale":
         node[last] = scaled(draw, value)
@@ -292,8 +295,9 @@ def told(refusal: BladeError) -> None:
     text.encode()
 
 
-def look_through(folder: Path) -> None:
-    """No table of a run folder shows a nan, and what measures.csv lacks has a reason."""
+def look_through(folder: Path, shown: str, config: dict) -> None:
+    """No table of a run folder, and nothing on screen, shows a nan; and what measures.csv lacks has a reason."""
+    assert "nan" in str(config) or not re.search(r"\b(nan|inf)\b", shown), shown
     for path in folder.rglob("*.csv"):
         with open(path, newline="", encoding="utf-8") as handle:
             head, *rows = csv.reader(handle)
@@ -325,11 +329,12 @@ def compare(config: dict, folder: Path, rolled: bool) -> bool:
     try:
         results = run(asked)
         write_csv(folder / "measures.csv", results)
-        report.show(results, asked, Console(file=io.StringIO(), markup=False, width=130))
+        shown = io.StringIO()
+        report.show(results, asked, Console(file=shown, markup=False, width=130))
     except BladeError as refusal:
         told(refusal)
         return True
-    look_through(folder)
+    look_through(folder, shown.getvalue(), config)
     return True
 
 
@@ -346,11 +351,12 @@ def study(config: dict, folder: Path) -> bool:
         asked, plan = _read(config)
         place = RunFolder(dict(config, results_dir=str(folder)), "fuzz", datetime.now())
         made = plan(place, lambda done, total: None)
-        kinds.KINDS[config["kind"]][2](made, asked, Console(file=io.StringIO(), markup=False, width=130))
+        shown = io.StringIO()
+        kinds.KINDS[config["kind"]][2](made, asked, Console(file=shown, markup=False, width=130))
     except BladeError as refusal:
         told(refusal)
         return True
-    look_through(folder)
+    look_through(folder, shown.getvalue(), config)
     return True
 
 
