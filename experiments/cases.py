@@ -24,6 +24,8 @@ STATES = ("glide", "pivot_forefoot", "pivot_heel", "turn", "push")
 DETAILS = ("full", "measures", "static")  # with curves, contact and series; without; and without rolling
 ROLLED_STATES = ("stride", "nudge", "tight_turn")  # scenarios that measures belong to
 MOST_CASES, MOST_FULL = 100_000, 300
+MOST_NAMED = 1_000  # skaters, or scenarios
+MOST_STEPS = 200_000  # of one scenario: 100 s at 0.5 ms
 
 
 @dataclass(frozen=True)
@@ -74,10 +76,10 @@ def request(config: dict) -> Request:
     kept = {"full": tuple(scenarios), "measures": ROLLED_STATES, "static": ()}[detail]
     scenarios = {name: scenario for name, scenario in scenarios.items() if name in kept}
     states, lines = _states(top.inner("states"))
-    entries = _expand(top.listed("candidates"))
     line, scheme = _line(top.inner("radius_line")), read_weighting(top.inner("weighting"))
     pairs = read_pairs(top)
     skaters = _named(top, "skaters") or [("skater", top.raw("skater"))]
+    entries = _expand(top.listed("candidates"), MOST_CASES // len(skaters))
     settings, cases = [], []
     for key, value in skaters:
         where = f"skaters.{key}" if key != "skater" else key
@@ -167,19 +169,26 @@ def zone_words(recipe: Recipe, digits: int = 4) -> str:
     return f"{radii} heel to toe, zones {'/'.join(f'{zone.length_m * 1e3:.0f}' for zone in recipe.zones)} mm"
 
 
-def _expand(entries) -> list[tuple[dict, str]]:
-    """Each entry, or with `each` every combination of the values listed there, with its place in the config."""
+def _expand(entries, most: int) -> list[tuple[dict, str]]:
+    """Each entry, or with `each` every combination of the values listed there, with its place in the config.
+
+    Raises BladeError, before the list is made, when there would be more than `most`.
+    """
     out = []
     for i, entry in enumerate(entries):
         where = f"candidates[{i}]"
+        if len(out) + len(entries) - i > most:
+            raise BladeError(f"candidates: candidates times skaters are more than {MOST_CASES} cases; list fewer.")
         if not isinstance(entry, dict) or "each" not in entry:
             out.append((entry, where))
             continue
         options = Fields(entry["each"], f"{where}.each")
         keys = ["radii" if k == "radii_each" else k for k in options.mapping]
         choices = [_radii_each(options) if k == "radii_each" else _choices(options, k) for k in options.mapping]
-        if math.prod(len(c) for c in choices) > MOST_CASES:
-            raise BladeError(f"{where}.each: more than {MOST_CASES} combinations; list fewer values.")
+        if len(out) + math.prod(len(c) for c in choices) > most:
+            raise BladeError(
+                f"{where}.each: candidates times skaters are more than {MOST_CASES} cases; list fewer values."
+            )
         rest = {k: v for k, v in entry.items() if k != "each"}
         for combination in itertools.product(*choices):
             made = {**rest, **dict(zip(keys, combination))}
@@ -242,6 +251,8 @@ def _named(top: Fields, key: str) -> list[tuple[str, dict]]:
     value = top.raw(key)
     if not isinstance(value, dict):
         raise BladeError(f"{key}: expected named entries (name: values).")
+    if len(value) > MOST_NAMED:
+        raise BladeError(f"{key}: {len(value)} entries; use at most {MOST_NAMED}.")
     return list(value.items())
 
 
@@ -249,6 +260,8 @@ def _check_blade(f: Fields) -> None:
     """Read the blade's defaults once, so that a fault in them is named as theirs and not as a candidate's."""
     for key, unit in (("length", "m"), ("blend", "m"), ("level", "m"), ("pitch", "rad"), ("thickness", "m")):
         f.quantity(key, unit)
+    if not f.quantity("length", "m") > 0:
+        raise BladeError(f"{f.path('length')}: a length above 0 is needed; use 100 mm to 600 mm.")
     f.radius("hollow")
     f.quantity("inside_edge_proud", "m")
     _sweep(f.inner("heel_sweep"))
@@ -390,7 +403,15 @@ def _scenario(name: str, f: Fields) -> Scenario:
         if f.has(key):
             common[target] = f.quantity(key, unit)
     f.done()
-    return Scenario(**common)
+    made = Scenario(**common)
+    lasts = made.path_m / made.speed_m_s if made.on_path else made.duration_s
+    if not lasts / made.time_step_s <= MOST_STEPS:
+        key = "heading" if made.on_path else "duration"
+        raise BladeError(
+            f"{f.path('time_step')}: {lasts:.3g} s at {made.time_step_s:.3g} s are more than {MOST_STEPS} steps; use a "
+            f"longer time step (up to 0.5 ms) or a smaller {key}."
+        )
+    return made
 
 
 def _line(f: Fields) -> tuple[float, ...]:

@@ -29,6 +29,9 @@ STATIC = tuple(m.name for m in REGISTRY.values() if m.state not in ("stride", "n
 LINE_RADII = 33
 PORTION = 4  # draws that a worker takes at once
 LEVELS = (0.05, 0.5, 0.95)
+MOST_DRAWN = 2_000_000  # blades in all draws: about half a gigabyte of measures
+MOST_COMPARED = 200_000_000  # pairs of blades in all draws
+MOST_BLADES = 2_000  # what Sobol points have dimensions for
 
 
 @dataclass(frozen=True)
@@ -82,6 +85,16 @@ def read_inputs(fields: Fields) -> tuple[Input, ...]:
         raise BladeError(f"{inner.where}: no uncertain input is named; see configs/uncertainty/shop.yaml.")
     fields.done()
     return tuple(out)
+
+
+def fitting(draws: int, blades: int, key: str = "draws") -> int:
+    """The number of draws. Raises BladeError when what they make of so many blades would not fit in memory."""
+    most = min(MOST_DRAWN // blades, MOST_COMPARED // blades**2)
+    if blades > MOST_BLADES:
+        raise BladeError(f"candidates: {blades} are too many to draw for; list at most {MOST_BLADES}.")
+    if draws > most:
+        raise BladeError(f"{key}: {draws} draws for {blades} blades do not fit in memory; use at most {most} draws.")
+    return draws
 
 
 def _value(entry: Fields, key: str, unit: str) -> float:

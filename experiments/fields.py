@@ -2,6 +2,7 @@
 
 import difflib
 import math
+import reprlib
 
 from sim.errors import BladeError
 from sim.quantities import parse_quantity
@@ -68,7 +69,7 @@ class Fields:
 
     def choice(self, key: str, options) -> str:
         """One of the options; a near miss is named."""
-        value = str(self.raw(key))
+        value = _word(self.raw(key))
         if value not in options:
             near = difflib.get_close_matches(value, options, 1)
             hint = f"did you mean {near[0]!r}? " if near else ""
@@ -76,10 +77,15 @@ class Fields:
         return value
 
     def text(self, key: str, longest: int = 300) -> str:
-        """Plain text of bounded length, without control characters."""
-        value = str(self.raw(key))
-        if not value.strip() or len(value) > longest or any(ord(c) < 32 for c in value):
+        """Plain text of bounded length, without control characters, that no spreadsheet takes for a formula."""
+        raw = self.raw(key)
+        value = _word(raw)
+        if isinstance(raw, list | dict) or not value.strip() or len(value) > longest or any(ord(c) < 32 for c in value):
             raise BladeError(f"{self.path(key)}: use plain text of 1 to {longest} characters on one line.")
+        if isinstance(raw, str) and value.strip()[0] in "=+-@":
+            raise BladeError(
+                f"{self.path(key)}: a spreadsheet takes {_show(value)} for a formula; start with a letter."
+            )
         return value
 
     def listed(self, key: str) -> list:
@@ -108,8 +114,8 @@ class Fields:
 
 def number(value, least: float, most: float, where: str) -> float:
     """A plain number within bounds, from whatever YAML gave. Raises BladeError."""
-    good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
-    if not good or not least <= value <= most:
+    good = isinstance(value, int | float) and not isinstance(value, bool)
+    if not good or not least <= value <= most:  # nan is within nothing
         raise BladeError(f"{where}: {_show(value)} is not a plain number within {least:g} and {most:g}.")
     return float(value)
 
@@ -124,6 +130,18 @@ def radius(value, where: str) -> float:
     return result
 
 
+def _word(value) -> str:
+    return value if isinstance(value, str) else _show(value)
+
+
 def _show(value) -> str:
-    text = repr(value)
+    """A value in at most 40 characters; never written out in full, since shared parts may make that endless."""
+    try:
+        text = _BRIEF.repr(value)
+    except ValueError:  # a whole number with thousands of digits
+        text = "a whole number of very many digits"
     return text if len(text) <= 40 else text[:37] + "..."
+
+
+_BRIEF = reprlib.Repr()
+_BRIEF.maxlevel, _BRIEF.maxstring, _BRIEF.maxother, _BRIEF.maxlong = 3, 60, 60, 60

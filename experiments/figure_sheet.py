@@ -17,7 +17,7 @@ from sim.quantities import FOOT_M
 MM = 1 / 25.4
 CURVES_MM, TRADE_MM = (104, 50), (80, 50)  # what the printed page has room for; text is drawn at its printed size
 TEXT = 8  # points: the least that the sheet prints
-RC = fs.RC | {"font.size": TEXT, "axes.labelsize": TEXT, "text.parse_math": False}
+RC = fs.RC | {"font.size": TEXT, "axes.labelsize": TEXT}
 
 # dash and marker differ as well as colour: a grey print must do
 BLADES = (Look("#000000", (), 1.5, "s"), Look(fs.GREEN, (1.2, 1.2), 1.8, "^"))

@@ -175,6 +175,9 @@ def show_stance(made, request, console: Console):
     for i, name in enumerate(made["candidates"][:40]):
         for r, pair in enumerate(made["pairs"]):
             gain = made["gain"][i, r]
+            if np.isnan(gain).all():
+                table.add_row(name, label(pair), "none", "none", "", "")
+                continue
             g, t = np.unravel_index(np.nanargmax(gain), gain.shape)
             where = f"{made['glide'][g] * 1e3:+.0f} / {made['turn'][t] * 1e3:+.0f}"
             share = f"{100 * np.nanmean(gain > BEYOND):.0f} %"

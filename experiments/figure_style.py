@@ -38,6 +38,7 @@ RC = {
     "xtick.color": INK, "ytick.color": INK, "axes.spines.top": False, "axes.spines.right": False, "axes.grid": True,
     "grid.color": "#e6e6e6", "grid.linewidth": 0.6, "axes.axisbelow": True, "svg.hashsalt": "arcstride",
     "svg.fonttype": "path", "path.simplify": True, "savefig.facecolor": "white", "axes.unicode_minus": False,
+    "text.parse_math": False,  # a blade's name may hold dollar signs
 }  # fmt: skip
 
 

@@ -50,7 +50,8 @@ def read_findings(own: dict, request: Request):
         [stance.read_range(fields.inner(k)) for k in ("glide_lines", "turn_lines")],
     )
     fields.done()
-    stance.crossed_pairs(request)
+    c.fitting(draws, len(request.cases))
+    stance.mapped(request, *lines)
     names = [case.candidate.name for case in request.cases]
     missing = [n for n in NEEDED if n not in names]
     if missing:

@@ -16,6 +16,7 @@ from omegaconf.errors import OmegaConfBaseException
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeElapsedColumn
 
+from experiments.untrusted import NAME, check_arguments, plain
 from sim.errors import BladeError
 
 EVERY_S = 5.0  # between lines of progress where nobody watches a terminal
@@ -67,10 +68,7 @@ def experiments_known() -> list[tuple[str, str]]:
 
 def composed(arguments) -> tuple[dict, str]:
     """(config as plain values, experiment name) from key=value arguments. Raises BladeError in one sentence."""
-    for argument in arguments:
-        if "=" not in argument:
-            quotes = ' (a value with a space needs quotes: skater.mass="95 kg")' if len(arguments) > 1 else ""
-            raise BladeError(f"{argument[:60]!r} is not key=value{quotes}; for help run: arcstride --help.")
+    check_arguments(arguments)
     try:
         with initialize_config_module("configs", version_base="1.3"):
             config = compose("config", overrides=list(arguments), return_hydra_config=True)
@@ -80,9 +78,15 @@ def composed(arguments) -> tuple[dict, str]:
         missing = OmegaConf.missing_keys(config)
         if missing:
             raise BladeError(f"{sorted(missing)[0]}: no value given; write {sorted(missing)[0]}=value.")
-        return OmegaConf.to_container(config, resolve=True), name
-    except (HydraException, OmegaConfBaseException) as fault:
+        values = OmegaConf.to_container(config, resolve=False)  # shipped configs refer to nothing, others must not
+    except BladeError:
+        raise
+    except (HydraException, OmegaConfBaseException, ArithmeticError, LookupError, TypeError, ValueError) as fault:
         raise BladeError(_plain_fault(fault, arguments)) from None
+    plain(values)
+    if not isinstance(name, str) or not NAME.fullmatch(name):
+        raise BladeError("experiment: choose one by its plain name, for example experiment=first_look.")
+    return values, name
 
 
 def _plain_fault(fault, arguments) -> str:
@@ -124,7 +128,7 @@ def _options(group: str) -> list[str]:
 
 def _run(arguments) -> int:
     started = time.perf_counter()
-    console = Console(highlight=False, width=None if sys.stdout.isatty() else 130)
+    console = Console(highlight=False, markup=False, width=None if sys.stdout.isatty() else 130)
     config, name = composed(arguments)
     from experiments.owncandidates import own_candidates  # heavy imports only once the request reads well
 
@@ -221,7 +225,7 @@ def _validate(config, name, arguments, console) -> int:
     started = time.perf_counter()
     folder = RunFolder.new(config, name, datetime.now())
     checks = validation.checks()
-    console.print(validation.table(checks))
+    console.print(validation.table(checks), markup=True)
     validation.write_csv(checks, folder.path / "validation.csv")
     validation.write_markdown(checks, folder.path / "validation.md")
     folder.log(f"{len(checks)} checks")

@@ -2,31 +2,18 @@
 
 from pathlib import Path
 
-import yaml
-
+from experiments.untrusted import read_yaml
 from sim.errors import BladeError
 
-LARGEST_FILE = 1_000_000  # bytes
 MOST_FILES, MOST_ENTRIES = 100, 60  # of a shop's folder: what a sheet can still judge in seconds
 SHIPPED = Path(__file__).parent.parent / "configs" / "shop_recipes"
 
 
 def own_candidates(path: str, where: str) -> list:
-    """The candidates of a file. Raises BladeError for a file that is missing, large or no list."""
-    file = Path(path)
-    try:
-        if file.stat().st_size > LARGEST_FILE:
-            raise BladeError(f"{where}: {path} is larger than 1 MB; list fewer candidates.")
-        entries = yaml.safe_load(file.read_text(encoding="utf-8"))
-    except BladeError:
-        raise
-    except (OSError, ValueError):
-        raise BladeError(f"{where}: cannot read {path}; give a YAML file of plain text that exists.") from None
-    except yaml.YAMLError as fault:
-        line = getattr(getattr(fault, "problem_mark", None), "line", 0) + 1
-        raise BladeError(f"{where}: {path} is not YAML from line {line} on; compare configs/candidate_list.") from None
+    """The candidates of a file. Raises BladeError for a file that cannot be read as plain values, or is no list."""
+    entries = read_yaml(path, where)
     if not isinstance(entries, list) or not entries:
-        raise BladeError(f"{where}: {path} must be a list of candidates (lines that start with '- ').")
+        raise BladeError(f"{where}: {path[:100]} must be a list of candidates (lines that start with '- ').")
     return entries
 
 
@@ -36,9 +23,12 @@ def own_folder(path: str | None) -> list:
     Raises BladeError for a folder without any, or with more than a sheet can judge.
     """
     place = Path(path) if path else SHIPPED
-    if not place.is_dir():
-        return own_candidates(str(place), "shop")
-    files = sorted([*place.glob("*.yaml"), *place.glob("*.yml")])
+    try:
+        if not place.is_dir():
+            return own_candidates(str(place), "shop")
+        files = sorted([*place.glob("*.yaml"), *place.glob("*.yml")])
+    except OSError:
+        raise BladeError(f"shop: cannot read {str(place)[:100]}; give a folder of .yaml files, or one file.") from None
     if not 0 < len(files) <= MOST_FILES:
         raise BladeError(f"shop: {place} holds {len(files)} .yaml files; give a folder with 1 to {MOST_FILES}.")
     entries = [entry for file in files for entry in own_candidates(str(file), "shop")]

@@ -79,6 +79,7 @@ class Made:
 def read_recommend(own: dict, rest: dict):
     """Check everything, read the traces and build the blades; returns the request and what runs it."""
     fields = Fields(own, "")
+    Fields(rest, "").inner("skater"), Fields(rest, "").inner("blade").raw("inside_edge_proud")
     if not fields.has("trace"):
         raise BladeError("trace: name the file of the gauge trace, for example trace=worn.csv.")
     wishes = read_wishes(fields.inner("use"), fields.inner("wishes"), fields.raw("says"), fields.raw("stands"))
@@ -100,6 +101,7 @@ def read_recommend(own: dict, rest: dict):
     asked = _with_measured(_request(rest, recipe, entries), counter, recipe)
     shift, inputs, counter = _stance(counter, asked, inputs)
     asked = _shifted(asked, shift, wishes)
+    c.fitting(draws, len(asked.cases))
     return asked, lambda folder, on_chunk: recommend(asked, counter, inputs, draws, seed, folder, on_chunk)
 
 

@@ -11,6 +11,7 @@ from sim.errors import BladeError
 from sim.measures import REGISTRY
 
 BEYOND = 1.005  # a gain below this is the resolution of the single-radius line, not a gain
+MOST_PAIRS = 100
 FINE = 2001  # radii at which the single-radius line is looked at, between those it was computed for
 
 
@@ -51,6 +52,8 @@ def read_pairs(fields: Fields) -> tuple[tuple[str, str], ...]:
     pairs = []
     for i, entry in enumerate(fields.listed("pairs")):
         where = f"pairs[{i}]"
+        if i >= MOST_PAIRS:
+            raise BladeError(f"pairs: more than {MOST_PAIRS}; declare fewer.")
         if not isinstance(entry, list) or len(entry) != 2 or entry[0] == entry[1]:
             raise BladeError(
                 f"{where}: write two different measures in [brackets], for example [turn_drag, glide_groove_depth]."

@@ -102,6 +102,7 @@ def read_search(own: dict, rest: dict):
     stock = None
     if fields.has("starting_curve"):
         stock = candidate(fields.raw("starting_curve"), rest["blade"], "starting_curve").curve
+    c.fitting(count, len(asked.settings), "robust_draws")
     drawn = _settings(asked, inputs, how, count, seed)
     over = quantile if how == "worst" else None
     sought = seeker.Asked(space, base.section, drawn, objectives, over, limits, stock, _caps(fields, base, drawn[0][0]))
@@ -111,6 +112,7 @@ def read_search(own: dict, rest: dict):
     seeds = _seeds(asked, space)
     fields.done()
     plan = Plan(sought, seeds, size, budget, front, random, draws, seed)
+    c.fitting(draws, max(front, len(asked.cases)))
     return asked, lambda folder, on_chunk: search(asked, plan, inputs, folder, on_chunk)
 
 

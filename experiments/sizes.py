@@ -25,6 +25,7 @@ from sim.quantities import FOOT_M
 from sim.trial import Candidate
 
 KEYS = ("sizes", "rules")
+MOST_SIZES = 100
 RULES = ("hold", "scale", "search")
 TABLE = ("glide_drag_coefficient", "pivot_forefoot_toe_in", "pivot_heel_toe_in", "turn_drag",
          "turn_tightest_clean_radius", "push_hold_angle", "critical_ankle_stiffness")  # fmt: skip
@@ -44,13 +45,21 @@ class Carried:
     base: np.ndarray
     limits: tuple[str, ...]
 
+    @property
+    def ratios(self) -> np.ndarray:
+        """Measures over the reference's; nan where either is nothing, which has no ratio."""
+        usable = (self.base != 0) & (self.values != 0)
+        return np.where(usable, self.values, np.nan) / np.where(usable, self.base, 1.0)
+
 
 def read_sizes(own: dict, rest: dict):
     """Check the request of a size range; returns the request of the design's own size and what runs it."""
     fields = Fields(own, "")
     sizes = [Fields(entry, f"sizes[{i}]") for i, entry in enumerate(fields.listed("sizes"))]
+    if len(sizes) > MOST_SIZES:
+        raise BladeError(f"sizes: {len(sizes)} sizes; list at most {MOST_SIZES}.")
     rules = [Fields({"rules": str(r)}, "").choice("rules", RULES) for r in fields.listed("rules")]
-    if len(rest["candidates"]) != 1:
+    if len(Fields(rest, "").listed("candidates")) != 1:
         raise BladeError("candidates: a size range carries one design; list one candidate.")
     own_size = request(rest)
     asked = [(f.text("name", 40), _sized(rest, f)) for f in sizes]
@@ -145,7 +154,7 @@ def write(made: list[Carried], path) -> None:
     with csv_table(path, header) as writer:
         for x in made:
             radii = "/".join(f"{r / FOOT_M:.3f}" for r in x.recipe.radii_m)
-            row = [x.size, x.length_m, x.mass_kg, x.rule, radii, *x.values, *(x.values / x.base)]
+            row = [x.size, x.length_m, x.mass_kg, x.rule, radii, *x.values, *x.ratios]
             writer.writerow([*row, " | ".join(x.limits)])
 
 
@@ -165,7 +174,7 @@ def draw(made: list[Carried], folder) -> list:
         for k, rule in enumerate(rules):
             rows = [x for x in made if x.rule == rule]
             dash = {"dashes": fs.DASHES[k]} if fs.DASHES[k] else {}
-            ax.plot([1e3 * x.length_m for x in rows], [x.values[i] / x.base[i] for x in rows], color=fs.HUES[k],
+            ax.plot([1e3 * x.length_m for x in rows], [x.ratios[i] for x in rows], color=fs.HUES[k],
                     marker=fs.MARKERS[k], markersize=4, linewidth=1.5, label=rule, **dash)  # fmt: skip
         ax.set_title(REGISTRY[name].label, loc="left", fontsize=8.5)
         if i >= 3:
@@ -184,12 +193,17 @@ def show(made: list[Carried], asked, console) -> None:
         table.add_column(dict(HEADLINE)[name], justify="right")
     for x in made:
         radii = "/".join(f"{r / FOOT_M:.1f}" for r in x.recipe.radii_m)
-        table.add_row(f"{x.size}, {x.mass_kg:g} kg", x.rule, radii, *(f"{v:.3f}" for v in x.values / x.base))
+        table.add_row(
+            f"{x.size}, {x.mass_kg:g} kg",
+            x.rule,
+            radii,
+            *(f"{v:.3f}" if math.isfinite(v) else "none" for v in x.ratios),
+        )
     console.print(table)
     for rule in dict.fromkeys(x.rule for x in made):
         rows = [x for x in made if x.rule == rule]
         first, last = (min(rows, key=lambda x: x.length_m), max(rows, key=lambda x: x.length_m))
-        change = (last.values / last.base) / (first.values / first.base)
+        change = last.ratios / first.ratios
         parts = [f"{REGISTRY[n].label} {100 * (v - 1):+.1f} %" for n, v in zip(TABLE, change)
                  if math.isfinite(v) and abs(v - 1) > 0.005]  # fmt: skip
         words = ", ".join(parts) or "under 0.5 %"

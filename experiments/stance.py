@@ -24,6 +24,8 @@ from sim.errors import BladeError
 from sim.measures import REGISTRY
 from sim.trial import Setting
 
+MOST_PLACES = 20_000_000  # candidates x pairs x glide x turn lines
+
 
 def read_stance(own: dict, request: Request):
     """Check the request of a stance map; returns what runs it."""
@@ -37,8 +39,18 @@ def read_stance(own: dict, request: Request):
                 raise BladeError(
                     f"{key}: {max(abs(values)) * 1e3:.0f} mm is off the steel; stay within +-{half * 1e3:.0f} mm."
                 )
-    crossed_pairs(request)
+    mapped(request, *lines)
     return lambda folder, on_chunk: stance_map(request, *lines, folder, on_chunk)
+
+
+def mapped(request: Request, glide, turn) -> None:
+    """Refuse a map of no pair, or of more places than fit in memory. Raises BladeError."""
+    places = len(request.cases) * len(crossed_pairs(request)) * len(glide) * len(turn)
+    if places > MOST_PLACES:
+        raise BladeError(
+            f"glide_lines, turn_lines: {places} places over all candidates and pairs; use smaller counts, for at most "
+            f"{MOST_PLACES}."
+        )
 
 
 def crossed_pairs(request: Request) -> list[tuple[str, str]]:

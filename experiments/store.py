@@ -185,9 +185,23 @@ def _text(value: float) -> str:
 def csv_table(path: Path, header):
     """A CSV file under its header, whole or not at all; gives a writer of rows."""
     with whole(path) as temporary, open(temporary, "w", newline="", encoding="utf-8") as handle:
-        writer = csv.writer(handle)
+        writer = _Finite(csv.writer(handle))
         writer.writerow(header)
         yield writer
+
+
+class _Finite:
+    """A writer of rows in which a number that cannot be had leaves its cell empty: nobody reads nan."""
+
+    def __init__(self, writer):
+        self.writer = writer
+
+    def writerow(self, row) -> None:
+        self.writer.writerow(["" if isinstance(x, float) and not math.isfinite(x) else x for x in row])
+
+    def writerows(self, rows) -> None:
+        for row in rows:
+            self.writerow(row)
 
 
 def write_csv(path: Path, results: Results) -> None:

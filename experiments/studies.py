@@ -26,6 +26,7 @@ def read_certainty(own: dict, request: Request):
     fields = Fields(own, "")
     inputs, draws, seed = c.read_inputs(fields.inner("uncertainty")), fields.count("draws", 2, 1_000_000), _seed(fields)
     fields.done()
+    c.fitting(draws, len(request.cases))
 
     def run(folder, on_chunk):
         made = c.run_draws(request, inputs, draws, seed, folder.crew, on_chunk)
@@ -95,7 +96,7 @@ def write_beats(path, made: c.Draws, scheme: str) -> None:
         sheets += [(n, made.values[:, :, c.STATIC.index(n)], REGISTRY[n].better) for n in directed]
         for label, samples, better in sheets:
             for candidate, shares in zip(made.candidates, c.beats(samples, better)):
-                writer.writerow([label, candidate, *(f"{s:.4f}" for s in shares)])
+                writer.writerow([label, candidate, *(f"{s:.4f}" if math.isfinite(s) else "" for s in shares)])
 
 
 def write_ranks(path, made: c.Draws) -> None:

@@ -39,6 +39,8 @@ def read_wishes(use: Fields, wishes: Fields, said: list, stands) -> Wishes:
         known[key] = entry.text("words", 80), _weights(entry, "measures")
         entry.done()
     name, shares = _use(use, tuple(activities))
+    if not isinstance(said, list):
+        raise BladeError("says: write complaints in [brackets], for example [falls_back_on_heels], or [] for none.")
     chosen = [Fields({"says": str(k)}, "").choice("says", tuple(known)) for k in said]
     share, worth = wishes.number("complaint_share", 0, 10), wishes.number("worth_grinding", 1, 2)
     shift, words = _stance(wishes.inner("stands"), stands)

@@ -15,6 +15,9 @@ UNITS = pint.UnitRegistry()
 _NUMBER = r"[+-]?(?:\d+\s+\d+/\d+|\d+/\d+|\d*\.?\d+(?:[eE][+-]?\d+)?|\d+\.)"
 _QUANTITY = re.compile(rf"^\s*({_NUMBER})\s*([A-Za-z%°][A-Za-z0-9°*/^ .]{{0,30}})?\s*$")
 
+# a power of one digit, once: the unit library would compute m^9^9^9 too
+_TOWER = re.compile(r"(?:\^|\*\*) *(?!\d *(?:$|/|[A-Za-z%°]|\*(?!\*)))")
+
 EXAMPLES = {
     "m": "'10 ft', '280 mm' or '1/2 in'",
     "kg": "'80 kg'",
@@ -62,11 +65,13 @@ def _number(text: str, where: str, whole: str) -> float:
 
 def _convert(number: float, unit_text: str, unit: str, where: str, whole: str) -> float:
     try:
+        if _TOWER.search(unit_text):
+            raise ValueError("a tower of powers")
         if unit == "degC" or unit_text in ("degC", "°C", "degF", "°F"):
             value = UNITS.Quantity(number, unit_text).to(unit).magnitude
         else:
             value = number * _factor(unit_text, unit)
-    except (pint.errors.PintError, AttributeError, TypeError, ValueError, AssertionError):
+    except (pint.errors.PintError, ArithmeticError, AssertionError, AttributeError, LookupError, TypeError, ValueError):
         wanted = EXAMPLES.get(unit, f"a unit of {unit}")
         raise BladeError(f"{where}: {whole!r} is not in a unit that fits here; write for example {wanted}.") from None
     if not math.isfinite(value):

@@ -1,9 +1,16 @@
 """Every bad request gets one clear sentence that names the place, a non-zero exit, no traceback, and no run folder."""
 
+import gzip
+import os
+import time
+
+import h5py
 import pytest
 
 from experiments.main import _guarded
 
+PAIR = "[turn_drag, glide_drag_coefficient],"
+STATIC_PAIR = "pairs=[[turn_drag, glide_drag_coefficient]]"
 ONE = "candidates=[{family: single_radius, radii: [9 ft]}]"
 
 
@@ -91,6 +98,64 @@ CASES = {
     "file that is not there": (["candidates_from=no/such/file.yaml"], "candidates_from"),
     "results folder that is a file": (["results_dir=README.md"], "results_dir"),
     "name of 200 letters": ([blades(f"family: single_radius, radii: [9 ft], name: {'x' * 200}")], "name"),
+    "value from the environment": (["skater.name=${oc.env:HOME}"], "${"),
+    "decoded value": (["skater.mass=${oc.decode:'80 kg'}"], "${"),
+    "key from the environment": (["+skater={'${oc.env:HOME}': 1}"], "${"),
+    "experiment from the environment": (["experiment=${oc.env:HOME}"], "${"),
+    "place to look for configs": (["hydra.searchpath=[file:///tmp]"], "hydra.searchpath"),
+    "another launcher": (["+hydra/launcher=basic"], "hydra/launcher"),
+    "a package of the composing": (["+skater@hydra.run=adult"], "skater@hydra.run"),
+    "an option of the composing": (["--config-dir=/tmp"], "not key=value"),
+    "experiment elsewhere": (["experiment=../../x"], "no such experiment"),
+    "experiment at the root": (["experiment=/first_look"], "no such experiment"),
+    "experiment with an ending": (["experiment=first_look.yaml"], "no such experiment"),
+    "experiment that is nothing": (["experiment=null"], "no such experiment"),
+    "two experiments": (["experiment=[certainty,search]"], "no such experiment"),
+    "no key": (["=3"], "not key=value"),
+    "ice elsewhere": (["ice=../../../etc/ice"], "no such ice"),
+    "skater of another group": (["skater=../ice/handbook"], "no such skater"),
+    "one more skater from elsewhere": (["+skater@skaters.x=../../x"], "adult"),
+    "code to build": (["+skater={_target_: os.system}"], "skater"),
+    "code to build at the top": (["+_target_=os.system"], "_target_"),
+    "deep brackets": (["candidates=" + "[" * 5000], "deeper than 12"),
+    "deep braces that close": (["candidates=" + "{a: " * 13 + "1" + "}" * 13], "deeper than 12"),
+    "text of a megabyte": (["skater.name=" + "x" * 1_000_000], "characters"),
+    "name of 2000 letters": (["skater.name=" + "x" * 2000], "2000 characters"),
+    "whole number of 4000 digits": (["workers=" + "9" * 4000], "workers"),
+    "power tower in a unit": ([blades("family: single_radius, radii: ['9 m^9^9^9']")], "radii[0]"),
+    "control character": (["skater.name=a\x1b[31m"], "skater.name"),
+    "half a character": (["skater.name=a\udcff"], "skater.name"),
+    "text that turns round": (["skater.name=a\u202eb"], "skater.name"),
+    "name that is a formula": (["skater.name='=1+1'"], "formula"),
+    "too many cases by each": (
+        [
+            blades(
+                "family: single_radius, each: {radii: ["
+                + "[9 ft], " * 400
+                + "[9 ft]], level: ["
+                + "0 mm, " * 400
+                + "0 mm]}"
+            )
+        ],
+        "more than 100000 cases",
+    ),
+    "movement of too many steps": (["scenarios.nudge.time_step=2 us"], "scenarios.nudge.time_step"),
+    "turn that never ends": (["scenarios.tight_turn.heading=1e9 deg"], "smaller heading"),
+    "draws beyond memory": (["experiment=certainty", "draws=1000000"], "draws"),
+    "map beyond memory": (
+        [
+            "experiment=stance_map",
+            "glide_lines.count=201",
+            "turn_lines.count=201",
+            "pairs=[" + 99 * PAIR + PAIR[:-1] + "]",
+        ],
+        "glide_lines",
+    ),
+    "too many pairs": (["pairs=[" + 200 * PAIR + PAIR[:-1] + "]"], "pairs"),
+    "candidates from a device": (["candidates_from=/dev/zero"], "no ordinary file"),
+    "candidates from a folder": (["candidates_from=."], "no ordinary file"),
+    "candidates from a name with nothing in it": (["candidates_from=" + "x" * 900], "cannot read"),
+    "shop of a long name": (["experiment=recommend", "trace=x", "shop=" + "x" * 900], "shop"),
 }
 
 
@@ -117,6 +182,29 @@ def test_bad_request_is_answered_with_one_sentence(name, capsys, tmp_path, monke
         ("- !!python/object/apply:os.system ['true']\n", "not YAML"),
         ("- {family: single_radius, radii: ['9 ft'], radius: '9 ft'}\n", "unknown key"),
         ("- 5\n", "candidates[0]"),
+        ("- " + "[" * 400_000, "not YAML"),
+        ("- " + "{a: " * 200_000, "deeper than 12"),
+        ("- " + "{a: " * 20 + "1" + "}" * 20, "deeper than 12"),
+        ("".join(" " * i + "a:\n" for i in range(1000)), "deeper than 12"),
+        ("- {name: '${oc.env:HOME}', family: single_radius, radii: ['9 ft']}\n", "${"),
+        ("- {_target_: os.system, family: single_radius, radii: ['9 ft']}\n", "_target_"),
+        ("- !!binary aGVsbG8=\n", "tags"),
+        ("- !!set {a, b}\n", "tags"),
+        ("- &a {b: 1}\n- {<<: *a}\n", "merge keys"),
+        ("- &a [*a]\n", "deeper than 12"),
+        ("- 2020-01-01\n", "date is no plain value"),
+        ("- 2020-99-99\n", "holds a number or date that is none"),
+        ("- {1: 2}\n", "a key that is not text"),
+        ("- {null: 2}\n", "a key that is not text"),
+        ("- {? [a] : 2}\n", "not YAML"),
+        ("- {name: " + "9" * 900 + "}\n", "beyond 10^15"),
+        ("- {name: 0x" + "f" * 900 + "}\n", "beyond 10^15"),
+        ("- {name: 1" + ":59" * 300 + "}\n", "beyond 10^15"),
+        ("- {name: " + "9" * 100_000 + "}\n", "over 1000 characters"),
+        ("- {name: .inf, family: single_radius, radii: [.nan]}\n", "radii[0]"),
+        ("- {name: \"a\\ud800\", family: single_radius, radii: ['9 ft']}\n", "not YAML"),
+        ("- {name: \"a\\0\", family: single_radius, radii: ['9 ft']}\n", "cannot be shown"),
+        ("- {name: '@SUM(A1)', family: single_radius, radii: ['9 ft']}\n", "formula"),
     ],
 )
 def test_bad_candidates_file(content, expected, capsys, tmp_path, monkeypatch):
@@ -134,3 +222,82 @@ def test_binary_and_huge_candidates_files(capsys, tmp_path, monkeypatch):
     for name, expected in (("binary.yaml", "cannot read"), ("huge.yaml", "larger than 1 MB")):
         assert _guarded([f"candidates_from={name}", "figures=false"]) == 2
         assert expected in capsys.readouterr().err
+
+
+def test_laughs_of_a_small_file(capsys, tmp_path, monkeypatch):
+    """Aliases of aliases: ten lines that would be 10^9 values, as values, as keys' values and within a recipe."""
+    monkeypatch.chdir(tmp_path)
+    lines = ["- &a0 [lol]"] + [f"- &a{i} [{', '.join([f'*a{i - 1}'] * 10)}]" for i in range(1, 10)]
+    (tmp_path / "bomb.yaml").write_text("\n".join(lines) + "\n")
+    (tmp_path / "wide.yaml").write_text("- &t " + "x" * 900 + "\n- [" + "*t, " * 200_000 + "1]\n")
+    for name in ("bomb.yaml", "wide.yaml"):
+        started = time.monotonic()
+        assert _guarded([f"candidates_from={name}", "figures=false"]) == 2
+        err = capsys.readouterr().err
+        assert "more than 5000000 values" in err and err.count("\n") == 1 and time.monotonic() - started < 5
+
+
+def test_candidates_times_skaters_are_refused_before_the_list_is_made(capsys, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    level = ", ".join(f"{i / 100} mm" for i in range(300))
+    radii = ", ".join(f"[{8 + i / 100} ft]" for i in range(300))
+    entry = f"candidates=[{{family: single_radius, each: {{radii: [{radii}], level: [{level}]}}}}]"
+    started = time.monotonic()
+    assert _guarded([entry, "+skater@skaters.a=adult", "+skater@skaters.b=heavy", "figures=false"]) == 2
+    assert "more than 100000 cases" in capsys.readouterr().err and time.monotonic() - started < 5
+
+
+def no_trace(folder, kind: str):
+    """A file that is no trace, of a kind."""
+    place = folder / f"{kind}.csv"
+    if kind == "pipe":
+        os.mkfifo(place)
+    elif kind == "packed":
+        place.write_bytes(gzip.compress(b"1,2\n" * 1000))
+    elif kind == "results":
+        with h5py.File(place, "w") as file:
+            file["x"] = [1.0, 2.0]
+    elif kind == "folder":
+        place.mkdir()
+    elif kind == "link to a folder":
+        place.symlink_to(folder)
+    elif kind == "link to itself":
+        place.symlink_to(place)
+    elif kind == "device":
+        place.symlink_to("/dev/zero")
+    return place
+
+
+@pytest.mark.parametrize(
+    "kind", ["pipe", "packed", "results", "folder", "link to a folder", "link to itself", "device"]
+)
+def test_what_is_no_text_is_refused_at_once_wherever_a_file_is_named(kind, capsys, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    place = no_trace(tmp_path, kind)
+    asked = [["experiment=recommend", f"trace='{place}'"], [f"candidates_from='{place}'"]]
+    if "folder" not in kind:
+        asked.append(["experiment=recommend", f"trace='{place}'", f"shop='{place}'"])
+    for arguments in asked:
+        started = time.monotonic()
+        assert _guarded(arguments) == 2
+        err = capsys.readouterr().err
+        assert err.startswith("arcstride: ") and err.count("\n") == 1 and len(err) < 600, err
+        assert time.monotonic() - started < 5
+    assert not (tmp_path / "results").exists()
+
+
+ODD = ["$\\frac$", "[/red] [bold", "../../x", "/etc/x", "CON", "<script>alert(1)</script>"]
+
+
+@pytest.mark.parametrize("kind, names", [("compare", ODD[:2]), ("part", ODD[2:5])])
+def test_odd_names_stay_in_the_run_folder_and_are_drawn(kind, names, capsys, tmp_path, monkeypatch):
+    """Names that are mathtext, markup of the terminal or of a page, a path, or no name of a file."""
+    monkeypatch.chdir(tmp_path)
+    radii = enumerate(names, 8)
+    entries = "".join(f"- {{name: '{name}', family: single_radius, radii: [{r} ft]}}\n" for r, name in radii)
+    (tmp_path / "mine.yaml").write_text(entries, encoding="utf-8")
+    asked = ["experiment=part"] if kind == "part" else ["radius_line.count=3", "scenarios={}", STATIC_PAIR]
+    assert _guarded([*asked, "candidates_from=mine.yaml", "workers=1"]) == 0
+    shown = capsys.readouterr().out
+    assert all(name in shown for name in names)
+    assert {p.name for p in tmp_path.iterdir()} == {"mine.yaml", "results"}
