@@ -146,8 +146,8 @@ def _run(arguments) -> int:
     own = {key: config[key] for key in kinds.KEYS if key in config}
     rest = {key: value for key, value in config.items() if key not in own}
     request, plan = kinds.KINDS[kind][0](own, rest)
-    folder = RunFolder(place, config) if place else RunFolder.new(config, name, datetime.now())
-    folder.command = shlex.join(["arcstride", *arguments])
+    command = shlex.join(["arcstride", *arguments])
+    folder = RunFolder(place, config) if place else RunFolder.new(config, name, datetime.now(), command)
     try:
         made = _carried_out(request, plan, kind, folder, console, started)
     finally:

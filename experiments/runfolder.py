@@ -1,5 +1,6 @@
 """The folder of one run: resolved config, log, answers kept on the way, results; with what is needed to repeat it."""
 
+import contextlib
 import fcntl
 import hashlib
 import json
@@ -15,6 +16,7 @@ from experiments.address import package_version
 from experiments.crew import HERE
 from experiments.journal import Journal
 from experiments.store import PART, whole
+from experiments.untrusted import read_yaml
 from sim import source_digest
 from sim.errors import BladeError
 
@@ -35,14 +37,16 @@ class RunFolder:
     def __init__(self, path: Path, config: dict):
         self.path, self.config_text, self.crew = path, _yaml(config), HERE
         self.asked_text = _yaml(asked(config))
+        first = (path / "config.yaml").open(encoding="utf-8").readline(LARGEST_CONFIG)
+        self.command = first[2:].strip() if first.startswith("# arcstride") else ""
         self._lock = self._locked()
         for torn in path.rglob(f".*{PART}"):  # of a run that was killed
             torn.unlink(missing_ok=True)
         self.journal = Journal(path / KEPT, _digest(self.asked_text))
 
     @classmethod
-    def new(cls, config: dict, experiment: str, now: datetime) -> "RunFolder":
-        """A folder of its own."""
+    def new(cls, config: dict, experiment: str, now: datetime, command: str = "arcstride") -> "RunFolder":
+        """A folder of its own. command: how it was asked for."""
         base = Path(str(config["results_dir"])) / experiment
         digest = _digest(_yaml(asked(config)))[:6]
         for attempt in range(1000):
@@ -51,7 +55,7 @@ class RunFolder:
             try:
                 path.mkdir(parents=True)
                 with whole(path / "config.yaml") as temporary:
-                    temporary.write_text(_yaml(config), encoding="utf-8")
+                    temporary.write_text(f"# {command}\n{_yaml(config)}", encoding="utf-8")
                 return cls(path, config)
             except FileExistsError as clash:
                 if not path.is_dir():
@@ -110,12 +114,11 @@ DONE = "done in"
 def unfinished(place: str) -> tuple[Path, dict]:
     """(folder, its config) of an unfinished run. Raises BladeError where there is none to go on with."""
     path = Path(place)
-    try:
-        text = (path / "config.yaml").read_bytes()[: LARGEST_CONFIG + 1]
-        log = (path / "run.log").read_text(encoding="utf-8") if (path / "run.log").is_file() else ""
-        config = yaml.safe_load(text) if len(text) <= LARGEST_CONFIG else None
-    except (OSError, ValueError, yaml.YAMLError, RecursionError):
-        raise BladeError(f"resume: {place[:200]} is not the folder of a run; name the one that it printed.") from None
+    log, config = "", None
+    if (path / "config.yaml").is_file():
+        config = read_yaml(str(path / "config.yaml"), "resume", LARGEST_CONFIG)
+        with contextlib.suppress(OSError, ValueError):
+            log = (path / "run.log").read_text(encoding="utf-8")
     if not isinstance(config, dict) or "kind" not in config:
         raise BladeError(f"resume: {place[:200]} is not the folder of a run; name the one that it printed.")
     if f" {DONE} " in log:

@@ -140,18 +140,19 @@ class Line:
         places = np.union1d(np.linspace(known[0], known[-1], FINE), known)
         for i in np.flatnonzero(np.diff(np.flatnonzero(good)) > 1):  # nothing is known between radii that were refused
             places = places[(places <= known[i]) | (places >= known[i + 1])]
-        self.places, self.costs = places, np.exp(PchipInterpolator(known, np.log(line[good]))(places))
+        self.places = places
+        self.costs = np.ascontiguousarray(np.exp(PchipInterpolator(known, np.log(line[good]))(places)).T)
 
     def gain(self, candidate) -> Gain:
         """Frontier gain of (2,) costs, above 0; nan when anything is missing."""
-        costs = np.asarray(candidate, float)
-        if not self.known or not (np.all(np.isfinite(costs)) and np.all(costs > 0)):
+        one, two = map(float, candidate)
+        if not self.known or not (0 < one < math.inf and 0 < two < math.inf):
             return NO_GAIN
-        ratios = self.costs / costs
-        worst = ratios.max(axis=1)
+        first, second = self.costs[0] / one, self.costs[1] / two
+        worst = np.maximum(first, second)
         i = int(np.argmin(worst))
         at_end = i in (0, len(self.places) - 1)
-        return Gain(float(worst[i]), float(ratios.min(axis=1).max()), float(math.exp(self.places[i])), at_end)
+        return Gain(float(worst[i]), float(np.minimum(first, second).max()), float(math.exp(self.places[i])), at_end)
 
 
 def frontier_gain(candidate, radii, line) -> Gain:
