@@ -83,12 +83,13 @@ def show_certainty(made, request, console: Console):
     order = np.argsort(-np.nan_to_num(spread[1], nan=-math.inf))
     for i in order[:40]:
         cells = [
-            " / ".join(f"{v:+.3f}" for v in spread[:, i]),
+            " / ".join(f"{v:+.3f}" for v in spread[:, i]) if np.isfinite(spread[:, i]).all() else "none",
             f"{100 * (rank[:, i] == 1).mean():.0f} %" if len(rank) else "none",
         ]
         for k in range(len(made.pairs)):
             low, middle, high = c.intervals(made.gain[:, i, k])
-            cells.append(f"{low:.3f} / {middle:.3f} / {high:.3f}; {100 * (made.gain[:, i, k] > BEYOND).mean():.0f} %")
+            share = f"{100 * (made.gain[:, i, k] > BEYOND).mean():.0f} %"
+            cells.append(f"{low:.3f} / {middle:.3f} / {high:.3f}; {share}" if math.isfinite(middle) else "none")
         table.add_row(made.candidates[i], *cells)
     console.print(table)
     console.print(Text(

@@ -15,6 +15,7 @@ from experiments.address import package_version
 from experiments.crew import HERE
 from experiments.journal import Journal
 from experiments.store import PART, whole
+from experiments.untrusted import read_yaml
 from sim import source_digest
 from sim.errors import BladeError
 
@@ -23,6 +24,7 @@ PACKAGES = ("numpy", "scipy", "numba", "pymunk", "h5py", "hydra-core", "pint", "
 HOW = ("workers", "results_dir", "figures", "resume")
 KEPT = "answers.journal"  # of an unfinished run
 LARGEST_CONFIG = 20_000_000  # bytes
+LOG_END = 65_536  # bytes at the end of a log, where it says that a run is finished
 
 
 class RunFolder:
@@ -111,10 +113,13 @@ def unfinished(place: str) -> tuple[Path, dict]:
     """(folder, its config) of an unfinished run. Raises BladeError where there is none to go on with."""
     path = Path(place)
     try:
-        text = (path / "config.yaml").read_bytes()[: LARGEST_CONFIG + 1]
-        log = (path / "run.log").read_text(encoding="utf-8") if (path / "run.log").is_file() else ""
-        config = yaml.safe_load(text) if len(text) <= LARGEST_CONFIG else None
-    except (OSError, ValueError, yaml.YAMLError, RecursionError):
+        config = read_yaml(str(path / "config.yaml"), "resume", LARGEST_CONFIG)  # the folder may be from elsewhere
+        log = ""
+        if (path / "run.log").is_file():
+            with open(path / "run.log", "rb") as handle:
+                handle.seek(-min(LOG_END, handle.seek(0, 2)), 2)
+                log = handle.read(LOG_END).decode(errors="replace")
+    except (OSError, ValueError):
         raise BladeError(f"resume: {place[:200]} is not the folder of a run; name the one that it printed.") from None
     if not isinstance(config, dict) or "kind" not in config:
         raise BladeError(f"resume: {place[:200]} is not the folder of a run; name the one that it printed.")

@@ -132,7 +132,7 @@ def _choice(argument: str, key: str) -> None:
 # ---------------------------------------------------------------- files
 
 
-def read_yaml(path: str, where: str):
+def read_yaml(path: str, where: str, largest: int = LARGEST_FILE):
     """The plain values of a YAML file. Raises BladeError for a file that is missing, large, no ordinary file, no YAML
     of plain values, or nested or repeated beyond measure."""
     shown = path if len(path) <= 100 else path[:97] + "..."
@@ -141,10 +141,10 @@ def read_yaml(path: str, where: str):
         about = Path(path).stat()
         if not stat.S_ISREG(about.st_mode):  # a pipe or a device could be read for ever
             raise BladeError(f"{where}: {shown} is no ordinary file; give a YAML file of plain text.")
-        if about.st_size > LARGEST_FILE:
-            raise BladeError(f"{where}: {shown} is larger than 1 MB; list fewer candidates.")
+        if about.st_size > largest:
+            raise BladeError(f"{where}: {shown} is larger than {largest / 1e6:.0f} MB; list fewer candidates.")
         with open(path, "rb") as handle:
-            text = handle.read(LARGEST_FILE).decode("utf-8")
+            text = handle.read(largest).decode("utf-8")
     except BladeError:
         raise
     except (OSError, ValueError):

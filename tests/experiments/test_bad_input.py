@@ -301,3 +301,25 @@ def test_odd_names_stay_in_the_run_folder_and_are_drawn(kind, names, capsys, tmp
     shown = capsys.readouterr().out
     assert all(name in shown for name in names)
     assert {p.name for p in tmp_path.iterdir()} == {"mine.yaml", "results"}
+
+
+@pytest.mark.parametrize("kind", ["pipe", "device", "bomb", "merge", "interpolation", "tag", "deep"])
+def test_run_folder_from_elsewhere_is_plain_values_or_refused(kind, capsys, tmp_path, monkeypatch):
+    """resume= names a folder that may be anybody's."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "run").mkdir()
+    place = tmp_path / "run" / "config.yaml"
+    laughs = ["a0: &a0 [lol]"] + [f"a{i}: &a{i} [{', '.join([f'*a{i - 1}'] * 10)}]" for i in range(1, 10)]
+    texts = {
+        "bomb": "kind: compare\n" + "\n".join(laughs), "merge": "kind: compare\nx: &x {a: 1}\ny: {<<: *x}\n",
+        "interpolation": "kind: '${oc.env:HOME}'\n", "tag": "kind: !!python/name:os.system x\n",
+        "deep": "kind: " + "[" * 100_000,
+    }  # fmt: skip
+    if kind in texts:
+        place.write_text(texts[kind])
+    else:
+        no_trace(tmp_path, kind).rename(place)
+    started = time.monotonic()
+    assert _guarded(["resume=run"]) == 2
+    err = capsys.readouterr().err
+    assert "not the folder of a run" in err and err.count("\n") == 1 and time.monotonic() - started < 5

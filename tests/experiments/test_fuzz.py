@@ -349,8 +349,12 @@ def study(config: dict, folder: Path) -> bool:
     try:
         config = short(config)
         asked, plan = _read(config)
-        place = RunFolder(dict(config, results_dir=str(folder)), "fuzz", datetime.now())
-        made = plan(place, lambda done, total: None)
+        place = RunFolder.new(dict(config, results_dir=str(folder)), "fuzz", datetime.now())
+        place.command = "arcstride experiment=fuzz"
+        try:
+            made = plan(place, lambda done, total: None)
+        finally:
+            place.close()
         shown = io.StringIO()
         kinds.KINDS[config["kind"]][2](made, asked, Console(file=shown, markup=False, width=130))
     except BladeError as refusal:

@@ -257,8 +257,8 @@ def test_findings_say_so_when_a_measure_could_not_be_had():
 
 
 def test_a_study_of_two_skaters_and_two_skaters_of_one_name_are_refused(capsys):
-    two = "+skaters={a: ${skater}, b: ${skater}}"
-    assert _guarded([two]) == 2 and "name of its own" in capsys.readouterr().err
+    two = ["+skater@skaters.a=adult", "+skater@skaters.b=adult"]
+    assert _guarded(two) == 2 and "name of its own" in capsys.readouterr().err
     three = ["experiment=compare_families", "kind=does_it_hold"]
     assert _guarded(three) == 2 and "one skater at a time" in capsys.readouterr().err
 
