@@ -166,7 +166,12 @@ def tamed(draw, names):
 def tame(draw, config, path):
     if "at" in path:
         return  # hardly another is a history
-    node, last = at(config, path[:-1]), path[-1]
+    last = path[-1]
+    try:
+        node = at(config, path[:-1])
+        node[last]
+    except (KeyError, IndexError, TypeError):
+        return  # an earlier change took it away
     factors = TAME if draw(st.integers(0, 5)) else FACTORS
     node[last] = (
         draw(st.sampled_from(CHOICES[last]))
