@@ -411,7 +411,7 @@ def test_changed_configs(config, room):
         compare(config, fresh(room), rolled=False)
 
 
-@many(700)
+@many(650)
 @given(config=tamed(COMPARED))
 def test_tame_configs(config, room):
     with in_time():
@@ -447,7 +447,7 @@ def test_changed_studies(config, room):
         study(config, fresh(room))
 
 
-@many(80)
+@many(60)
 @given(config=tamed(STUDIES))
 def test_tame_studies(config, room):
     with in_time():
