@@ -275,6 +275,16 @@ def _sweep(fields: Fields) -> Sweep:
     return result
 
 
+# wide bounds: a factor of a hundred and more about any ice, so that no number runs away
+_ICE = {
+    "hardness_at_zero": ("hardness_at_zero_pa", 1e5, 1e9, "Pa"),
+    "hardness_per_kelvin": ("hardness_slope_pa_per_k", 0, 1e8, "Pa"),
+    "modulus": ("modulus_pa", 1e8, 1e12, "Pa"), "viscosity": ("viscosity_pa_s", 1e-5, 1, "Pa s"),
+    "density": ("density_kg_m3", 10, 1e5, "kg/m^3"), "latent_heat": ("latent_j_kg", 1e3, 1e8, "J/kg"),
+    "conductivity": ("conductivity_w_mk", 0, 1e3, "W/m/K"), "diffusivity": ("diffusivity_m2_s", 1e-9, 1e-3, "m^2/s"),
+}  # fmt: skip
+
+
 def read_ice(f: Fields) -> Ice:
     result = Ice(
         f.text("name"), f.text("source"), f.quantity("temperature", "degC"), f.quantity("hardness_at_zero", "Pa"),
@@ -283,16 +293,10 @@ def read_ice(f: Fields) -> Ice:
         f.quantity("conductivity", "W/m/K"), f.quantity("diffusivity", "m^2/s"),
     )  # fmt: skip
     f.done()
-    for key in (
-        "hardness_at_zero_pa",
-        "modulus_pa",
-        "viscosity_pa_s",
-        "density_kg_m3",
-        "latent_j_kg",
-        "diffusivity_m2_s",
-    ):
-        if not getattr(result, key) > 0:
-            raise BladeError(f"ice: {key} must be above 0.")
+    for key, (name, least, most, unit) in _ICE.items():
+        value = getattr(result, name)
+        if not least <= value <= most:
+            raise BladeError(f"{f.path(key)}: {value:g} {unit} is not of any ice; use {least:g} to {most:g} {unit}.")
     return result
 
 

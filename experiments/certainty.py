@@ -192,6 +192,8 @@ def intervals(samples: np.ndarray) -> np.ndarray:
 def beats(samples: np.ndarray, better: str) -> np.ndarray:
     """(n, n) share of draws in which row beats column; a tie counts half; draws with a failure are left out."""
     good = samples[~np.isnan(samples).any(axis=1)]
+    if not len(good):
+        return np.full((samples.shape[1],) * 2, math.nan)
     signed = good if better == "higher" else -good
     more = (signed[:, :, None] > signed[:, None, :]).mean(axis=0)
     ties = (signed[:, :, None] == signed[:, None, :]).mean(axis=0)

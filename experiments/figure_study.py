@@ -83,12 +83,13 @@ def show_certainty(made, request, console: Console):
     order = np.argsort(-np.nan_to_num(spread[1], nan=-math.inf))
     for i in order[:40]:
         cells = [
-            " / ".join(f"{v:+.3f}" for v in spread[:, i]),
+            " / ".join(f"{v:+.3f}" for v in spread[:, i]) if np.isfinite(spread[:, i]).all() else "none",
             f"{100 * (rank[:, i] == 1).mean():.0f} %" if len(rank) else "none",
         ]
         for k in range(len(made.pairs)):
             low, middle, high = c.intervals(made.gain[:, i, k])
-            cells.append(f"{low:.3f} / {middle:.3f} / {high:.3f}; {100 * (made.gain[:, i, k] > BEYOND).mean():.0f} %")
+            share = f"{100 * (made.gain[:, i, k] > BEYOND).mean():.0f} %"
+            cells.append(f"{low:.3f} / {middle:.3f} / {high:.3f}; {share}" if math.isfinite(middle) else "none")
         table.add_row(made.candidates[i], *cells)
     console.print(table)
     console.print(Text(
@@ -107,7 +108,7 @@ def draw_stance(made, folder):
     note = "violet: no single radius does as well on both; brown: some single radius beats it; line: the border"
     fig = fs.page(1.3 + 2.75 * columns + 1.1, 1.3 + 2.75 * rows, "Where must the skater stand", [note])
     cells = fs.grid(fig, rows, columns, 0.9, 1.2, 1.15, 0.7, wgap=0.35, hgap=0.75)
-    spread = max(0.01, float(np.nanmax(np.abs(made["gain"][keep] - 1))))
+    spread = max(0.01, float(np.nanmax(np.abs(made["gain"][keep] - 1), initial=0.0)))
     norm = TwoSlopeNorm(1.0, 1 - spread, 1 + spread)
     glide, turn = made["glide"] * 1e3, made["turn"] * 1e3
     for r, pair in enumerate(made["pairs"]):
@@ -115,11 +116,14 @@ def draw_stance(made, folder):
             ax = fig.add_subplot(cells[r, k])
             gain = made["gain"][i, r]
             image = ax.pcolormesh(turn, glide, gain, cmap="PuOr", norm=norm, shading="nearest", rasterized=True)
-            if np.nanmin(gain) < BEYOND < np.nanmax(gain):
-                ax.contour(turn, glide, gain, [BEYOND], colors=fs.INK, linewidths=1.0)
-            best = np.unravel_index(np.nanargmax(gain), gain.shape)
-            ax.plot(turn[best[1]], glide[best[0]], "x", color=fs.INK, markersize=6)
-            ax.set_title(f"{made['candidates'][i]}\nbest {gain[best]:.3f} at x", fontsize=8, loc="left")
+            said = "no gain can be had"
+            if np.isfinite(gain).any():
+                if np.nanmin(gain) < BEYOND < np.nanmax(gain):
+                    ax.contour(turn, glide, gain, [BEYOND], colors=fs.INK, linewidths=1.0)
+                best = np.unravel_index(np.nanargmax(gain), gain.shape)
+                ax.plot(turn[best[1]], glide[best[0]], "x", color=fs.INK, markersize=6)
+                said = f"best {gain[best]:.3f} at x"
+            ax.set_title(f"{made['candidates'][i]}\n{said}", fontsize=8, loc="left")
             if k == 0:
                 ax.set_ylabel(f"{label(pair)}\nglide load line, mm (toe +)", fontsize=7)
             if r == rows - 1:

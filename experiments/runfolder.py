@@ -25,6 +25,7 @@ PACKAGES = ("numpy", "scipy", "numba", "pymunk", "h5py", "hydra-core", "pint", "
 HOW = ("workers", "results_dir", "figures", "resume")
 KEPT = "answers.journal"  # of an unfinished run
 LARGEST_CONFIG = 20_000_000  # bytes
+LOG_END = 65_536  # bytes at the end of a log, where it says that a run is finished
 
 
 class RunFolder:
@@ -116,9 +117,11 @@ def unfinished(place: str) -> tuple[Path, dict]:
     path = Path(place)
     log, config = "", None
     if (path / "config.yaml").is_file():
-        config = read_yaml(str(path / "config.yaml"), "resume", LARGEST_CONFIG)
-        with contextlib.suppress(OSError, ValueError):
-            log = (path / "run.log").read_text(encoding="utf-8")
+        config = read_yaml(str(path / "config.yaml"), "resume", LARGEST_CONFIG)  # the folder may be from elsewhere
+    if (path / "run.log").is_file():
+        with contextlib.suppress(OSError), open(path / "run.log", "rb") as handle:
+            handle.seek(-min(LOG_END, handle.seek(0, 2)), 2)
+            log = handle.read(LOG_END).decode(errors="replace")
     if not isinstance(config, dict) or "kind" not in config:
         raise BladeError(f"resume: {place[:200]} is not the folder of a run; name the one that it printed.")
     if f" {DONE} " in log:

@@ -142,7 +142,7 @@ def read_yaml(path: str, where: str, largest: int = LARGEST_FILE):
         if not stat.S_ISREG(about.st_mode):  # a pipe or a device could be read for ever
             raise BladeError(f"{where}: {shown} is no ordinary file; give a YAML file of plain text.")
         if about.st_size > largest:
-            raise BladeError(f"{where}: {shown} is larger than {largest // 1_000_000} MB; list fewer candidates.")
+            raise BladeError(f"{where}: {shown} is larger than {largest / 1e6:.0f} MB; list fewer candidates.")
         with open(path, "rb") as handle:
             text = handle.read(largest).decode("utf-8")
     except BladeError:

@@ -205,6 +205,8 @@ def _turn_end(t):
     """(time, speed) at the end of the path, carried on from the last record row, s and m/s."""
     run = t.finished("tight_turn")
     time, speed, path = (run[c] for c in ("time", "speed", "path_position"))
+    if not run.scenario.on_path or len(time) < 2:
+        raise BladeError("tight_turn: this movement has no path to its end; give path_radius and a longer heading.")
     left = (run.scenario.path_m - path[-1]) / speed[-1]
     slowing = (speed[-1] - speed[-2]) / (time[-1] - time[-2])
     return time[-1] + left, speed[-1] + slowing * left
@@ -256,9 +258,13 @@ def _nudge(t):
     """(peak shift, settling time) of the balance after the shove."""
     run = t.finished("nudge")
     time, balance = run["time"], run["balance_position"]
-    before = time < run.scenario.impulse_at_s
-    shift = np.abs(balance - balance[before][-1])
+    before = max(int(np.count_nonzero(time < run.scenario.impulse_at_s)), 1)
+    shift = np.abs(balance - balance[before - 1])
     peak = float(shift.max())
+    if run.scenario.impulse_ns == 0 or before >= len(time) or not peak > 0:
+        raise BladeError(
+            "nudge: no shove falls within the movement; set impulse above 0, and impulse_at before its end."
+        )
     outside = np.flatnonzero(shift > SETTLED * peak)
     if outside[-1] >= len(time) - 2:
         raise BladeError("nudge: the balance had not settled by the end; run longer or raise the ankle damping.")

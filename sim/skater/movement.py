@@ -142,8 +142,8 @@ def program(scenario: Scenario, skater: Skater, steel, ice, law) -> Program:
     radii = 1.0 / np.maximum(curvature, 1e-6)
     speeds = np.full(KNOTS, scenario.speed_m_s)
     solved = statics(steel, ice, law, loads, tans, line, speeds, radii, *GAUSS[12])
-    if np.any(np.isnan(solved)):
-        i = int(np.argmax(np.isnan(solved[:, 0])))
+    if not np.all(np.isfinite(solved)):
+        i = int(np.argmin(np.isfinite(solved).all(axis=1)))
         raise BladeError(
             f"scenario {scenario.name!r}: the reference blade cannot carry {loads[i]:.0f} N at a load line of "
             f"{line[i] * 1e3:.0f} mm; lower the load or move the line toward mid-runner."

@@ -43,6 +43,9 @@ CASES = {
     "impossibly cold ice": (["ice.temperature=-80 degC"], "-30 to 0"),
     "ice temperature as length": (["ice.temperature=5 mm"], "ice.temperature"),
     "soft ice": (["ice.hardness_at_zero=0 MPa"], "hardness"),
+    "ice that melts without heat": (["ice.latent_heat=0 J/kg"], "ice.latent_heat"),
+    "ice that hardens when warm": (["ice.hardness_per_kelvin=-1 MPa"], "ice.hardness_per_kelvin"),
+    "water that never warms": (["ice.diffusivity='1e-24 m^2/s'"], "ice.diffusivity"),
     "hollow too small": (["blade.hollow=1.2 mm"], "half the thickness"),
     "thickness of nothing": (["blade.thickness=0 mm"], "thickness"),
     "zone of zero length": ([blades("family: rear_flat, radii: [13 ft, 10 ft, 7 ft], shares: [1, 0, 1]")], "zone"),
@@ -301,3 +304,25 @@ def test_odd_names_stay_in_the_run_folder_and_are_drawn(kind, names, capsys, tmp
     shown = capsys.readouterr().out
     assert all(name in shown for name in names)
     assert {p.name for p in tmp_path.iterdir()} == {"mine.yaml", "results"}
+
+
+@pytest.mark.parametrize("kind", ["pipe", "device", "bomb", "merge", "interpolation", "tag", "deep"])
+def test_run_folder_from_elsewhere_is_plain_values_or_refused(kind, capsys, tmp_path, monkeypatch):
+    """resume= names a folder that may be anybody's."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "run").mkdir()
+    place = tmp_path / "run" / "config.yaml"
+    laughs = ["a0: &a0 [lol]"] + [f"a{i}: &a{i} [{', '.join([f'*a{i - 1}'] * 10)}]" for i in range(1, 10)]
+    texts = {
+        "bomb": "kind: compare\n" + "\n".join(laughs), "merge": "kind: compare\nx: &x {a: 1}\ny: {<<: *x}\n",
+        "interpolation": "kind: '${oc.env:HOME}'\n", "tag": "kind: !!python/name:os.system x\n",
+        "deep": "kind: " + "[" * 100_000,
+    }  # fmt: skip
+    if kind in texts:
+        place.write_text(texts[kind])
+    else:
+        no_trace(tmp_path, kind).rename(place)
+    started = time.monotonic()
+    assert _guarded(["resume=run"]) == 2
+    err = capsys.readouterr().err
+    assert "not the folder of a run" in err and err.count("\n") == 1 and time.monotonic() - started < 5
