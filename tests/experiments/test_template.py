@@ -15,7 +15,7 @@ import ezdxf.path
 import matplotlib
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
@@ -394,6 +394,7 @@ def ugly(draw):
 @settings(max_examples=30)
 @given(made=ugly())
 def test_the_recipe_file_is_read_back_exactly(made, shelf):
+    assume(made.name.strip()[0] not in "=+-@")  # refused at the door: a spreadsheet would take it for a formula
     path = shelf / "recipe.yaml"
     template.write_recipe(path, made)
     (entry,) = own_candidates(str(path), "candidates_from")
