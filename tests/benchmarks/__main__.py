@@ -1,8 +1,10 @@
-"""Times, and ratios measured in the same run, in one table: python -m tests.benchmarks"""
+"""Times, and ratios measured in the same run, in one table: python -m tests.benchmarks [cases of the largest study]"""
+
+import sys
 
 from experiments.cases import request
 from experiments.main import composed
-from tests.benchmarks import candidate, engines, growth
+from tests.benchmarks import candidate, engines, growth, large, spread
 
 
 def main() -> None:
@@ -14,7 +16,9 @@ def main() -> None:
     _ = case.setting.reference_pitches
     candidate.show(case)
     engines.show(case)
-    growth.show(asked, case)
+    growth.show(case)
+    spread.show()
+    large.show(int(sys.argv[1]) if len(sys.argv) > 1 else 10_000)
 
 
 if __name__ == "__main__":

@@ -1,10 +1,8 @@
-"""How time grows: with quadrature points, stations, candidates, simulated time and workers."""
+"""How time grows: with quadrature points, stations, candidates and simulated time."""
 
-import time
 from dataclasses import replace
 
 from experiments.certainty import STATIC
-from experiments.runner import run
 from sim.ice.contact import GAUSS, stand
 from sim.ice.drag import film_shear
 from sim.ice.scrape import turn_scrape
@@ -31,7 +29,7 @@ def many(work, calls: int = 200) -> float:
     return median(all_calls, 7) / calls
 
 
-def show(asked, case) -> None:
+def show(case) -> None:
     """Lines of the table."""
     trial, setting = Trial(case.candidate, case.setting), case.setting
     steel, ice, law, push, turn = trial.steel, trial.ice, setting.law, trial.state("push"), trial.patch("turn")
@@ -56,6 +54,3 @@ def show(asked, case) -> None:
     programs = [program(n, setting.skater, steel, ice, law) for n in nudges]
     times = [median(lambda a=(n, p): roll(steel, ice, law, setting.skater, *a), 7) for n, p in zip(nudges, programs)]
     _row("nudge, by simulated seconds", lengths, times, MS, "ms")
-    workers = (1, 2)
-    wall = [median(lambda n=n: run(replace(asked, workers=n)), 1, time.perf_counter) for n in workers]
-    _row("first look without figures, wall, by workers", workers, wall, 1.0, "s")

@@ -130,3 +130,42 @@ def test_extremes_show_the_trade_at_its_ends(tmp_path):
         assert track.glide_drag_coefficient < figure.glide_drag_coefficient  # fast
         assert track.critical_ankle_stiffness < figure.critical_ankle_stiffness  # steady
         assert track.turn_tightest_clean_radius > 3 * figure.turn_tightest_clean_radius  # but unwilling to turn
+
+
+GRID = (
+    "candidates=[{family: zoned, each: {radii_each: [{from: 8 ft, to: 10 ft, count: 3}, [9 ft], [7 ft, 9 ft]], "
+    "level: {from: -5 mm, to: 5 mm, count: 2}}}]"
+)
+
+
+def test_a_grid_is_every_combination_and_static_measures_are_those_of_a_full_run(tmp_path):
+    static = rolled(["experiment=sweep", GRID, "radius_line.count=5", "figures=false"], tmp_path / "static")
+    with open(static / "measures.csv", newline="") as handle:
+        rows = list(csv.DictReader(handle))
+    assert len({row["candidate"] for row in rows}) == len(rows) == 3 * 1 * 2 * 2
+    assert "stride_ice_loss [J]" not in rows[0] and all(
+        row["gain_turn_drag__critical_ankle_stiffness [1]"] for row in rows
+    )
+    one = "candidates=[{family: zoned, radii: [9 ft, 9 ft, 7 ft], level: -5 mm}]"
+    full = rolled([one, "radius_line.count=5", "figures=false", "detail=measures"], tmp_path / "full")
+    with open(full / "measures.csv", newline="") as handle:
+        (alone,) = csv.DictReader(handle)
+    with h5py.File(static / "results.h5") as file:
+        names = list(file["measures/candidate"].asstr())
+        assert "series" not in file and "curves" not in file
+        i = next(k for k, n in enumerate(names) if "9/9/7" in n and "-0.005" in n)
+        for name in [n for n in NAMES if f"{n} [{REGISTRY[n].unit}]" in rows[0]]:
+            assert file[f"measures/{name}"][i] == float(alone[f"{name} [{REGISTRY[name].unit}]"]), name
+    assert float(alone["stride_ice_loss [J]"]) > 0
+
+
+@pytest.mark.parametrize("arguments, words", [
+    (["detail=static"], "static leaves out stride_ice_loss"), (["detail=some"], "detail"),
+    ([GRID.replace("count: 3", "count: 400")], "write detail=measures"),
+    (["candidates=[{family: zoned, each: {radii_each: [{from: 1 ft, to: 9 ft, count: 100000}, {from: 1 ft, to: 9 ft, "
+      "count: 100000}]}}]"], "more than"), (["workers=many"], "workers"),
+])  # fmt: skip
+def test_sweeps_that_cannot_be_are_refused(arguments, words, tmp_path, capsys):
+    assert _guarded([*arguments, "figures=false", f"results_dir={tmp_path}"]) == 2
+    said = capsys.readouterr().err
+    assert words in said and said.count("\n") == 1 and not list(tmp_path.iterdir())

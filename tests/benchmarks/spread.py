@@ -1,0 +1,59 @@
+"""Workers: two against one on whole runs, and Dask against a pool of processes on tasks of 50 ms."""
+
+import time
+from dataclasses import replace
+
+from experiments.cases import request
+from experiments.crew import Crew
+from experiments.main import composed
+from experiments.runner import run, work
+from tests.benchmarks.timing import line
+
+ZONE = "{{from: 7 ft, to: 13 ft, count: {}}}"
+GRID = f"candidates=[{{{{family: zoned, each: {{{{radii_each: [{ZONE}, {ZONE}, [8 ft]]}}}}}}}}]"
+TASKS, REPEATS = 80, 3
+
+
+def nothing(shared, item):
+    """A task of no work."""
+
+
+def seconds(job) -> float:
+    """Best wall time of some: what is asked is the method, not what else the machine does."""
+    times = []
+    for _ in range(REPEATS):
+        start = time.perf_counter()
+        job()
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def show() -> None:
+    """Lines of the table."""
+    for what, arguments in (
+        ("240 blades, all measures", [GRID.format(16, 15), "detail=measures"]),
+        ("4,000 blades, static", ["experiment=sweep", GRID.format(80, 50)]),
+    ):
+        asked = request(composed([*arguments, "radius_line.count=9"])[0])
+        times = {}
+        for workers in (1, 2):
+            with Crew(workers) as crew:
+                crew.map(nothing, range(4))  # the pool is there
+                times[workers] = seconds(lambda crew=crew, asked=asked: run(asked, crew))
+        line(
+            f"{what}: one worker / two", f"{times[1] / times[2]:.2f}", f"target 1.9; {times[1]:.1f} s, {times[2]:.1f} s"
+        )
+    static = request(composed(["experiment=sweep", GRID.format(8, 8), "radius_line.count=2"])[0])
+    shared = static.settings, static.measures, ("turn_drag",), False
+    items = [("cases", 0, [replace(c.candidate, name=f"{i} {c.index}") for c in static.cases]) for i in range(TASKS)]
+    times = {}
+    for workers in (2, "dask"):
+        with Crew(workers) as crew:
+            crew.map(work, items[:4], shared)  # workers started, code loaded
+            times[workers] = seconds(lambda crew=crew: crew.map(work, items, shared))
+    each = 2 * times[2] / TASKS * 1e3
+    line(
+        "Dask over a pool, two workers",
+        f"{100 * (times['dask'] / times[2] - 1):+.1f} %",
+        f"target +10 %; tasks of {each:.0f} ms",
+    )
