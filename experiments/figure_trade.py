@@ -26,6 +26,9 @@ PAIRS = (  # (x, y, title, what a fold of the line comes from)
 )  # fmt: skip
 
 
+CROWD, NAMED = 200, 6  # more blades than this are dots, and only a few of them get names
+
+
 def unit(measure) -> str:
     """Unit for people, as printed."""
     return {"um": "µm", "mm^2": "mm²"}.get(measure.shown_unit, measure.shown_unit)
@@ -46,6 +49,11 @@ def trade_off(field: Field):
     rows, notes = field.drawn(lambda row: _finite(row, names), fs.MOST_ROWS)
     if not rows:
         return None
+    crowd = [row for row in field.rows if _finite(row, names)]
+    if len(crowd) <= CROWD:
+        crowd = []
+    else:
+        notes[-1] = f"dots: all {len(crowd)}; named: the {NAMED} with the greatest frontier gain on each pair"
     low, high = (f"{r / FOOT_M:.0f}" for r in (field.radii[0], field.radii[-1]))
     notes.append("shaded: no single radius on the reference runner does as well on both")
     if field.line:
@@ -54,20 +62,33 @@ def trade_off(field: Field):
     cells = fs.grid(fig, 1, 2, 0.8, 0.25, 0.95, 1.05, wgap=0.85)
     for i, (x, y, title, why) in enumerate(PAIRS):
         ax = fig.add_subplot(cells[i])
-        _pair(ax, field, rows, REGISTRY[x], REGISTRY[y], why)
+        named = sorted(crowd, key=lambda row, p={x, y}: -_gain(row, p))[:NAMED] if crowd else rows
+        _pair(ax, field, named, REGISTRY[x], REGISTRY[y], why, crowd)
         ax.set_title(title, loc="left", fontweight="bold")
     return fig
 
 
-def _pair(ax, field, rows, mx, my, why):
-    points = np.array([[mx.to_shown(row.values[mx.name]), my.to_shown(row.values[my.name])] for row in rows])
+def _gain(row, pair: set[str]) -> float:
+    """Frontier gain of a row on a pair of measures; none at all where the run did not ask for it."""
+    found = [gain.gain for names, gain in row.gains.items() if set(names) == pair and math.isfinite(gain.gain)]
+    return found[0] if found else 0.0
+
+
+def _points(rows, mx, my):
+    return np.array([[mx.to_shown(row.values[mx.name]), my.to_shown(row.values[my.name])] for row in rows])
+
+
+def _pair(ax, field, rows, mx, my, why, crowd=()):
+    points = _points(rows, mx, my)
     line = np.zeros((0, 2))
     radii = np.zeros(0)
     if mx.name in field.line and my.name in field.line:
         line = np.column_stack([mx.to_shown(field.line[mx.name]), my.to_shown(field.line[my.name])])
         known = np.isfinite(line).all(axis=1)
         line, radii = line[known], np.asarray(field.radii)[known]
-    _limits(ax, np.vstack([points, line]), left=0.22 if len(rows) < 10 else 0.34)  # room for names
+    cloud = _points(crowd, mx, my) if len(crowd) else points[:0]
+    _limits(ax, np.vstack([points, line, cloud]), left=0.22 if len(rows) < 10 else 0.34)  # room for names
+    ax.plot(*cloud.T, ".", color="#8fb8d8", markersize=1.5, rasterized=True, zorder=1.2)
     ax.set_xlabel(axis_label(mx))
     ax.set_ylabel(axis_label(my))
     taken = [_better(ax)]
