@@ -42,6 +42,10 @@ def address(*things) -> str:
 
 
 def _bytes(thing) -> bytes:
+    if type(thing) is float:  # most of what a blade is made of
+        return b"f" + struct.pack("<d", thing)
+    if type(thing) in _FIELDS:
+        return _tagged(b"o", type(thing).__name__.encode(), *[_bytes(getattr(thing, f)) for f in _FIELDS[type(thing)]])
     if thing is None or isinstance(thing, bool | np.bool_):
         return _tagged(b"w", str(thing).encode())
     if isinstance(thing, int | np.integer):
@@ -57,16 +61,16 @@ def _bytes(thing) -> bytes:
     if isinstance(thing, dict):
         return _tagged(b"d", *(_bytes(part) for pair in thing.items() for part in pair))
     if dataclasses.is_dataclass(thing) and not isinstance(thing, type):
-        return _tagged(b"o", type(thing).__name__.encode(), *(_bytes(v) for v in _fields_of(thing)))
+        _FIELDS[type(thing)] = [field.name for field in dataclasses.fields(thing)]
+        return _bytes(thing)
     if callable(thing) and hasattr(thing, "__qualname__"):
         return _tagged(b"c", f"{thing.__module__}.{thing.__qualname__}".encode())
     raise TypeError(f"no address for a {type(thing).__name__}")
 
 
-def _fields_of(thing):
-    return (getattr(thing, field.name) for field in dataclasses.fields(thing))
+_FIELDS: dict[type, list[str]] = {}  # of the dataclasses met so far
 
 
 def _tagged(kind: bytes, *parts: bytes) -> bytes:
     """Bytes that no other kind and no other way of cutting the parts can give."""
-    return kind + struct.pack("<q", len(parts)) + b"".join(struct.pack("<q", len(p)) + p for p in parts)
+    return kind + struct.pack(f"<{len(parts) + 1}q", len(parts), *map(len, parts)) + b"".join(parts)
