@@ -7,7 +7,7 @@ import numpy as np
 
 from experiments import certainty as c
 from experiments import detail, verdict
-from experiments.cases import zone_words
+from experiments.grids import zone_words
 from experiments.runfolder import provenance
 from experiments.sources import sources
 from sim.blade.wear import compare, deviation

@@ -11,7 +11,7 @@ from rich.text import Text
 
 from experiments import figure_search, search
 from experiments.animation import animate
-from experiments.cases import zone_words
+from experiments.grids import zone_words
 from experiments.scoring import BEYOND
 from experiments.search import Blade, Made, verdict
 from experiments.store import csv_table, h5_file, put, scale, whole
