@@ -1,6 +1,8 @@
 """The largest study: cases written and read, and how much memory each process takes."""
 
+import contextlib
 import multiprocessing
+import os
 import resource
 import tempfile
 import time
@@ -39,7 +41,8 @@ def show(cases: int) -> None:
 
 def _measured(arguments, answer):
     start = time.perf_counter()
-    assert _guarded(arguments) == 0
+    with open(os.devnull, "w") as nowhere, contextlib.redirect_stdout(nowhere), contextlib.redirect_stderr(nowhere):
+        assert _guarded(arguments) == 0
     peak = [resource.getrusage(who).ru_maxrss / 1024 for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
     answer.put((time.perf_counter() - start, *peak))
 
