@@ -4,6 +4,7 @@ import multiprocessing
 import os
 import pickle
 import signal
+import sys
 import threading
 import time
 from concurrent.futures import ProcessPoolExecutor, as_completed
@@ -14,6 +15,7 @@ from experiments.journal import Halted, Journal
 from sim.errors import BladeError
 
 ATTEMPTS = 3  # pools that may break before tasks are given a process each
+SWITCH_S = 5e-4
 PATIENCE_S = 60.0  # how long a run waits for a cluster that has no worker
 
 
@@ -123,6 +125,7 @@ def _work(function, blob: bytes, item, wanted: dict):
         raise Halted(f"workers: one has another version of {differs} than this machine; install the same there.")
     key = hash(blob)
     if key not in _UNPACKED:
+        sys.setswitchinterval(SWITCH_S)  # a Dask worker also talks, in another thread
         _UNPACKED.clear()
         _UNPACKED[key] = pickle.loads(blob)  # made by this run, never read from a file
     return function(_UNPACKED[key], item)
@@ -229,10 +232,13 @@ class _Dask:
             alone_since = None if ready or self._count() else alone_since or time.monotonic()
             if alone_since and time.monotonic() - alone_since > PATIENCE_S:
                 raise Halted("workers: the Dask cluster has no workers left; start some.")
+            # fetched together: a worker that computes answers each request late
+            whole = [future for future in ready if future.status == "finished"]
+            fetched = dict(zip(whole, self._client.gather(whole)))
             for future in ready:
                 i, item = out.pop(future)
                 try:
-                    answer = future.result()
+                    answer = fetched[future] if future in fetched else future.result()
                 except KilledWorker:
                     if lost is None:
                         raise Halted("workers: a task killed every worker that took it (out of memory?).") from None

@@ -18,6 +18,11 @@ def nothing(shared, item):
     """A task of no work."""
 
 
+def idle(shared, item):
+    """A task that waits, s."""
+    time.sleep(shared)
+
+
 def seconds(job) -> float:
     """Best wall time of some: what is asked is the method, not what else the machine does."""
     times = []
@@ -46,14 +51,14 @@ def show() -> None:
     static = request(composed(["experiment=sweep", GRID.format(8, 8), "radius_line.count=2"])[0])
     shared = static.settings, static.measures, ("turn_drag",), False
     items = [("cases", 0, [replace(c.candidate, name=f"{i} {c.index}") for c in static.cases]) for i in range(TASKS)]
-    times = {}
-    for workers in (2, "dask"):
-        with Crew(workers) as crew:
-            crew.map(work, items[:4], shared)  # workers started, code loaded
-            times[workers] = seconds(lambda crew=crew: crew.map(work, items, shared))
-    each = 2 * times[2] / TASKS * 1e3
-    line(
-        "Dask over a pool, two workers",
-        f"{100 * (times['dask'] / times[2] - 1):+.1f} %",
-        f"target +10 %; tasks of {each:.0f} ms",
-    )
+    for what, function, tasks, common in (
+        ("waiting", idle, range(TASKS), 0.05), ("computing", work, items, shared),
+    ):  # fmt: skip
+        times = {}
+        for workers in (2, "dask"):
+            with Crew(workers) as crew:
+                crew.map(function, tasks[:8], common)  # workers started, code loaded
+                times[workers] = seconds(lambda: crew.map(function, tasks, common))  # noqa: B023
+        each, more = 2e3 * times[2] / TASKS, 100 * (times["dask"] / times[2] - 1)
+        note = "client and scheduler share the processors with the workers" if what == "computing" else ""
+        line(f"Dask over a pool, {what} {each:.0f} ms a task", f"{more:+.1f} %", f"target +10 %; {note}".rstrip("; "))
