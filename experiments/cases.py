@@ -14,14 +14,13 @@ from sim.blade.section import Section
 from sim.errors import BladeError
 from sim.ice.contact import Law
 from sim.ice.ice import Ice
-from sim.measures import REGISTRY
+from sim.measures import REGISTRY, ROLLED_STATES
 from sim.skater.body import GRAVITY, Skater
 from sim.skater.movement import Scenario
 from sim.trial import Candidate, Setting, State
 
 STATES = ("glide", "pivot_forefoot", "pivot_heel", "turn", "push")
 DETAILS = ("full", "measures", "static")  # with curves, contact and series; without; and without rolling
-ROLLED_STATES = ("stride", "nudge", "tight_turn")  # scenarios that measures belong to
 MOST_FULL = 300
 MOST_NAMED = 1_000  # skaters, or scenarios
 MOST_STEPS = 200_000  # of one scenario: 100 s at 0.5 ms

@@ -22,10 +22,9 @@ from experiments.variants import (
     varied_setting,
 )
 from sim.errors import BladeError
-from sim.measures import REGISTRY
+from sim.measures import STATIC
 from sim.quantities import parse_quantity
 
-STATIC = tuple(m.name for m in REGISTRY.values() if m.state not in ("stride", "nudge", "tight_turn", "blade"))
 LINE_RADII = 33
 PORTION = 4  # draws that a worker takes at once
 LEVELS = (0.05, 0.5, 0.95)

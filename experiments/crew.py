@@ -15,7 +15,7 @@ from experiments.journal import Halted, Journal
 from sim.errors import BladeError
 
 ATTEMPTS = 3  # pools that may break before tasks are given a process each
-SWITCH_S = 5e-4
+SWITCH_S = 5e-4  # how long a computing thread may keep a Dask worker from answering
 PATIENCE_S = 60.0  # how long a run waits for a cluster that has no worker
 
 
@@ -50,7 +50,7 @@ class Crew:
         """
         items = list(items)
         keys = [self._key(function, shared, item) for item in items] if self.kept is not None else [""] * len(items)
-        answers = [self.kept[key] if self.kept is not None and key in self.kept else None for key in keys]
+        answers = [self.kept.get(key) if self.kept is not None else None for key in keys]
         todo = {i: item for i, (item, answer) in enumerate(zip(items, answers)) if answer is None}
         done = len(items) - len(todo)
         for i, answer in self._answers(function, shared, todo, lost):
@@ -105,7 +105,7 @@ def read_workers(fields) -> int | str | None:
             import distributed  # noqa: F401
         except ImportError:
             raise BladeError(
-                f"workers: {value} needs Dask, which is not installed; pip install 'arcstride[dask]'."
+                f"workers: {value} needs Dask, which is not installed; in arcstride's folder: pip install -e '.[dask]'."
             ) from None
         return value
     if isinstance(value, str):

@@ -18,6 +18,8 @@ def label(family: str, radii) -> str:
     words = [trade_radius(r) for r in radii]
     if all(w.endswith(" ft") for w in words):
         words = ["/".join(w[:-3] for w in words) + " ft"]
+    elif len(words) > 1 and "flat" not in words:  # one unit, though a shop would not say such feet
+        words = ["/".join(f"{r / FOOT_M:.4g}" for r in radii) + " ft"]
     joined = "/".join(words)
     return joined if family == "single_radius" else f"{family.replace('_', '-')} {joined}"
 

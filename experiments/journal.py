@@ -49,11 +49,16 @@ class Journal:
         """Append an answer and have it on disk before returning. Raises Halted when the disk does not take it."""
         self._places[key] = self._write(key, pack(answer))
 
-    def __getitem__(self, key: str):
-        """The answer kept under a key."""
+    def get(self, key: str):
+        """The answer kept under a key; None where there is none, or none that `pack` made."""
+        if key not in self._places:
+            return None
         start, count = self._places[key]
         self._in.seek(start)
-        return unpack(self._in.read(count))
+        try:
+            return unpack(self._in.read(count))
+        except (ValueError, TypeError, RecursionError):
+            return None
 
     def close(self) -> None:
         """Close the file."""

@@ -140,7 +140,7 @@ def _run(arguments) -> int:
     from experiments import kinds
     from experiments.runfolder import RunFolder
 
-    kind = str(config["kind"])
+    kind = str(config.get("kind"))
     if kind not in kinds.KINDS:
         raise BladeError(f"kind: {kind!r} is unknown; choose compare, validation, {', '.join(kinds.KINDS)}.")
     own = {key: config[key] for key in kinds.KEYS if key in config}

@@ -36,14 +36,14 @@ class RunFolder:
     """
 
     def __init__(self, path: Path, config: dict):
-        self.path, self.config_text, self.crew = path, _yaml(config), HERE
+        self.path, self.crew = path, HERE
         self.asked_text = _yaml(asked(config))
         first = (path / "config.yaml").open(encoding="utf-8").readline(LARGEST_CONFIG)
         self.command = first[2:].strip() if first.startswith("# arcstride") else ""
         self._lock = self._locked()
+        self.journal = Journal(path / KEPT, _digest(self.asked_text))  # refuses what is not this run's
         for torn in path.rglob(f".*{PART}"):  # of a run that was killed
             torn.unlink(missing_ok=True)
-        self.journal = Journal(path / KEPT, _digest(self.asked_text))
 
     @classmethod
     def new(cls, config: dict, experiment: str, now: datetime, command: str = "arcstride") -> "RunFolder":

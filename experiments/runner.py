@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from experiments.scoring import Gain, judge
 from experiments.variants import runner_like, single_radius, statics
 from sim.errors import BladeError
 from sim.ice.contact import gap, pressed
-from sim.measures import REGISTRY, evaluate
+from sim.measures import REGISTRY, STATIC, evaluate
 from sim.rolling.loop import COLUMNS
 from sim.trial import Candidate, Setting, Trial
 
@@ -19,8 +20,7 @@ CURVE_POINTS = 281
 CONTACT_POINTS = 241
 PORTION_ROLLED, PORTION_STATIC = 4, 64  # cases that a worker takes at once, at most: a tenth of a second or so
 RADII_TOGETHER = 16
-_LOST = "the computation broke off: it killed every worker that took it (out of memory?)"
-LINE_MEASURES = tuple(m.name for m in REGISTRY.values() if m.state not in ("stride", "nudge", "tight_turn", "blade"))
+LOST = "the computation broke off: it killed every worker that took it (out of memory?)"
 
 
 @dataclass(eq=False)
@@ -118,37 +118,32 @@ def run(request: Request, crew: Crew = HERE, on_chunk=lambda done, total: None) 
         _ = setting.reference_pitches
         answer = run_case(setting.reference, setting, request.measures, request.detail == "full")
         references[setting.skater.name] = _row(Case(-1, setting.reference, setting), answer, request.measures)
-    lines = _lines(request)
-    cuts = _cuts(request)
+    places = {id(setting): i for i, setting in enumerate(request.settings)}
+    cuts = _cuts(request, places)
+    # the runner that each case is held against, and every single-radius line that a row or a figure needs, once
+    held = [(places[id(c.setting)], runner_like(c.candidate, c.setting.reference)) for c in request.cases]
+    lines = list(dict.fromkeys([*((i, setting.reference) for i, setting in enumerate(request.settings)), *held]))
     radii = [request.line_m[i : i + RADII_TOGETHER] for i in range(0, len(request.line_m), RADII_TOGETHER)]
-    items = [("cases", i, [c.candidate for c in cases]) for i, cases in cuts]
-    items += [("line", i, like, list(part)) for i, like in lines for part in radii]
-    shared = request.settings, request.measures, line_names(request), request.detail == "full"
-
-    def lost(item):
-        kind, _, first, *_ = item
-        return [_gone(_LOST, x, shared) for x in first] if kind == "cases" else _no_line(item, shared)
-
-    answers = crew.map(work, items, shared, on_chunk, lost)
+    items = [("cases", i, [c.candidate for c in cases], ()) for i, cases in cuts]
+    items += [("line", i, like, part) for i, like in lines for part in radii]
+    shared = Shared(request.settings, request.measures, line_names(request), request.detail == "full")
+    answers = crew.map(work, items, shared, on_chunk, lambda item: _lost(shared, item))
     rows = [_row(case, answer, request.measures) for (_, cases), part in zip(cuts, answers)
             for case, answer in zip(cases, part)]  # fmt: skip
     parts, known = answers[len(cuts) :], {}
     for k, key in enumerate(lines):
         table = np.concatenate(parts[k * len(radii) : (k + 1) * len(radii)])
-        known[key] = {name: table[:, j] for j, name in enumerate(line_names(request))}
+        known[key] = {name: table[:, j] for j, name in enumerate(shared.on_line)}
     line = {s.skater.name: known[i, s.reference] for i, s in enumerate(request.settings)}
     results = Results(rows, np.array(request.line_m), line, references, request.measures)
-    places = {id(setting): i for i, setting in enumerate(request.settings)}
-    own = [known[places[id(c.setting)], runner_like(c.candidate, c.setting.reference)] for c in request.cases]
-    judge(results, request.scheme, request.pairs, own)
+    judge(results, request.scheme, request.pairs, [known[key] for key in held])
     return results
 
 
-def _cuts(request: Request) -> list[tuple[int, list[Case]]]:
+def _cuts(request: Request, places) -> list[tuple[int, list[Case]]]:
     """Cases in portions of one setting: (place of the setting, cases). The same for any number of workers."""
     most = PORTION_ROLLED if request.rolled else PORTION_STATIC
-    size = min(most, math.ceil(len(request.cases) / 64))
-    out, places = [], {id(setting): i for i, setting in enumerate(request.settings)}
+    size, out = min(most, math.ceil(len(request.cases) / 64)), []
     for case in request.cases:
         i = places[id(case.setting)]
         if not out or out[-1][0] != i or len(out[-1][1]) == size:
@@ -157,40 +152,44 @@ def _cuts(request: Request) -> list[tuple[int, list[Case]]]:
     return out
 
 
-def _lines(request: Request) -> list[tuple[int, Candidate]]:
-    """(setting, runner) of every single-radius line that a row or a figure is held against, each once."""
-    places = {id(setting): i for i, setting in enumerate(request.settings)}
-    out = {(i, setting.reference): None for i, setting in enumerate(request.settings)}
-    for case in request.cases:
-        out[places[id(case.setting)], runner_like(case.candidate, case.setting.reference)] = None
-    return list(out)
+class Shared(NamedTuple):
+    """What all tasks of a comparison share. on_line: measures of the single-radius line."""
+
+    settings: tuple[Setting, ...]
+    measures: tuple[str, ...]
+    on_line: tuple[str, ...]
+    full: bool
 
 
-def work(shared, item):
-    """What a worker does: a portion of cases, or a portion of a single-radius line."""
-    settings, _, on_line, _ = shared
-    kind, i, what, *radii = item
+def work(shared: Shared, item):
+    """What a worker does: a portion of cases, or of the single radii of a line on one runner."""
+    kind, i, what, radii = item
+    setting = shared.settings[i]
     if kind == "line":
-        return np.array([statics(single_radius(what, radius), settings[i], on_line) for radius in radii[0]])
-    return [_whatever_comes(candidate, settings[i], shared) for candidate in what]
+        return np.array([statics(single_radius(what, radius), setting, shared.on_line) for radius in radii])
+    return [_whatever_comes(candidate, setting, shared) for candidate in what]
 
 
-def _whatever_comes(candidate, setting, shared) -> dict:
+def _whatever_comes(candidate, setting, shared: Shared) -> dict:
     """run_case; what breaks it becomes its reason: one bad case must not lose the others."""
     try:
-        return run_case(candidate, setting, shared[1], shared[3])
+        return run_case(candidate, setting, shared.measures, shared.full)
     except Exception as fault:
         return _gone(f"the computation broke off: {type(fault).__name__}: {fault}", candidate, shared)
 
 
-def _gone(why: str, candidate, shared) -> dict:
-    measures, full = shared[1], shared[3]
-    return {"values": np.full(len(measures), math.nan), "reasons": dict.fromkeys(measures, why), "outcomes": {},
-            "curve": _curve(candidate) if full else {}, "contacts": {}, "series": {}}  # fmt: skip
+def _lost(shared: Shared, item):
+    """In place of a task that killed every worker: rows with that reason, or a line of which nothing is known."""
+    kind, _, what, radii = item
+    if kind == "line":
+        return np.full((len(radii), len(shared.on_line)), math.nan)
+    return [_gone(LOST, candidate, shared) for candidate in what]
 
 
-def _no_line(item, shared) -> np.ndarray:
-    return np.full((len(item[3]), len(shared[2])), math.nan)
+def _gone(why: str, candidate, shared: Shared) -> dict:
+    names, curve = shared.measures, _curve(candidate) if shared.full else {}
+    return {"values": np.full(len(names), math.nan), "reasons": dict.fromkeys(names, why), "outcomes": {},
+            "curve": curve, "contacts": {}, "series": {}}  # fmt: skip
 
 
 def _row(case: Case, answer: dict, measures) -> Row:
@@ -202,4 +201,4 @@ def _row(case: Case, answer: dict, measures) -> Row:
 
 def line_names(request: Request) -> tuple[str, ...]:
     """Measures wanted of the single-radius line: the static ones, and what the declared pairs ask for besides."""
-    return tuple(dict.fromkeys([*LINE_MEASURES, *(name for pair in request.pairs for name in pair)]))
+    return tuple(dict.fromkeys([*STATIC, *(name for pair in request.pairs for name in pair)]))

@@ -8,7 +8,7 @@ from experiments.scoring import cost, frontier_gain
 from sim.blade.recipe import Recipe
 from sim.blade.section import Section
 from sim.errors import BladeError
-from sim.measures import REGISTRY, evaluate
+from sim.measures import REGISTRY, ROLLED_STATES, evaluate
 from sim.trial import Candidate, Setting, Trial
 
 # name: (unit of its numbers, what it does). "1": a factor or a plain number.
@@ -141,5 +141,4 @@ def gains(blades, values: dict[str, np.ndarray], pairs, radii, setting: Setting)
 
 def static_pairs(pairs):
     """The declared pairs whose measures need no rolling; the others are too slow for many draws."""
-    rolled = ("stride", "nudge", "tight_turn")
-    return tuple(p for p in pairs if not any(REGISTRY[name].state in rolled for name in p))
+    return tuple(p for p in pairs if not any(REGISTRY[name].state in ROLLED_STATES for name in p))

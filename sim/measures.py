@@ -12,6 +12,7 @@ from sim.ice import scrape, sideways
 from sim.skater import body
 from sim.trial import FINE, Trial
 
+ROLLED_STATES = ("stride", "nudge", "tight_turn")  # scenarios that measures belong to
 LIGHTEST_BW = 0.2  # balance and pitch travel count only while the blade carries this share of body weight
 SETTLED = 0.10  # of the peak shift
 
@@ -319,3 +320,6 @@ def steel_removed_depth(t):
 def steel_removed_area(t):
     """Side-view area of steel to grind from the reference curve."""
     return steel_removed(t.candidate.curve, t.setting.reference.curve)[1]
+
+
+STATIC = tuple(m.name for m in REGISTRY.values() if m.state not in (*ROLLED_STATES, "blade"))  # what ice says at rest

@@ -6,7 +6,7 @@ from dataclasses import replace
 from experiments.cases import request
 from experiments.crew import Crew
 from experiments.main import composed
-from experiments.runner import run, work
+from experiments.runner import Shared, run, work
 from tests.benchmarks.timing import line
 
 ZONE = "{{from: 7 ft, to: 13 ft, count: {}}}"
@@ -49,8 +49,10 @@ def show() -> None:
             f"{what}: one worker / two", f"{times[1] / times[2]:.2f}", f"target 1.9; {times[1]:.1f} s, {times[2]:.1f} s"
         )
     static = request(composed(["experiment=sweep", GRID.format(8, 8), "radius_line.count=2"])[0])
-    shared = static.settings, static.measures, ("turn_drag",), False
-    items = [("cases", 0, [replace(c.candidate, name=f"{i} {c.index}") for c in static.cases]) for i in range(TASKS)]
+    shared = Shared(static.settings, static.measures, ("turn_drag",), False)
+    items = [
+        ("cases", 0, [replace(c.candidate, name=f"{i} {c.index}") for c in static.cases], ()) for i in range(TASKS)
+    ]
     for what, function, tasks, common in (
         ("waiting", idle, range(TASKS), 0.05), ("computing", work, items, shared),
     ):  # fmt: skip

@@ -123,25 +123,6 @@ LEAVES = {name: sorted((p for p in places(base) if not isinstance(at(base, p), d
 PLACES = {name: sorted(places(base), key=str) for name, base in BASES.items()}
 
 
-def at(node, path):
-    for key in path:
-        node = node[key]
-    return node
-
-
-def places(node, path=()):
-    """Every path of a config, to values and to what holds them."""
-    if path:
-        yield path
-    for key in node if isinstance(node, dict) else range(len(node)) if isinstance(node, list) else ():
-        yield from places(node[key], (*path, key))
-
-
-LEAVES = {name: sorted((p for p in places(base) if not isinstance(at(base, p), dict | list)), key=str)
-          for name, base in BASES.items()}  # fmt: skip
-PLACES = {name: sorted(places(base), key=str) for name, base in BASES.items()}
-
-
 @st.composite
 def changed(draw, names):
     """A shipped config with one to three changes anywhere in it."""
