@@ -140,9 +140,9 @@ def _run(arguments) -> int:
     from experiments import kinds
     from experiments.runfolder import RunFolder
 
-    kind = str(config.get("kind"))
+    kind = str(config.get("kind", "none"))
     if kind not in kinds.KINDS:
-        raise BladeError(f"kind: {kind!r} is unknown; choose compare, validation, {', '.join(kinds.KINDS)}.")
+        raise BladeError(f"kind: {kind!r} is unknown; choose validation, {', '.join(kinds.KINDS)}.")
     own = {key: config[key] for key in kinds.KEYS if key in config}
     rest = {key: value for key, value in config.items() if key not in own}
     request, plan = kinds.KINDS[kind][0](own, rest)

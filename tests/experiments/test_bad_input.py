@@ -25,6 +25,7 @@ CASES = {
     "unknown experiment": (["experiment=frist_look"], "first_look"),
     "unknown group option": (["skater=adlt"], "adult"),
     "unknown ice set": (["ice=rink"], "handbook"),
+    "no kind at all": (["~kind=compare"], "kind"),
     "unknown top key": (["wrokers=2"], "workers"),
     "unknown nested key": (["skater.mas=80 kg"], "skater.mass"),
     "unknown key inside a candidate": ([blades("family: single_radius, radii: [9 ft], hollw: 12 mm")], "hollow"),
