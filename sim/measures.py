@@ -33,6 +33,7 @@ class Measure:
     function: Callable[[Trial], float]
     shown: tuple[str, float] = ("", 1.0)
     signed: bool = False  # may be 0 or change sign: differences mean something, ratios do not
+    short: str = ""  # label of a table's column, where one has room
 
     @property
     def shown_unit(self) -> str:
@@ -48,12 +49,12 @@ REGISTRY: dict[str, Measure] = {}
 _MM, _UM, _DEG = ("mm", 1e3), ("um", 1e6), ("deg", 180 / math.pi)
 
 
-def _measure(unit, label, state, better, whom, shown=("", 1.0), signed=False):
+def _measure(unit, label, state, better, whom, shown=("", 1.0), signed=False, short=""):
     """Register a function under its own name."""
 
     def register(function):
         name = function.__name__
-        REGISTRY[name] = Measure(name, unit, label, state, better, whom, function, shown, signed)
+        REGISTRY[name] = Measure(name, unit, label, state, better, whom, function, shown, signed, short or label)
         return function
 
     return register
@@ -84,7 +85,7 @@ _WHY_INFINITE = {
 }
 
 
-@_measure("1", "glide drag coefficient", "glide", "lower", "glides further")
+@_measure("1", "glide drag coefficient", "glide", "lower", "glides further", short="glide drag")
 def glide_drag_coefficient(t):
     """(F_p + F_v)/N of a straight glide. Smooth-ice theory lies below measured coefficients; compare ratios."""
     return sum(t.drag("glide")) / t.load("glide")
@@ -136,7 +137,7 @@ def _pivot(t, state, toe_in):
     return sideways.pivot(t.steel, t.ice, t.setting.law, t.patch(state), toe_in, *FINE)
 
 
-@_measure("N m", "pivot on forefoot, toe in", "pivot_forefoot", "lower", "pivots easily")
+@_measure("N m", "pivot on forefoot, toe in", "pivot_forefoot", "lower", "pivots easily", short="pivot toe")
 def pivot_forefoot_toe_in(t):
     """Moment about the leg axis to turn the toe inward, standing on the forefoot."""
     return _pivot(t, "pivot_forefoot", True)
@@ -148,7 +149,7 @@ def pivot_forefoot_toe_out(t):
     return _pivot(t, "pivot_forefoot", False)
 
 
-@_measure("N m", "pivot on heel, toe in", "pivot_heel", "lower", "pivots easily")
+@_measure("N m", "pivot on heel, toe in", "pivot_heel", "lower", "pivots easily", short="pivot heel")
 def pivot_heel_toe_in(t):
     """Moment about the leg axis to turn the toe inward, standing on the heel."""
     return _pivot(t, "pivot_heel", True)
@@ -190,13 +191,13 @@ def turn_scrape(t):
     return t.scrape
 
 
-@_measure("N", "turn drag", "turn", "lower", "keeps speed in the turn")
+@_measure("N", "turn drag", "turn", "lower", "keeps speed in the turn", short="turn drag")
 def turn_drag(t):
     """Ploughing, film and scrape of the turn together."""
     return sum(t.drag("turn")) + t.scrape
 
 
-@_measure("m", "tightest clean radius", "turn", "lower", "turns tightly without scrape")
+@_measure("m", "tightest clean radius", "turn", "lower", "turns tightly without scrape", short="clean radius")
 def turn_tightest_clean_radius(t):
     """Smallest path radius at the turn's lean that the immersed arc follows without scrape."""
     return scrape.tightest_clean_radius(t.steel, t.patch("turn"))
@@ -225,7 +226,7 @@ def turn_time(t):
     return _turn_end(t)[0]
 
 
-@_measure("rad", "hold angle at push", "push", "higher", "pushes hard without slipping", _DEG)
+@_measure("rad", "hold angle at push", "push", "higher", "pushes hard without slipping", _DEG, short="push hold")
 def push_hold_angle(t):
     """How far the push may tilt outward of the leg axis before the edge lets go."""
     return sideways.hold_angle(t.steel, t.ice, t.setting.law, t.patch("push"), *FINE)
@@ -237,7 +238,7 @@ def push_groove_depth(t):
     return t.patch("push").depth
 
 
-@_measure("N m/rad", "critical ankle stiffness", "glide", "lower", "is steady fore and aft")
+@_measure("N m/rad", "critical ankle stiffness", "glide", "lower", "is steady fore and aft", short="ankle needed")
 def critical_ankle_stiffness(t):
     """Least ankle stiffness that keeps the skater up at the glide state."""
     return body.critical_ankle_stiffness(t.setting.skater, t.load("glide"), t.effective_radius)
@@ -249,7 +250,16 @@ def pitch_bias(t):
     return float(np.mean(np.subtract(t.bias_pitches, t.setting.reference_pitches)))
 
 
-@_measure("m", "heel over toe", "glide", "neither", "height of heel over toe, against the reference", _MM, signed=True)
+@_measure(
+    "m",
+    "heel over toe",
+    "glide",
+    "neither",
+    "height of heel over toe, against the reference",
+    _MM,
+    signed=True,
+    short="heel up",
+)
 def heel_over_toe(t):
     """Pitch bias as a height over the foot's length."""
     return t.setting.skater.foot_length_m * math.tan(pitch_bias(t))
@@ -278,7 +288,7 @@ def nudge_shift(t):
     return _nudge(t)[0]
 
 
-@_measure("s", "settling time after a nudge", "nudge", "lower", "is steady fore and aft")
+@_measure("s", "settling time after a nudge", "nudge", "lower", "is steady fore and aft", short="nudge settles")
 def nudge_settling_time(t):
     """Time from the shove until the balance stays within a tenth of its greatest shift."""
     return _nudge(t)[1]
@@ -304,13 +314,13 @@ def stride_pitch_travel(t):
     return _travel(t, "pitch")
 
 
-@_measure("J", "ice loss per stride", "stride", "lower", "keeps speed in the stride")
+@_measure("J", "ice loss per stride", "stride", "lower", "keeps speed in the stride", short="stride loss")
 def stride_ice_loss(t):
     """Work lost to ploughing and film through one stride."""
     return float(t.finished("stride")["ice_loss"][-1])
 
 
-@_measure("m", "steel removed, depth", "blade", "lower", "keeps steel", _MM)
+@_measure("m", "steel removed, depth", "blade", "lower", "keeps steel", _MM, short="steel off")
 def steel_removed_depth(t):
     """Greatest depth of steel to grind from the reference curve."""
     return steel_removed(t.candidate.curve, t.setting.reference.curve)[0]

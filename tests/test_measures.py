@@ -8,8 +8,8 @@ import pytest
 import sim.blade.curve
 import sim.rolling.scenarios
 import sim.trial
-from experiments.cases import request
-from experiments.main import composed
+from experiments.request.comparison import request
+from experiments.request.compose import composed
 from sim.ice.contact import GAUSS
 from sim.measures import REGISTRY, evaluate
 from sim.trial import Trial

@@ -2,8 +2,8 @@
 
 import sys
 
-from experiments.cases import request
-from experiments.main import composed
+from experiments.request.comparison import request
+from experiments.request.compose import composed
 from tests.benchmarks import candidate, engines, growth, large, spread
 
 

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from experiments.certainty import STATIC
+from experiments.analysis.draws import STATIC
 from sim.ice.contact import GAUSS, stand
 from sim.ice.drag import film_shear
 from sim.ice.scrape import turn_scrape

@@ -12,8 +12,8 @@ import h5py
 import numpy as np
 
 from experiments.main import _guarded
-from experiments.runner import Results, Row
-from experiments.store import write_csv, write_h5
+from experiments.studies.compare.rows import Results, Row
+from experiments.studies.compare.tables import write_csv, write_h5
 from sim.measures import REGISTRY
 from tests.benchmarks.timing import line
 

@@ -3,10 +3,10 @@
 import time
 from dataclasses import replace
 
-from experiments.cases import request
-from experiments.crew import Crew
-from experiments.main import composed
-from experiments.runner import Shared, run, work
+from experiments.request.comparison import request
+from experiments.request.compose import composed
+from experiments.run.workers import Crew
+from experiments.studies.compare.rows import Shared, run, work
 from tests.benchmarks.timing import line
 
 ZONE = "{{from: 7 ft, to: 13 ft, count: {}}}"

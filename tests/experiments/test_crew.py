@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from experiments.crew import Crew
-from experiments.journal import Halted, Journal
+from experiments.run.journal import Halted, Journal
+from experiments.run.workers import Crew
 from sim.errors import BladeError
 
 

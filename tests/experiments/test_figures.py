@@ -7,8 +7,13 @@ import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
-from experiments import figure_blade, figure_style, figure_trade, figures
-from experiments.runner import Results, Row
+from experiments.report import style as fs
+from experiments.report.line import beyond, dense
+from experiments.studies.compare.blade_figures import curves
+from experiments.studies.compare.field import field_of, looks, pick
+from experiments.studies.compare.figures import FIGURES, draw_all
+from experiments.studies.compare.rows import Results, Row
+from experiments.studies.compare.trade_figures import HEADLINE, PAIRS, _folds, _ratio, measures, trade_off
 from sim.measures import REGISTRY
 from sim.rolling.loop import COLUMNS
 
@@ -81,7 +86,7 @@ def _results(rows, reference=True):
 
 def _field(rows, reference=True):
     results = _results(rows, reference)
-    return figure_style.field_of(results, rows[0].skater, "10 ft reference", figure_style.looks(rows), False)
+    return field_of(results, rows[0].skater, "10 ft reference", looks(rows), False)
 
 
 def _singles(*feet):
@@ -102,9 +107,9 @@ def _written(fig):
 
 def test_all_figures_are_written_and_repeat_to_the_byte(tmp_path):
     rows = [*_singles(9, 10, 11), _row("rear-flat 13/10/7 ft", 3.1, 3, "rear_flat", shift=0.1)]
-    first = figures.draw_all(_results(rows), "10 ft reference", tmp_path / "a")
-    second = figures.draw_all(_results(rows), "10 ft reference", tmp_path / "b")
-    assert [p.name for p in first] == [f"{n}.{kind}" for n in figures.FIGURES for kind in ("png", "svg")]
+    first = draw_all(_results(rows), "10 ft reference", tmp_path / "a")
+    second = draw_all(_results(rows), "10 ft reference", tmp_path / "b")
+    assert [p.name for p in first] == [f"{n}.{kind}" for n in FIGURES for kind in ("png", "svg")]
     for a, b in zip(first, second):
         assert a.stat().st_size > 5000
         assert a.read_bytes() == b.read_bytes(), f"{a.name} differs between two runs"
@@ -124,55 +129,55 @@ def unsaved(monkeypatch):
 
 def test_each_skater_gets_figures(tmp_path, unsaved):
     rows = [_row("10 ft", 3.048, skater=s) for s in ("child", "very heavy")]
-    paths = figures.draw_all(_results(rows), "10 ft reference", tmp_path)
-    assert {p.name for p in paths} == {f"{n}_{s}" for n in figures.FIGURES for s in ("child", "very_heavy")}
+    paths = draw_all(_results(rows), "10 ft reference", tmp_path)
+    assert {p.name for p in paths} == {f"{n}_{s}" for n in FIGURES for s in ("child", "very_heavy")}
 
 
 def test_a_single_candidate_without_a_line_draws(tmp_path, unsaved):
     results = _results(_singles(10))
     results.line = {}
-    assert len(figures.draw_all(results, "10 ft reference", tmp_path)) == len(figures.FIGURES)
+    assert len(draw_all(results, "10 ft reference", tmp_path)) == len(FIGURES)
 
 
 def test_failed_rows_are_left_out_and_named():
     field = _field([*_singles(9, 10, 11), _failed("too short")])
     for name in ("02_contact", "03_stride", "06_nudge_glide", "07_trade_off", "08_measures"):
-        with matplotlib.rc_context(figure_style.RC):
-            text = _written(figures.FIGURES[name](field))
+        with matplotlib.rc_context(fs.RC):
+            text = _written(FIGURES[name](field))
         assert "3 of 4 drawn, no result for too short" in text, name
 
 
 def test_figures_without_any_result_are_left_out(tmp_path):
-    paths = figures.draw_all(_results([_failed("too short")]), "10 ft reference", tmp_path)
+    paths = draw_all(_results([_failed("too short")]), "10 ft reference", tmp_path)
     assert {p.stem for p in paths} == {"01_curves"}
 
 
 def test_a_movement_that_ended_early_is_named():
     rows = _singles(9, 10)
     rows[0].outcomes["stride"] = "left_ice"
-    assert "cross: 9 ft left_ice" in _written(figures.FIGURES["03_stride"](_field(rows)))
+    assert "cross: 9 ft left_ice" in _written(FIGURES["03_stride"](_field(rows)))
 
 
 def test_a_blade_that_hops_is_told():
     rows = _singles(9, 10)
     rows[0].series["tight_turn"]["load"][50] = 0.0
-    assert "1 of 2 lost contact for moments" in _written(figures.FIGURES["04_tight_turn"](_field(rows)))
+    assert "1 of 2 lost contact for moments" in _written(FIGURES["04_tight_turn"](_field(rows)))
 
 
 def test_many_candidates_are_thinned_evenly_and_it_says_so():
     rows = _many()
     keep = rows[-2]
-    shown = figure_style.pick(rows, keep)
-    assert len(shown) == figure_style.MANY
+    shown = pick(rows, keep)
+    assert len(shown) == fs.MANY
     assert {r.family for r in shown} == {r.family for r in rows}
     assert any(r is keep for r in shown)
-    assert "12 of 24 shown" in _written(figures.FIGURES["03_stride"](_field(rows)))
+    assert "12 of 24 shown" in _written(FIGURES["03_stride"](_field(rows)))
 
 
 def test_looks_tell_candidates_apart():
-    looks = figure_style.looks(_many())
+    looks = looks(_many())
     assert len({(look.colour, look.dash) for look in looks.values()}) == 24
-    assert len({figure_style.looks(_singles(8, 9, 10))[f"{f} ft"].dash for f in (8, 9, 10)}) == 3, "grey print"
+    assert len({looks(_singles(8, 9, 10))[f"{f} ft"].dash for f in (8, 9, 10)}) == 3, "grey print"
 
 
 def test_the_candidate_that_equals_the_reference_is_marked():
@@ -183,32 +188,32 @@ def test_the_candidate_that_equals_the_reference_is_marked():
 
 def test_ratios_are_to_the_reference_blade_whether_or_not_it_is_a_candidate():
     field = _field(_singles(9, 11))
-    ours = figure_trade._ratio(field.rows[0], field, "turn_drag")
+    ours = _ratio(field.rows[0], field, "turn_drag")
     assert ours == pytest.approx((1 + 0.05 * 9 * FT) / (1 + 0.05 * 10 * FT), rel=1e-12)
 
 
 def test_without_a_reference_ratios_are_left_out():
     field = _field(_singles(9, 11), reference=False)
-    assert field.values == {} and figure_trade.measures(field) is None
-    assert figure_blade.curves(field) is not None
+    assert field.values == {} and measures(field) is None
+    assert curves(field) is not None
 
 
 def test_a_fold_of_the_line_is_found_where_it_is():
     turn = np.column_stack([np.abs(RADII - 8.0 * FT), RADII])
-    assert [round(float(f)) for f in figure_trade._folds(turn, RADII)] == [8]
-    assert figure_trade._folds(np.column_stack([-RADII, RADII]), RADII) == []
+    assert [round(float(f)) for f in _folds(turn, RADII)] == [8]
+    assert _folds(np.column_stack([-RADII, RADII]), RADII) == []
 
 
 def test_shading_is_where_no_single_radius_has_less_of_both():
-    fig = figure_style.page(6, 4, "t")
+    fig = fs.page(6, 4, "t")
     ax = fig.add_subplot()
     line = np.column_stack([[1.0, 1.5, 1.2, 2.0], [4.0, 3.0, 2.0, 1.0]])  # folds back
     ax.set_xlim(0, 3)
     ax.set_ylim(0, 5)
-    figure_trade.beyond(ax, line)
+    beyond(ax, line)
     shade = ax.collections[0].get_paths()[0]
     rng = np.random.default_rng(3)
-    dense = figure_trade.dense(line)
+    dense = dense(line)
     for x, y in rng.uniform([0.05, 0.05], [2.95, 4.95], (300, 2)):
         beaten = ((dense[:, 0] <= x) & (dense[:, 1] <= y)).any()
         near = np.hypot(*(dense - [x, y]).T).min() < 0.06  # the line is drawn in steps
@@ -216,17 +221,17 @@ def test_shading_is_where_no_single_radius_has_less_of_both():
 
 
 def test_heights_are_exaggerated_by_the_printed_factor():
-    with matplotlib.rc_context(figure_style.RC):
-        fig = figure_blade.curves(_field(_singles(9, 10, 11)))
+    with matplotlib.rc_context(fs.RC):
+        fig = curves(_field(_singles(9, 10, 11)))
     ax = fig.axes[0]
-    wide, high = figure_style.size_in(ax)
+    wide, high = fs.size_in(ax)
     drawn = (high / np.ptp(ax.get_ylim())) / (wide / np.ptp(ax.get_xlim()))
     assert f"heights x {drawn:.0f}" == ax.get_title() and drawn == pytest.approx(round(drawn), rel=1e-9)
 
 
 def test_labels_of_the_trade_off_do_not_overlap():
-    with matplotlib.rc_context(figure_style.RC):
-        fig = figure_trade.trade_off(_field([*_singles(8, 10, 12), *_many()[4:16]]))
+    with matplotlib.rc_context(fs.RC):
+        fig = trade_off(_field([*_singles(8, 10, 12), *_many()[4:16]]))
         canvas = FigureCanvasAgg(fig)
         canvas.draw()
         for ax in fig.axes:
@@ -237,9 +242,9 @@ def test_labels_of_the_trade_off_do_not_overlap():
 
 def test_legend_stays_on_the_page():
     rows = [_row("rear-flat-eased 10/13/11/9 ft, level -10 mm", 3.0, family="rear_flat_eased"), *_singles(9, 10)]
-    with matplotlib.rc_context(figure_style.RC):
+    with matplotlib.rc_context(fs.RC):
         for name in ("01_curves", "03_stride", "06_nudge_glide"):
-            fig = figures.FIGURES[name](_field(rows))
+            fig = FIGURES[name](_field(rows))
             canvas = FigureCanvasAgg(fig)
             canvas.draw()
             box = fig.legends[0].get_window_extent(canvas.get_renderer())
@@ -248,5 +253,5 @@ def test_legend_stays_on_the_page():
 
 
 def test_headline_measures_exist():
-    assert set(figure_trade.HEADLINE) <= set(REGISTRY)
-    assert {name for pair in figure_trade.PAIRS for name in pair[:2]} <= set(REGISTRY)
+    assert set(HEADLINE) <= set(REGISTRY)
+    assert {name for pair in PAIRS for name in pair[:2]} <= set(REGISTRY)

@@ -18,14 +18,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.console import Console
 
-from experiments import kinds, report
-from experiments.cases import request
-from experiments.main import _guarded, composed
-from experiments.runfolder import RunFolder
-from experiments.runner import run
-from experiments.store import write_csv
-from experiments.untrusted import plain
-from experiments.variants import static_pairs
+from experiments.analysis.variants import static_pairs
+from experiments.main import _guarded
+from experiments.request.comparison import request
+from experiments.request.compose import composed
+from experiments.request.plain import plain
+from experiments.run.folder import RunFolder
+from experiments.studies.compare.rows import run
+from experiments.studies.compare.tables import write_csv
+from experiments.studies.compare.terminal import show
+from experiments.studies.kinds import KEYS, KINDS
 from sim.blade.recipe import FAMILIES
 from sim.errors import BladeError
 from sim.quantities import parse_quantity
@@ -316,7 +318,7 @@ def compare(config: dict, folder: Path, rolled: bool) -> bool:
         results = run(asked)
         write_csv(folder / "measures.csv", results)
         shown = io.StringIO()
-        report.show(results, asked, Console(file=shown, markup=False, width=130))
+        show(results, asked, Console(file=shown, markup=False, width=130))
     except BladeError as refusal:
         told(refusal)
         return True
@@ -342,7 +344,7 @@ def study(config: dict, folder: Path) -> bool:
         finally:
             place.close()
         shown = io.StringIO()
-        kinds.KINDS[config["kind"]][2](made, asked, Console(file=shown, markup=False, width=130))
+        KINDS[config["kind"]][2](made, asked, Console(file=shown, markup=False, width=130))
     except BladeError as refusal:
         told(refusal)
         return True
@@ -354,8 +356,8 @@ def _read(config):
     kind = config.get("kind")
     if kind not in STUDIES:
         raise BladeError("kind: the command sends this elsewhere.")
-    own = {key: config[key] for key in kinds.KEYS if key in config}
-    return kinds.KINDS[kind][0](own, {key: value for key, value in config.items() if key not in own})
+    own = {key: config[key] for key in KEYS if key in config}
+    return KINDS[kind][0](own, {key: value for key, value in config.items() if key not in own})
 
 
 @pytest.fixture(scope="module", autouse=True)

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from experiments.fields import Fields
-from experiments.grinding import BEYOND, LIMITS, check, read_grinding, violations
-from experiments.grinding_depth import depth_to_grind
-from experiments.main import composed
+from experiments.analysis.grinding import BEYOND, LIMITS, check, read_grinding, violations
+from experiments.analysis.grinding_depth import depth_to_grind
+from experiments.request.compose import composed
+from experiments.request.fields import Fields
 from sim.blade.recipe import Recipe, Sweep
 from sim.blade.stock import steel_removed
 from sim.errors import BladeError
@@ -93,7 +93,7 @@ def test_limits_that_cannot_be_are_refused_in_one_sentence(change, words):
 
 @pytest.mark.parametrize("experiment", ["first_look", "compare_families", "findings"])
 def test_what_the_program_shows_can_be_ground(experiment):
-    from experiments.cases import request
+    from experiments.request.comparison import request
 
     config, _ = composed([f"experiment={experiment}"])
     keys = ("kind", "results_dir", "candidates_from", "blade", "ice", "law", "scenarios", "states", "candidates",

@@ -9,11 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from experiments import journal as j
-from experiments.address import address
-from experiments.cases import request
-from experiments.journal import Journal, pack, unpack
-from experiments.main import composed
+from experiments.request.comparison import request
+from experiments.request.compose import composed
+from experiments.run.address import address
+from experiments.run.journal import Journal, made_by, pack, unpack
 from sim.errors import BladeError
 
 ANSWERS = {"a": [1.0, {"x": np.arange(6.0).reshape(2, 3)}], "b": {"why": "ümläut \n", "none": None}, "c": np.zeros(0)}
@@ -107,7 +106,7 @@ def test_another_request_and_another_version_are_refused(tmp_path, monkeypatch):
         Journal(tmp_path / "j", "asked")
 
 
-MADE = dict(j.made_by())
+MADE = dict(made_by())
 
 
 # ---------------------------------------------------------------- addresses

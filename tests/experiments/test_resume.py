@@ -271,13 +271,13 @@ def test_what_would_mix_is_refused_in_one_sentence(what, words, stopped, tmp_pat
     if what == "config":
         path.write_text(changed(path.read_text(), pairs=[["turn_drag", "glide_drag_coefficient"]]))
     elif what == "physics":
-        from experiments.address import made_by
+        from experiments.run.provenance import made_by
 
         journal = stopped / "answers.journal"
         own = made_by()["physics"].encode()
         data = journal.read_bytes().replace(own, b"0" * len(own), 1)
         line, _, rest = data.partition(b"\n")
-        from experiments.journal import _digest
+        from experiments.run.journal import _digest
 
         count = int(line.split()[2])
         journal.write_bytes(b"%s head %d\n" % (_digest(b"head", rest[:count]), count) + rest)

@@ -9,7 +9,8 @@ import pytest
 import xarray as xr
 import yaml
 
-from experiments.main import _guarded, composed, experiments_known
+from experiments.main import _guarded
+from experiments.request.compose import composed, experiments_known
 from sim.measures import REGISTRY
 from tests.cases import numbers_of
 

@@ -5,8 +5,10 @@ import math
 import numpy as np
 import pytest
 
-from experiments.fields import Fields
-from experiments.scoring import Weighting, contributions, cost, frontier_gain, read_weighting, score
+from experiments.analysis.frontier import cost, frontier_gain
+from experiments.analysis.scores import contributions, score
+from experiments.request.fields import Fields
+from experiments.request.objectives import Weighting, read_weighting
 from sim.errors import BladeError
 
 RADII = np.geomspace(2.0, 5.0, 61)

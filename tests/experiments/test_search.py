@@ -13,11 +13,12 @@ from hypothesis import strategies as st
 from pymoo.indicators.igd import IGD
 from pymoo.problems import get_problem
 
-from experiments import seeker
-from experiments.fields import Fields
-from experiments.grinding import LIMITS, check, read_grinding
-from experiments.main import _guarded, composed
-from experiments.space import Space, read_space
+from experiments.analysis.grinding import LIMITS, check, read_grinding
+from experiments.analysis.optimizer import seek
+from experiments.analysis.space import Space, read_space
+from experiments.main import _guarded
+from experiments.request.compose import composed
+from experiments.request.fields import Fields
 from sim.blade.recipe import Recipe
 from sim.errors import BladeError
 from sim.quantities import FOOT_M
@@ -102,7 +103,7 @@ def test_zdt1_front_is_reached_as_usual():
     def answers(points):
         return problem.evaluate(points), -np.ones((len(points), len(LIMITS)))
 
-    found = seeker.seek(asked, answers, [], 100, 25_000, 3)
+    found = seek(asked, answers, [], 100, 25_000, 3)
     last = found.costs[-3000:]
     assert IGD(problem.pareto_front())(last) < 0.01
 

@@ -10,7 +10,8 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from experiments import figure_sheet, sheet
+from experiments.studies.recommend.figures import curves, trade
+from experiments.studies.recommend.page import page, write_sheet
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 PHYSICS = "The physics, for who asks"
@@ -115,8 +116,8 @@ def _figures(name="long middle"):
     feet = np.geomspace(6, 16, 20)
     line = {"x": 1.2 + 0.06 * feet, "y": 420 + 1500 / np.sqrt(feet), "radius_ft": feet}
     return {
-        "curves": figure_sheet.curves([left, _curve("right", 2870)], [_curve(name, 2700), _curve("nine feet", 2743)]),
-        "trade": figure_sheet.trade(points, line, {"x": "pivot, N m", "y": "ankle stiffness, N m/rad"}),
+        "curves": curves([left, _curve("right", 2870)], [_curve(name, 2700), _curve("nine feet", 2743)]),
+        "trade": trade(points, line, {"x": "pivot, N m", "y": "ankle stiffness, N m/rad"}),
     }
 
 
@@ -154,7 +155,7 @@ def _renamed(value, text):
 @pytest.mark.parametrize("facts", [_facts(), _largest()], ids=["usual", "largest"])
 def test_every_fact_is_on_the_sheet(facts):
     facts["verdict"].pop("kind")  # the one fact that is printed in other words
-    shown = " ".join(_Tags(sheet.page(facts, _figures())).text.split()).lower()
+    shown = " ".join(_Tags(page(facts, _figures())).text.split()).lower()
     roles = {"recommended", "runner-up"}
     sides = {"left", "right"}
     missing = [s for s in _strings(facts) if s.lower() not in shown and s not in roles | sides]
@@ -163,14 +164,14 @@ def test_every_fact_is_on_the_sheet(facts):
 
 def test_names_are_text_and_never_markup():
     evil = "<script>alert('1')</script><img src=x> $x_1$ & more"
-    text = sheet.page(_renamed(_facts(), evil), _figures(evil))
+    text = page(_renamed(_facts(), evil), _figures(evil))
     tags = _Tags(text)
     assert "script" not in tags.tags and "img" not in tags.tags
     assert evil in " ".join(tags.text.split())
 
 
 def test_nothing_is_loaded_from_elsewhere():
-    text = sheet.page(_facts(), _figures())
+    text = page(_facts(), _figures())
     tags = _Tags(text)
     assert not {"script", "link", "img", "iframe", "object", "image"} & set(tags.tags)
     links = [v for k, v in tags.attributes if k in ("href", "xlink:href", "src", "data", "action")]
@@ -180,7 +181,7 @@ def test_nothing_is_loaded_from_elsewhere():
 
 
 def test_ids_are_there_once_and_meant_ones_exist():
-    text = sheet.page(_facts(), _figures())
+    text = page(_facts(), _figures())
     ids = re.findall(r'\bid="([^"]*)"', text)
     assert len(ids) == len(set(ids))
     assert set(re.findall(r'(?:url\(|href=")#([^)"]*)', text)) <= set(ids)
@@ -188,13 +189,13 @@ def test_ids_are_there_once_and_meant_ones_exist():
 
 @pytest.mark.parametrize("facts", [{}, {"run": {}, "verdict": None, "choices": [], "blades": None, "edges": None}])
 def test_smallest_facts_make_a_page(facts):
-    text = sheet.page(facts, {})
+    text = page(facts, {})
     assert PHYSICS in text and "None" not in text
 
 
 def test_one_blade_one_choice_and_missing_parts():
     facts = _facts() | {"blades": [_blade("")], "choices": [{"role": "recommended", "name": "x"}], "pair": None}
-    text = sheet.page(facts, {})
+    text = page(facts, {})
     assert "The blade as it is" in text and "Recommended:" in text and "None" not in text
 
 
@@ -202,33 +203,33 @@ def test_one_blade_one_choice_and_missing_parts():
 def test_a_verdict_to_leave_it_recommends_nothing(kind):
     facts = _facts()
     facts["verdict"]["kind"] = kind
-    text = _Tags(sheet.page(facts, {})).text.lower()
+    text = _Tags(page(facts, {})).text.lower()
     assert "leave it as it is" in text and "recommended:" not in text and "to compare" in text
 
 
 def test_clear_and_close_are_said_in_words():
-    text = sheet.page(_facts(), {})
+    text = page(_facts(), {})
     assert text.count(">clear<") == 4 and text.count(">too close to call<") == 2
 
 
 def test_written_sheet_has_the_same_facts_beside_it(tmp_path):
     facts = _facts()
     before = copy.deepcopy(facts)
-    sheet.write_sheet(tmp_path, facts, _figures())
+    write_sheet(tmp_path, facts, _figures())
     assert json.loads((tmp_path / "sheet.json").read_text(encoding="utf-8")) == before
-    assert (tmp_path / "sheet.html").read_text(encoding="utf-8") == sheet.page(before, _figures())
+    assert (tmp_path / "sheet.html").read_text(encoding="utf-8") == page(before, _figures())
     assert sorted(p.name for p in tmp_path.iterdir()) == ["sheet.html", "sheet.json"]
 
 
 def test_figures_of_nothing_are_empty_and_gaps_are_left_out():
-    assert figure_sheet.curves([], []) == "" and figure_sheet.trade([], {}, {}) == ""
-    assert figure_sheet.trade([{"name": "a", "role": "measured", "x": float("nan"), "y": 1.0}], {}, {}) == ""
-    alone = figure_sheet.trade(
+    assert curves([], []) == "" and trade([], {}, {}) == ""
+    assert trade([{"name": "a", "role": "measured", "x": float("nan"), "y": 1.0}], {}, {}) == ""
+    alone = trade(
         [{"name": "a", "role": "measured", "x": 1, "y": 1, "x_low": None}], {}, {"x": "", "y": ""}
     )
     flat = {"name": "flat", "x_mm": np.arange(9.0), "z_mm": np.zeros(9), "points_mm": None}
     broken = _curve("broken", 3000) | {"z_mm": np.where(np.arange(121) % 7 == 0, np.nan, 0.1)}
-    for svg in (alone, figure_sheet.curves([flat], []), figure_sheet.curves([broken], [flat])):
+    for svg in (alone, curves([flat], []), curves([broken], [flat])):
         assert svg.startswith("<svg") and svg.endswith("</svg>") and "nan" not in svg
 
 
@@ -237,7 +238,7 @@ def test_figures_of_nothing_are_empty_and_gaps_are_left_out():
 @pytest.mark.parametrize("facts", [_facts(), _largest(), _unbroken()], ids=["usual", "largest", "unbroken"])
 def test_page_one_is_one_sheet_of_paper(tmp_path, paper, facts):
     pypdf = pytest.importorskip("pypdf")
-    text = sheet.page(facts, _figures(_long(60)))
+    text = page(facts, _figures(_long(60)))
     source, printed = tmp_path / "sheet.html", tmp_path / "sheet.pdf"
     source.write_text(text.replace("</head>", f"<style>@page{{size:{paper}}}</style></head>"), encoding="utf-8")
     quiet = (

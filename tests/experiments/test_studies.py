@@ -13,12 +13,15 @@ from SALib.analyze import sobol as sobol_indices
 from SALib.sample import sobol as sobol_points
 from scipy import stats
 
-from experiments import certainty as c
-from experiments.cases import request as check
-from experiments.main import _guarded, composed
-from experiments.scoring import frontier_gain
-from experiments.studies import LINE_RADII
-from experiments.variants import line_costs
+from experiments.analysis.draws import STATIC, Draws, beats, columns_of, intervals, ranks, sample
+from experiments.analysis.frontier import frontier_gain
+from experiments.analysis.variants import line_costs
+from experiments.main import _guarded
+from experiments.request.comparison import request as check
+from experiments.request.compose import composed
+from experiments.request.uncertainty import Input
+from experiments.studies.certainty.study import LINE_RADII
+from experiments.studies.findings.study import easing, ends, pitch, who_leaves
 
 GROUND = [SimpleNamespace(reading=None)] * 3  # blades that were ground, not measured
 BLADES = "candidates=[{family: single_radius, radii: [9 ft]}, {family: mid_flat, radii: [8 ft, 13 ft, 8 ft]}]"
@@ -32,36 +35,36 @@ def made(arguments, folder: Path) -> Path:
 
 def test_intervals_of_a_measure_linear_in_a_normal_input():
     """y = 3 x + 2, x normal(1, 0.1): quantiles are 5 +- 0.3 x 1.645 (exact)."""
-    inputs = (c.Input("hardness_factor", stats.norm(1.0, 0.1), "test"),)
-    x = c.sample(inputs, c.columns_of(inputs, GROUND[:1]), 1024, seed=3)[:, 0]
-    low, middle, high = c.intervals(3 * x + 2)
+    inputs = (Input("hardness_factor", stats.norm(1.0, 0.1), "test"),)
+    x = sample(inputs, columns_of(inputs, GROUND[:1]), 1024, seed=3)[:, 0]
+    low, middle, high = intervals(3 * x + 2)
     assert middle == pytest.approx(5.0, abs=2e-3)
     assert (high - 5, 5 - low) == (pytest.approx(0.3 * 1.6449, rel=0.01), pytest.approx(0.3 * 1.6449, rel=0.01))
 
 
 def test_latin_hypercube_where_draws_are_no_power_of_two():
-    inputs = (c.Input("scuff", stats.uniform(0, 1), "test"), c.Input("radius_factor", stats.norm(1, 0.01), "test"))
-    points = c.sample(inputs, c.columns_of(inputs, GROUND), 100, seed=1)
+    inputs = (Input("scuff", stats.uniform(0, 1), "test"), Input("radius_factor", stats.norm(1, 0.01), "test"))
+    points = sample(inputs, columns_of(inputs, GROUND), 100, seed=1)
     assert points.shape == (100, 4)
     assert len(np.unique((points[:, 0] * 100).astype(int))) == 100  # one point in each hundredth
-    assert np.array_equal(points, c.sample(inputs, c.columns_of(inputs, GROUND), 100, seed=1))
+    assert np.array_equal(points, sample(inputs, columns_of(inputs, GROUND), 100, seed=1))
 
 
 def test_who_beats_whom_for_two_normal_measures():
     """A = x, B = y + 0.5, both standard normal: P(A > B) = Phi(-0.5/sqrt(2)) = 0.3618 (exact)."""
     cube = stats.qmc.Sobol(2, rng=np.random.default_rng(5)).random(4096)
     samples = stats.norm.ppf(np.clip(cube, 1e-9, 1 - 1e-9)) + np.array([0.0, 0.5])
-    share = c.beats(samples, "higher")
+    share = beats(samples, "higher")
     assert share[0, 1] == pytest.approx(0.3618, abs=3e-3) and share[0, 1] + share[1, 0] == pytest.approx(1.0)
     assert share[0, 0] == 0.5
-    assert c.beats(samples, "lower")[0, 1] == pytest.approx(1 - share[0, 1])
+    assert beats(samples, "lower")[0, 1] == pytest.approx(1 - share[0, 1])
 
 
 def test_failed_draws_are_left_out_of_comparisons_and_intervals():
     samples = np.array([[1.0, 2.0], [np.nan, 5.0], [3.0, 1.0]])
-    assert c.beats(samples, "higher")[0, 1] == 0.5
-    assert len(c.ranks(samples, "higher")) == 2
-    assert c.intervals(samples)[1, 0] == 2.0
+    assert beats(samples, "higher")[0, 1] == 0.5
+    assert len(ranks(samples, "higher")) == 2
+    assert intervals(samples)[1, 0] == 2.0
 
 
 def test_sobol_indices_of_the_ishigami_function():
@@ -230,30 +233,28 @@ def test_findings_fill_every_sentence_from_the_run(tmp_path, monkeypatch):
 
 def test_findings_say_so_when_numbers_do_not_support_them():
     """Two blades that are one and the same: nothing may be called a difference."""
-    from experiments import findings
 
     names = ("mid-flat short ends", "mid-flat long ends", "rear-flat", "rear-flat eased")
-    values = np.repeat(np.random.default_rng(1).uniform(1, 2, (32, 1, len(c.STATIC))), 4, axis=1)
+    values = np.repeat(np.random.default_rng(1).uniform(1, 2, (32, 1, len(STATIC))), 4, axis=1)
     nothing = np.ones((32, 4))
-    same = c.Draws(names, (), (), np.zeros((32, 1)), values, values[:, 0], nothing[:, :, None], nothing)
-    assert "not supported" in findings.ends(same).sentences[-1]
-    assert "not supported" in findings.easing(same).sentences[-1]
-    assert all("too close to call" in s for s in findings.ends(same).sentences[:-1])
+    same = Draws(names, (), (), np.zeros((32, 1)), values, values[:, 0], nothing[:, :, None], nothing)
+    assert "not supported" in ends(same).sentences[-1]
+    assert "not supported" in easing(same).sentences[-1]
+    assert all("too close to call" in s for s in ends(same).sentences[:-1])
 
 
 def test_findings_say_so_when_a_measure_could_not_be_had():
-    from experiments import findings
 
     names = ("mid-flat short ends", "mid-flat long ends", "rear-flat", "rear-flat eased")
-    values = np.random.default_rng(2).uniform(1, 2, (32, 4, len(c.STATIC)))
+    values = np.random.default_rng(2).uniform(1, 2, (32, 4, len(STATIC)))
     values[3] = np.nan
     gain = np.full((32, 4, 1), np.nan)
     pair = ("turn_drag", "critical_ankle_stiffness")
-    broken = c.Draws(names, (), (pair,), np.zeros((32, 1)), values, values[:, 0], gain, gain[:, :, 0])
+    broken = Draws(names, (), (pair,), np.zeros((32, 1)), values, values[:, 0], gain, gain[:, :, 0])
     nothing = {"families": ["mid_flat"] * 4, "pairs": [pair], "gain": np.full((4, 1, 2, 2), np.nan)}
-    for finding in (findings.ends(broken), findings.pitch(broken), findings.who_leaves(broken, nothing)):
+    for finding in (ends(broken), pitch(broken), who_leaves(broken, nothing)):
         assert all("cannot" in s and "nan" not in s for s in finding.sentences), finding
-    assert "supported (" not in findings.ends(broken).sentences[-1]
+    assert "supported (" not in ends(broken).sentences[-1]
 
 
 def test_a_study_of_two_skaters_and_two_skaters_of_one_name_are_refused(capsys):

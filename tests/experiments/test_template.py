@@ -19,16 +19,17 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
-from experiments import figure_style, template, template_dxf
-from experiments.cases import candidate as read_candidate
-from experiments.cases import request
-from experiments.fields import Fields
-from experiments.grinding import read_grinding
-from experiments.main import composed
-from experiments.owncandidates import own_candidates
-from experiments.template_drawing import SAFETY, drawing
-from experiments.template_dxf import GAP_M, plain, read_dxf, write_dxf
-from experiments.template_tables import gauge, write_curve_csv
+from experiments.analysis.grinding import read_grinding
+from experiments.report import style as fs
+from experiments.report.part.drawing import SAFETY, drawing
+from experiments.report.part.dxf import GAP_M, plain, read_dxf, write_dxf
+from experiments.report.part.folder import entry, safe_name, write_part, write_recipe
+from experiments.report.part.tables import gauge, write_curve_csv
+from experiments.request.blade import candidate as read_candidate
+from experiments.request.comparison import request
+from experiments.request.compose import composed
+from experiments.request.fields import Fields
+from experiments.request.recipe_files import own_candidates
 from sim.blade.recipe import Recipe, Sweep
 from sim.blade.section import Section
 from sim.blade.steel import Steel
@@ -351,7 +352,7 @@ def test_the_gauge_table_is_every_5_mm_from_the_heel_end(tmp_path):
 def part(tmp_path_factory):
     folder = tmp_path_factory.mktemp("part") / "new"
     made = Candidate("mid/flat 8 ft", RECIPES["zoned"], Section(3e-3, 12.7e-3, 20e-6))
-    return made, template.write_part(folder, made, SHOP, demo=True)
+    return made, write_part(folder, made, SHOP, demo=True)
 
 
 def test_a_part_is_six_files_and_repeats_to_the_byte(part, tmp_path):
@@ -360,7 +361,7 @@ def test_a_part_is_six_files_and_repeats_to_the_byte(part, tmp_path):
     wanted = ["recipe.yaml", *(f"{stem}{e}" for e in (".dxf", ".csv", "_gauge.csv", ".svg", ".pdf"))]
     assert [p.name for p in paths] == wanted
     assert sorted(p.name for p in paths[0].parent.iterdir()) == sorted(wanted), "leftovers"
-    for ours, again in zip(paths, template.write_part(tmp_path, made, SHOP, demo=True)):
+    for ours, again in zip(paths, write_part(tmp_path, made, SHOP, demo=True)):
         assert ours.read_bytes() == again.read_bytes(), ours.name
         dates = re.findall(rb"20[0-9]{2}-[0-9]{2}-[0-9]{2}|D:20[0-9]{6}", ours.read_bytes())
         assert set(dates) <= {b"2000-01-01"}, f"{ours.name} has a date"
@@ -371,7 +372,7 @@ def test_a_part_is_six_files_and_repeats_to_the_byte(part, tmp_path):
 def test_a_recipe_that_is_no_curve_leaves_no_folder(tmp_path):
     made = Candidate("r", Recipe("r", "zoned", (3.0, 2.0), (50, 1)), SECTION)
     with pytest.raises(BladeError):
-        template.write_part(tmp_path / "new", made, SHOP)
+        write_part(tmp_path / "new", made, SHOP)
     assert not (tmp_path / "new").exists()
 
 
@@ -396,7 +397,7 @@ def ugly(draw):
 def test_the_recipe_file_is_read_back_exactly(made, shelf):
     assume(made.name.strip()[0] not in "=+-@")  # refused at the door: a spreadsheet would take it for a formula
     path = shelf / "recipe.yaml"
-    template.write_recipe(path, made)
+    write_recipe(path, made)
     (entry,) = own_candidates(str(path), "candidates_from")
     back = read_candidate(entry, CONFIG["blade"], "candidates[0]")
     assert back.name == made.name and back.recipe.family == made.recipe.family
@@ -411,24 +412,24 @@ def test_the_recipe_file_is_read_back_exactly(made, shelf):
 
 
 def test_the_recipe_file_speaks_the_trade_where_it_can():
-    entry = template.entry(Candidate("x", RECIPES["zoned"], SECTION))
+    entry = entry(Candidate("x", RECIPES["zoned"], SECTION))
     assert entry["radii"] == ["8 ft", "13 ft", "8 ft"] and entry["length"] == "280 mm" and entry["hollow"] == "12.7 mm"
 
 
 @settings(max_examples=30)
 @given(st.text(max_size=80))
 def test_file_names_are_safe(name):
-    safe = template.safe_name(name)
+    safe = safe_name(name)
     assert re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,59}", safe), safe
     assert not safe.endswith(".")
 
 
 def test_file_names_stay_apart_and_readable():
-    assert template.safe_name("rear-flat 13/10/7 ft") == "rear-flat_13_10_7_ft"
-    assert template.safe_name("../../etc/passwd") == "etc_passwd"
-    assert template.safe_name("blade 冰") != template.safe_name("blade 刀")
-    assert template.safe_name("CON").lower() != "con"
-    assert template.safe_name("x" * 70 + "1") != template.safe_name("x" * 70 + "2")
+    assert safe_name("rear-flat 13/10/7 ft") == "rear-flat_13_10_7_ft"
+    assert safe_name("../../etc/passwd") == "etc_passwd"
+    assert safe_name("blade 冰") != safe_name("blade 刀")
+    assert safe_name("CON").lower() != "con"
+    assert safe_name("x" * 70 + "1") != safe_name("x" * 70 + "2")
 
 
 # --- the drawing for people
@@ -449,7 +450,7 @@ QUICK = ("twelve zones of 20 mm", "tiny zone")
 
 @pytest.mark.parametrize("name", [n if n in QUICK else pytest.param(n, marks=pytest.mark.slow) for n in DRAWN])
 def test_texts_do_not_overlap_and_stay_on_the_page(name):
-    with matplotlib.rc_context(figure_style.RC):
+    with matplotlib.rc_context(fs.RC):
         fig = drawing(Candidate(f"{name} with a name of some length, $ and %", DRAWN[name], SECTION), SHOP, demo=True)
         canvas = FigureCanvasAgg(fig)
         canvas.draw()
@@ -466,7 +467,7 @@ def test_texts_do_not_overlap_and_stay_on_the_page(name):
 
 def test_the_drawing_says_what_a_grinder_needs():
     made = Candidate("zoned", RECIPES["zoned"], SECTION)
-    with matplotlib.rc_context(figure_style.RC):
+    with matplotlib.rc_context(fs.RC):
         fig, plainly = drawing(made, SHOP, demo=True), drawing(made, SHOP)
         broken = drawing(Candidate("x", replace(made.recipe, blend_m=0.002), SECTION), SHOP)
     words, without, warned = (
@@ -482,5 +483,5 @@ def test_the_drawing_says_what_a_grinder_needs():
     assert "demo: invented" in words and "demo" not in without
     assert "OUTSIDE shop limits: blend length, curvature change" in warned.replace("\n", " ")
     ax = fig.axes[0]
-    wide, high = figure_style.size_in(ax)
+    wide, high = fs.size_in(ax)
     assert ax.get_title() == f"heights x {(high / np.ptp(ax.get_ylim())) / (wide / np.ptp(ax.get_xlim())):.0f}"

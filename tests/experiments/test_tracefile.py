@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from experiments.gauge.tracefile import RawTrace, read_trace
+from experiments.request.gauge.tracefile import RawTrace, read_trace
 from sim.errors import BladeError
 from tests import make_traces as made
 

@@ -5,12 +5,14 @@ import math
 import numpy as np
 import pytest
 
-from experiments import certainty as c
-from experiments import verdict as v
-from experiments.fields import Fields
-from experiments.main import composed
-from experiments.scoring import Weighting
-from experiments.wishes import read_wishes
+from experiments.analysis.deciding import choices, deciding, judge, ratios
+from experiments.studies.recommend.sentences import feel, number
+from experiments.analysis.draws import STATIC, Draws
+from experiments.analysis.scores import scores
+from experiments.request.compose import composed
+from experiments.request.fields import Fields
+from experiments.request.objectives import Weighting
+from experiments.studies.recommend.use import read_wishes
 from sim.errors import BladeError
 
 NAMES = ("blade as measured", "refreshed", "shorter", "longer")
@@ -18,22 +20,22 @@ PIVOT, GLIDE = "pivot_forefoot_toe_in", "glide_drag_coefficient"
 SCHEME = Weighting("test", {PIVOT: 1.0, GLIDE: 1.0}, {PIVOT: "lower", GLIDE: "lower"})
 
 
-def draws(ratios: dict[str, tuple[float, float]], spread: float, count: int = 400) -> c.Draws:
+def draws(ratios: dict[str, tuple[float, float]], spread: float, count: int = 400) -> Draws:
     """Draws in which blade i has ratio (mean, spread in log) of pivot and glide to the first blade."""
     rng = np.random.default_rng(7)
-    values = np.full((count, len(NAMES), len(c.STATIC)), 1.0)
+    values = np.full((count, len(NAMES), len(STATIC)), 1.0)
     for i, name in enumerate(NAMES):
         for measure, mean in zip((PIVOT, GLIDE), ratios.get(name, (1.0, 1.0))):
             noise = np.exp(rng.normal(0, spread, count)) if i else 1.0
-            values[:, i, c.STATIC.index(measure)] = mean * noise
+            values[:, i, STATIC.index(measure)] = mean * noise
     values *= np.exp(rng.normal(0, 0.2, count))[:, None, None]  # shared by all blades of a draw: must cancel
     references = values[:, 0]
-    score = c.scores(values, references, SCHEME)
-    return c.Draws(NAMES, (), (), np.zeros((count, 1)), values, references, np.zeros((count, 4, 0)), score)
+    score = scores(values, references, SCHEME)
+    return Draws(NAMES, (), (), np.zeros((count, 1)), values, references, np.zeros((count, 4, 0)), score)
 
 
 def judged(made, refused=("", "", "", ""), worth=1.01):
-    return v.judge(made, v.choices(made, [None] * 4, list(refused)), 1, worth)
+    return judge(made, choices(made, [None] * 4, list(refused)), 1, worth)
 
 
 def test_a_clearly_better_blade_is_advised_with_its_runner_up():
@@ -69,21 +71,21 @@ def test_a_blade_that_cannot_be_ground_is_never_advised():
 
 def test_ratios_are_taken_within_each_draw():
     # the 20 % shared scatter cancels: only the blade's own 1 % is left
-    low, middle, high = v.ratios(draws({"shorter": (0.8, 1.0)}, 0.01), PIVOT, 2)
+    low, middle, high = ratios(draws({"shorter": (0.8, 1.0)}, 0.01), PIVOT, 2)
     assert middle == pytest.approx(0.8, rel=2e-3) and (high - low) / middle == pytest.approx(2 * 1.645 * 0.01, rel=0.15)
 
 
 def test_sentences_only_where_the_interval_supports_them():
-    sure = v.feel(draws({"shorter": (0.8, 1.1)}, 0.01), 2)
+    sure = feel(draws({"shorter": (0.8, 1.1)}, 0.01), 2)
     assert sure[0].startswith("Pivots easier on the toes: 20 %") and sure[1].startswith("Glides less far: 10 %")
-    unsure = v.feel(draws({"shorter": (0.97, 1.03)}, 0.1), 2)
+    unsure = feel(draws({"shorter": (0.97, 1.03)}, 0.1), 2)
     assert len(unsure) == 1 and "Too close to call" in unsure[0] and "pivot on forefoot" in unsure[0]
 
 
 def test_the_deciding_numbers_come_by_weight_and_say_when_unsure():
     made = draws({"shorter": (0.8, 1.02)}, 0.02)
-    assert v.deciding(made, SCHEME, 2) == [PIVOT, GLIDE]
-    first, second = (v.number(made, SCHEME, name, 2) for name in (PIVOT, GLIDE))
+    assert deciding(made, SCHEME, 2) == [PIVOT, GLIDE]
+    first, second = (number(made, SCHEME, name, 2) for name in (PIVOT, GLIDE))
     assert (first["way"], second["way"]) == ("clearly better", "too close to call")
     assert first["clear"] and first["ratio"] == "0.80" and not second["clear"]
     assert first["better"] == "less is better: pivots easily"
@@ -91,9 +93,9 @@ def test_the_deciding_numbers_come_by_weight_and_say_when_unsure():
 
 def test_missing_numbers_are_said_not_faked():
     made = draws({}, 0.01)
-    made.values[:, 2, c.STATIC.index(PIVOT)] = np.nan
-    assert v.ratios(made, PIVOT, 2) is None
-    assert v.number(made, SCHEME, PIVOT, 2)["ratio"] == "none" and not v.number(made, SCHEME, PIVOT, 2)["clear"]
+    made.values[:, 2, STATIC.index(PIVOT)] = np.nan
+    assert ratios(made, PIVOT, 2) is None
+    assert number(made, SCHEME, PIVOT, 2)["ratio"] == "none" and not number(made, SCHEME, PIVOT, 2)["clear"]
 
 
 # ---------------------------------------------------------------- wishes

@@ -1,0 +1,75 @@
+"""How far a recipe lies beyond what any single radius does: frontier gain for two costs."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import PchipInterpolator
+
+from experiments.request.objectives import better_way
+
+FINE = 2001  # radii at which the single-radius line is looked at, between those it was computed for
+
+
+def cost(name: str, value: float | np.ndarray, better: str = "") -> np.ndarray:
+    """A measure as a cost: itself where less is better, its reciprocal where more is. Raises BladeError as better_way."""
+    way = better_way(name, better)
+    return np.asarray(value, float) if way == "lower" else 1.0 / np.asarray(value, float)
+
+
+@dataclass(frozen=True, slots=True)
+class Gain:
+    """Frontier gain of one candidate for one pair of costs; nan when anything is missing.
+
+    gain: G = min over R of max_i c_i(R)/c_i; above 1 no single radius matches the candidate on both costs.
+    beats: D = max over R of min_i c_i(R)/c_i; above 1 it beats some single radius on both at once.
+    radius_m: the single radius nearest to matching it; at_end: that radius is an end of the range, so G is only an
+    upper bound on what a wider range would give.
+    """
+
+    gain: float
+    beats: float
+    radius_m: float
+    at_end: bool
+
+
+NO_GAIN = Gain(math.nan, math.nan, math.nan, False)
+
+
+class Line:
+    """Two costs of single radii over a continuous radius: what candidates are held against.
+
+    radii: (n,) m, rising. line: (n, 2) costs, nan where refused. R is continuous: costs are interpolated in log(cost)
+    over log(R) (monotone cubic).
+    """
+
+    def __init__(self, radii: np.ndarray, line: np.ndarray):
+        radii, line = np.asarray(radii, float), np.asarray(line, float)
+        good = np.all(np.isfinite(line) & (line > 0), axis=1)
+        self.known = good.sum() >= 2
+        if not self.known:
+            return
+        known = np.log(radii[good])
+        # every computed radius is among the places looked at, so that the line itself has a gain of exactly 1
+        places = np.union1d(np.linspace(known[0], known[-1], FINE), known)
+        for i in np.flatnonzero(np.diff(np.flatnonzero(good)) > 1):  # nothing is known between radii that were refused
+            places = places[(places <= known[i]) | (places >= known[i + 1])]
+        self.places = places
+        self.costs = np.ascontiguousarray(np.exp(PchipInterpolator(known, np.log(line[good]))(places)).T)
+
+    def gain(self, candidate: Sequence[float]) -> Gain:
+        """Frontier gain of (2,) costs, above 0; nan when anything is missing."""
+        one, two = map(float, candidate)
+        if not self.known or not (0 < one < math.inf and 0 < two < math.inf):
+            return NO_GAIN
+        first, second = self.costs[0] / one, self.costs[1] / two
+        worst = np.maximum(first, second)
+        i = int(np.argmin(worst))
+        at_end = i in (0, len(self.places) - 1)
+        return Gain(float(worst[i]), float(np.minimum(first, second).max()), float(math.exp(self.places[i])), at_end)
+
+
+def frontier_gain(candidate: Sequence[float], radii: np.ndarray, line: np.ndarray) -> Gain:
+    """Frontier gain of one candidate against a line: see Line."""
+    return Line(radii, line).gain(candidate)

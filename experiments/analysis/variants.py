@@ -1,0 +1,125 @@
+"""A candidate and its setting under changed inputs: what intervals, maps and model-form doubt are made of."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from experiments.analysis.frontier import cost, frontier_gain
+from experiments.request.uncertainty import GRINDING, TRACE
+from sim.blade.recipe import Recipe
+from sim.blade.section import Section
+from sim.errors import BladeError
+from sim.measures import REGISTRY, ROLLED_STATES, evaluate
+from sim.trial import Candidate, Setting, Trial
+
+LINE_RADII = 33  # single radii of the line that a frontier gain is taken against, in studies of many settings
+
+
+def varied_setting(setting: Setting, inputs: dict[str, float]) -> Setting:
+    """The setting with the inputs that all candidates share; the reference gets the section's changes too."""
+    get = inputs.get
+    ice = replace(
+        setting.ice,
+        hardness_factor=setting.ice.hardness_factor * get("hardness_factor", 1.0),
+        modulus_pa=setting.ice.modulus_pa / get("rebound_factor", 1.0),
+        temperature_c=setting.ice.temperature_c + get("temperature_shift", 0.0),
+    )
+    law = setting.law._replace(scuff=float(get("scuff", setting.law.scuff)))
+    skater = replace(
+        setting.skater,
+        mass_kg=setting.skater.mass_kg * get("mass_factor", 1.0),
+        ankle_stiffness=setting.skater.ankle_stiffness * get("ankle_stiffness_factor", 1.0),
+    )
+    shifts = {"glide": "glide", "turn": "turn", "push": "push", "pivot_forefoot": "pivot", "pivot_heel": "pivot"}
+    states = {
+        name: replace(state, line_m=state.line_m + get(f"{shifts[name]}_line_shift", 0.0))
+        for name, state in setting.states.items()
+    }
+    reference = varied_candidate(setting.reference, {k: v for k, v in inputs.items() if k not in GRINDING})
+    return replace(setting, ice=ice, law=law, skater=skater, states=states, reference=reference)
+
+
+def varied_candidate(candidate: Candidate, inputs: dict[str, float]) -> Candidate:
+    """The candidate as ground with these errors, on runners and a hollow of this draw.
+
+    A measured blade has no errors of grinding, but those of its trace.
+    """
+    get, recipe = inputs.get, candidate.recipe
+    if candidate.reading is not None:
+        drawn = candidate.reading.drawn([get(f"{TRACE}{j}", 0.0) for j in range(candidate.reading.unknowns)])
+        recipe = replace(recipe, radii_m=drawn.radii_m, shares=drawn.shares, blend_m=drawn.blend_m)
+    elif any(k in inputs for k in GRINDING):
+        recipe = replace(
+            recipe,
+            radii_m=tuple(r * get("radius_factor", 1.0) for r in recipe.radii_m),
+            shares=_shifted_shares(recipe, get("boundary_shift", 0.0)),
+            level_m=recipe.level_m + get("level_shift", 0.0),
+        )
+    section = Section(
+        candidate.section.thickness_m + get("thickness_shift", 0.0),
+        candidate.section.hollow_m * get("hollow_factor", 1.0),
+        candidate.section.proud_m + get("edge_shift", 0.0),
+    )
+    return replace(candidate, recipe=recipe, section=section)
+
+
+def _shifted_shares(recipe: Recipe, shift: float) -> tuple[float, ...]:
+    """Zone shares with every inner boundary moved toward the toe: the heel zone grows, the toe zone shrinks."""
+    if shift == 0.0 or len(recipe.zones) < 2:
+        return recipe.shares
+    lengths = [zone.length_m for zone in recipe.zones]
+    lengths[0] += shift
+    lengths[-1] -= shift
+    return tuple(lengths)
+
+
+def runner_like(candidate: Candidate, reference: Candidate) -> Candidate:
+    """The reference recipe on the candidate's own runner: what single radii are fairly compared with it.
+
+    The reference itself where length, sweeps, thickness and hollow are the same; another hollow must not pass for a
+    better curve.
+    """
+    own, base = candidate.recipe, reference.recipe
+    recipe = replace(base, length_m=own.length_m, heel_sweep=own.heel_sweep, toe_sweep=own.toe_sweep)
+    if recipe == base and candidate.section == reference.section:
+        return reference
+    return Candidate(reference.name, recipe, candidate.section)
+
+
+def single_radius(like: Candidate, radius_m: float) -> Candidate:
+    """A single radius on the runner and hollow of `like`: a point of the single-radius line."""
+    recipe = replace(like.recipe, name=f"{radius_m:.4f} m", family="single_radius", radii_m=(radius_m,), shares=())
+    return Candidate(recipe.name, recipe, like.section)
+
+
+def statics(candidate: Candidate, setting: Setting, names) -> np.ndarray:
+    """Measures in the order of names, SI; nan where refused (a draw that cannot be counts as failed)."""
+    try:
+        values, _ = evaluate(Trial(candidate, setting), names)
+    except BladeError:
+        return np.full(len(names), np.nan)
+    return np.array([values[name] for name in names])
+
+
+def line_costs(setting: Setting, radii, pair, like: Candidate | None = None) -> np.ndarray:
+    """(n, 2) costs of single radii for a pair, on the runner of `like` (the reference's when not given)."""
+    like = like or setting.reference
+    values = np.array([statics(single_radius(like, r), setting, pair) for r in radii])
+    return np.column_stack([cost(name, values[:, i]) for i, name in enumerate(pair)])
+
+
+def gains(blades, values: dict[str, np.ndarray], pairs, radii, setting: Setting) -> np.ndarray:
+    """Frontier gain G, (blade, pair), each against single radii on its own runner. values[measure]: (blade,)."""
+    likes = [runner_like(blade, setting.reference) for blade in blades]
+    out = np.full((len(blades), len(pairs)), np.nan)
+    for j, pair in enumerate(pairs):
+        costs = np.column_stack([cost(name, values[name]) for name in pair])
+        lines = {like: line_costs(setting, radii, pair, like) for like in dict.fromkeys(likes)}
+        for i, like in enumerate(likes):
+            out[i, j] = frontier_gain(costs[i], radii, lines[like]).gain
+    return out
+
+
+def static_pairs(pairs):
+    """The declared pairs whose measures need no rolling; the others are too slow for many draws."""
+    return tuple(p for p in pairs if not any(REGISTRY[name].state in ROLLED_STATES for name in p))

@@ -1,0 +1,75 @@
+"""How numbers, intervals and judgements read: the one place for their words."""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from sim.measures import REGISTRY
+
+NOT_AVAILABLE = "n/a"
+# judgements of analysis/deciding in words
+SIDE = {"better": "clearly better", "worse": "clearly worse", "undecided": "too close to call"}
+AGAINST_LINE = {
+    "beyond": "beyond the line", "inside": "inside the line", "undecided": "too close to call",
+    "unknown": "could not be computed",
+}  # fmt: skip
+ORDER = {"kept": "kept", "partly": "partly kept", "lost": "not kept", "unknown": "unknown"}
+
+
+def pair_label(pair: Sequence[str]) -> str:
+    """A pair of costs in words."""
+    return " against ".join(REGISTRY[name].label for name in pair)
+
+
+def number_text(value: float) -> str:
+    """A number with three digits."""
+    if not math.isfinite(value):
+        return NOT_AVAILABLE
+    return f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"
+
+
+def interval_text(spread: Sequence[float]) -> str:
+    """The ends of an interval (5, 50, 95 %)."""
+    return f"{number_text(spread[0])} to {number_text(spread[2])}"
+
+
+def ratio_text(value: float) -> str:
+    """A ratio with as many digits as tell it from one."""
+    return NOT_AVAILABLE if not math.isfinite(value) else f"{value:.{3 if abs(value - 1) < 0.02 else 2}f}"
+
+
+def ratio_interval_text(ratio: Sequence[float]) -> str:
+    """The ends of an interval of ratios."""
+    return f"{ratio_text(ratio[0])} to {ratio_text(ratio[2])}"
+
+
+def overall_text(score: Sequence[float]) -> str:
+    """An interval of scores (log2) as overall ratios."""
+    return ratio_interval_text(2 ** np.asarray(score))
+
+
+def size_text(ratio: Sequence[float]) -> str:
+    """How far from one a ratio is, with its interval, without a sign: 11 % (7 to 15 %)."""
+    low, middle, high = sorted(100 * abs(np.asarray(ratio) - 1))
+    return f"{middle:.0f} % ({low:.0f} to {high:.0f} %)" if low >= 1 else f"{middle:.1f} % ({low:.1f} to {high:.1f} %)"
+
+
+def change_text(ratio: float) -> str:
+    """A ratio as a signed percentage."""
+    return f"{100 * (ratio - 1):+.1f} %"
+
+
+def share_text(share: float) -> str:
+    """A share in whole per cent."""
+    return f"{100 * share:.0f} %" if math.isfinite(share) else NOT_AVAILABLE
+
+
+def unit_text(measure) -> str:
+    """Unit of a measure for people, as printed."""
+    return {"um": "µm", "mm^2": "mm²"}.get(measure.shown_unit, measure.shown_unit)
+
+
+def axis_label(measure) -> str:
+    """Label and unit of a measure."""
+    return f"{measure.label}, {unit_text(measure)}" if unit_text(measure) else measure.label

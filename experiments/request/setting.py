@@ -1,0 +1,129 @@
+"""What a blade is used under: ice, law of contact, static states and movements, read from a config."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from experiments.request.fields import Fields
+from sim.errors import BladeError
+from sim.ice.contact import Law
+from sim.ice.ice import Ice
+from sim.skater.movement import Scenario
+from sim.trial import State
+
+STATES = ("glide", "pivot_forefoot", "pivot_heel", "turn", "push")
+
+MOST_STEPS = 200_000  # of one scenario: 100 s at 0.5 ms
+
+# wide bounds: a factor of a hundred and more about any ice, so that no number runs away
+_ICE = {
+    "hardness_at_zero": ("hardness_at_zero_pa", 1e5, 1e9, "Pa"),
+    "hardness_per_kelvin": ("hardness_slope_pa_per_k", 0, 1e8, "Pa"),
+    "modulus": ("modulus_pa", 1e8, 1e12, "Pa"), "viscosity": ("viscosity_pa_s", 1e-5, 1, "Pa s"),
+    "density": ("density_kg_m3", 10, 1e5, "kg/m^3"), "latent_heat": ("latent_j_kg", 1e3, 1e8, "J/kg"),
+    "conductivity": ("conductivity_w_mk", 0, 1e3, "W/m/K"), "diffusivity": ("diffusivity_m2_s", 1e-9, 1e-3, "m^2/s"),
+}  # fmt: skip
+
+
+def read_ice(f: Fields) -> Ice:
+    """A set of ice constants. Raises BladeError for a value that is not of any ice."""
+    result = Ice(
+        f.text("name"), f.text("source"), f.quantity("temperature", "degC"), f.quantity("hardness_at_zero", "Pa"),
+        f.quantity("hardness_per_kelvin", "Pa"), f.quantity("modulus", "Pa"), f.number("poisson", 0, 0.49),
+        f.quantity("viscosity", "Pa*s"), f.quantity("density", "kg/m^3"), f.quantity("latent_heat", "J/kg"),
+        f.quantity("conductivity", "W/m/K"), f.quantity("diffusivity", "m^2/s"),
+    )  # fmt: skip
+    f.done()
+    for key, (name, least, most, unit) in _ICE.items():
+        value = getattr(result, name)
+        if not least <= value <= most:
+            raise BladeError(f"{f.path(key)}: {value:g} {unit} is not of any ice; use {least:g} to {most:g} {unit}.")
+    return result
+
+
+def read_law(f: Fields) -> tuple[Law, float]:
+    """(switches of the contact law, contact damping in s/m). Raises BladeError."""
+    law = Law(
+        float(f.choice("contact", ("sliding", "standing")) == "standing"),
+        float(f.flag("rebound")),
+        float(f.choice("rear_width", ("local", "full")) == "full"),
+        float(f.choice("pressure", ("uniform", "slip_line")) == "slip_line"),
+        float(f.flag("film")),
+        f.number("scuff", 0, 1),
+    )
+    damping = f.quantity("contact_damping", "s/m")
+    if not 0 <= damping <= 100:
+        raise BladeError(f"law.contact_damping: {damping:g} s/m; use 0 s/m to 100 s/m.")
+    f.done()
+    return law, damping
+
+
+def read_states(f: Fields) -> tuple[dict[str, State], tuple[float, ...]]:
+    """(static states by name, load lines of the pitch bias in m). Raises BladeError."""
+    states = {}
+    for name in STATES:
+        s = f.inner(name)
+        try:
+            if s.has("path_radius"):
+                path, speed = s.quantity("path_radius", "m"), s.quantity("speed", "m/s")
+                states[name] = State(s.quantity("line", "m"), speed_m_s=speed, path_radius_m=path)
+            else:
+                speed = s.quantity("speed", "m/s") if s.has("speed") else 0.0
+                load = s.number("load", 0.01, 6)
+                states[name] = State(s.quantity("line", "m"), s.quantity("lean", "rad"), load, speed)
+        except BladeError as refusal:
+            text = str(refusal)
+            raise BladeError(text if text.startswith("states") else f"states.{name}: {text}") from None
+        s.done()
+    bias = f.inner("pitch_bias")
+    start, stop, count = bias.quantity("from", "m"), bias.quantity("to", "m"), bias.count("count", 2, 201)
+    bias.done()
+    f.done()
+    return states, tuple(np.linspace(start, stop, count))
+
+
+def read_scenario(name: str, f: Fields) -> Scenario:
+    """A movement. Raises BladeError for values that make none, or more steps than can be computed."""
+    common = {"name": name, "at": f.numbers("at", 0, 1), "line_m": f.quantities("line", "m"),
+              "speed_m_s": f.quantity("speed", "m/s"), "mode": f.choice("mode", ("guided", "free")),
+              "time_step_s": f.quantity("time_step", "s")}  # fmt: skip
+    if f.has("path_radius"):
+        common |= {"path_radius_m": f.quantity("path_radius", "m"), "heading_rad": f.quantity("heading", "rad"),
+                   "ramp_m": f.quantity("ramp", "m")}  # fmt: skip
+    else:
+        common |= {"duration_s": f.quantity("duration", "s"), "load_bw": f.numbers("load", 0, 6),
+                   "lean_rad": f.quantities("lean", "rad")}  # fmt: skip
+    for key, (unit, target) in _IMPULSE.items():
+        if f.has(key):
+            common[target] = f.quantity(key, unit)
+    f.done()
+    scenario = Scenario(**common)
+    _computable(scenario, f)
+    return scenario
+
+
+_IMPULSE = {
+    "impulse": ("N*s", "impulse_ns"), "impulse_above": ("m", "impulse_above_m"),
+    "impulse_at": ("s", "impulse_at_s"), "impulse_for": ("s", "impulse_for_s"),
+}  # fmt: skip
+
+
+def _computable(scenario: Scenario, f: Fields) -> None:
+    """Refuse a movement of too many steps."""
+    lasts = scenario.path_m / scenario.speed_m_s if scenario.on_path else scenario.duration_s
+    if not lasts / scenario.time_step_s <= MOST_STEPS:
+        key = "heading" if scenario.on_path else "duration"
+        raise BladeError(
+            f"{f.path('time_step')}: {lasts:.3g} s at {scenario.time_step_s:.3g} s are more than {MOST_STEPS} steps; "
+            f"use a longer time step (up to 0.5 ms) or a smaller {key}."
+        )
+
+
+def scaled_state(state: State, scale: float) -> State:
+    """The state with its load line scaled."""
+    return replace(state, line_m=state.line_m * scale)
+
+
+def scaled_scenario(scenario: Scenario, scale: float) -> Scenario:
+    """The movement with its load lines scaled."""
+    return replace(scenario, line_m=tuple(x * scale for x in scenario.line_m))

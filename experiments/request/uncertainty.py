@@ -1,0 +1,88 @@
+"""Uncertain inputs: what may vary, how widely, and how many draws of it are taken."""
+
+from dataclasses import dataclass
+
+from scipy import stats
+
+from experiments.request.fields import Fields, number
+from sim.errors import BladeError
+from sim.quantities import parse_quantity
+
+# name: (unit of its numbers, what it does). "1": a factor or a plain number.
+INPUTS = {
+    "hardness_factor": ("1", "times the hardness of the ice"),
+    "rebound_factor": ("1", "times the elastic rebound behind the deepest point"),
+    "temperature_shift": ("K", "added to the ice temperature"),
+    "scuff": ("1", "sideways scuff coefficient"),
+    "mass_factor": ("1", "times the mass of the skater"),
+    "ankle_stiffness_factor": ("1", "times the ankle stiffness (scenarios only)"),
+    "glide_line_shift": ("m", "added to the glide load line, toe positive"),
+    "turn_line_shift": ("m", "added to the turn load line, toe positive"),
+    "push_line_shift": ("m", "added to the push load line, toe positive"),
+    "pivot_line_shift": ("m", "added to both pivot load lines, toe positive"),
+    "hollow_factor": ("1", "times the hollow radius"),
+    "thickness_shift": ("m", "added to the thickness"),
+    "edge_shift": ("m", "added to how far the inside edge stands proud"),
+    "radius_factor": ("1", "times every radius of the recipe"),
+    "boundary_shift": ("m", "moves every inner zone boundary toward the toe"),
+    "level_shift": ("m", "added to the level point"),
+}
+
+TRACE = "trace_"  # with a number: a standard normal draw of what the trace leaves open about a measured blade
+
+GRINDING = ("radius_factor", "boundary_shift", "level_shift")  # of one blade; the rest all blades of a draw share
+
+
+@dataclass(frozen=True)
+class Input:
+    """An uncertain input: its distribution (scipy frozen), and why it is that wide."""
+
+    name: str
+    law: object
+    why: str
+
+
+def read_inputs(fields: Fields) -> tuple[Input, ...]:
+    """The uncertain inputs of a config. Raises BladeError for an unknown input or a distribution that is none."""
+    fields.text("name", 40)
+    inner = fields.inner("inputs")
+    out = []
+    for name in inner.mapping:
+        Fields({"input": name}, inner.where).choice("input", tuple(INPUTS))
+        entry, unit = inner.inner(name), INPUTS[name][0]
+        kind, why = entry.choice("distribution", ("normal", "uniform")), entry.text("why")
+        low, high = ("mean", "sd") if kind == "normal" else ("low", "high")
+        a, b = _value(entry, low, unit), _value(entry, high, unit)
+        entry.done()
+        if not (b > 0 if kind == "normal" else b > a):
+            raise BladeError(f"{entry.where}: {high} must be above {'0' if kind == 'normal' else low}.")
+        out.append(Input(name, stats.norm(a, b) if kind == "normal" else stats.uniform(a, b - a), why))
+    if not out:
+        raise BladeError(f"{inner.where}: no uncertain input is named; see configs/uncertainty/shop.yaml.")
+    fields.done()
+    return tuple(out)
+
+
+def _value(entry: Fields, key: str, unit: str) -> float:
+    if unit in ("1", "K"):
+        return number(entry.raw(key), -1e6, 1e6, entry.path(key))
+    return parse_quantity(entry.raw(key), unit, entry.path(key))
+
+
+@dataclass(frozen=True)
+class Sampling:
+    """Which inputs are drawn, how often, and from which seed."""
+
+    inputs: tuple[Input, ...]
+    draws: int
+    seed: int
+
+
+def read_sampling(fields: Fields, least: int, most: int = 100_000) -> Sampling:
+    """`uncertainty`, `draws` and `seed` of a config. Raises BladeError as read_inputs."""
+    return Sampling(read_inputs(fields.inner("uncertainty")), fields.count("draws", least, most), read_seed(fields))
+
+
+def read_seed(fields: Fields) -> int:
+    """`seed` of a config."""
+    return fields.count("seed", 0, 2**31 - 1)

@@ -1,0 +1,40 @@
+"""The page of answers: findings.html, and findings.md with the same words."""
+
+from pathlib import Path
+
+from experiments.report.page import about, picture, skaters_text, write_text
+from experiments.report.page import write_page as fill
+from experiments.run.folder import RunFolder
+from experiments.studies.findings.sentences import Finding, answers
+from experiments.studies.findings.study import Findings, Plan
+
+PICTURES = {
+    "certainty": "Score and frontier gain of each blade with 90 % intervals",
+    "stance_map": "Frontier gain over where the skater stands",
+    "does_it_hold": "Score of each blade under other physics",
+}
+
+
+def write_page(plan: Plan, result: Findings, folder: RunFolder) -> None:
+    """Leave both."""
+    found, head = answers(plan, result), _head(plan, result)
+    write_text(folder.path / "findings.md", _markdown(found, f"{skaters_text(plan.request)} {head}"))
+    pictures = [picture(folder.path / "figures" / f"{name}.svg", words) for name, words in PICTURES.items()]
+    fill(Path(__file__).with_name("page.html.j2"), folder.path / "findings.html", title="Findings",
+         who=skaters_text(plan.request), run=about(folder), head=head, findings=found, pictures=pictures)  # fmt: skip
+
+
+def _head(plan: Plan, result: Findings) -> str:
+    draws = result.draws
+    return (
+        f"{len(draws.candidates)} blades; {len(draws.points)} draws of the uncertain inputs, {int(draws.failed.sum())} "
+        "failed; intervals are 5 to 95 %. All recipes are invented for demonstration. The model: a rigid blade on ice "
+        "that yields at its hardness; smooth-ice theory lies 30 to 45 % below measured friction."
+    )
+
+
+def _markdown(found: list[Finding], head: str) -> str:
+    lines = ["# Findings", "", head, ""]
+    for finding in found:
+        lines += [f"## {finding.question}", "", *(f"- {sentence}" for sentence in finding.sentences), ""]
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,256 @@
+"""What the sheet says: every sentence and number of a recommendation, gathered from plan, traces and draws."""
+
+import math
+
+import numpy as np
+
+from experiments.analysis.deciding import Choice, deciding, excludes
+from experiments.analysis.draws import Draws, intervals
+from experiments.report.page import about
+from experiments.report.words import NOT_AVAILABLE, share_text
+from experiments.request.grids import zone_words
+from experiments.run.folder import RunFolder
+from experiments.studies.recommend import detail, tables
+from experiments.studies.recommend.sentences import adapting, feel, headline, number
+from experiments.studies.recommend.study import MEASURED_AT, Plan, Recommendation, WorkOrder
+from experiments.studies.recommend.traces import Blade
+from sim.blade.reading import BladeReading
+from sim.blade.recipe import Recipe
+from sim.blade.wear import compare, deviation
+from sim.errors import BladeError
+from sim.measures import STATIC
+from sim.quantities import FOOT_M
+from sim.trial import Candidate
+
+SHORTEST_SKATED_M = 1.5  # common practice, no published source
+CAUTIONS = (
+    "Grinding: eye and lung protection, guards in place; the grinder maker's limits come first.",
+    "Thin steel: measure the height left, look for cracks, check holder and mount.",
+    "First session slowly, with protective gear, away from traffic.",
+    "No medical or safety advice: local rules and qualified people override this sheet.",
+)
+
+
+def sheet_content(plan: Plan, result: Recommendation, folder: RunFolder) -> dict:
+    """Everything the sheet says, as plain values: what sheet.json holds."""
+    best = result.verdict.best
+    return {
+        "run": _run(folder, result.draws),
+        **screen_content(plan, result),
+        "feel": feel(result.draws, best.index) if best.index else [],
+        "adapt": adapting(result.draws, result.verdict),
+        "edges": detail.edges(result),
+        "others": [_other(x) for x in result.choices if x not in result.shown],
+        "cautions": list(CAUTIONS),
+        "unknown": _unknown(plan.order, result.draws),
+        "physics": [*detail.PHYSICS, detail.draw_words(result.draws)],
+        "table": detail.table(result),
+        "sources": tables.cite(plan, result),
+    }
+
+
+def screen_content(plan: Plan, result: Recommendation) -> dict:
+    """What the page and the terminal say first: who, the blades as they are, the verdict, the choices."""
+    line, plain = headline(result.verdict, plan.order.needs.worth)
+    return {
+        "subject": _subject(plan),
+        "blades": [_blade(blade, plan.order.bench.ground) for blade in plan.order.bench.blades],
+        "pair": _pair(plan.order.bench.blades),
+        "verdict": {"kind": result.verdict.kind, "headline": line, "plain": plain},
+        "choices": [_choice(plan, result, x) for x in result.shown],
+    }
+
+
+def _run(folder: RunFolder, draws: Draws) -> dict:
+    return {**about(folder), "draws": len(draws.points), "failed_draws": int(draws.failed.sum())}
+
+
+def _subject(plan: Plan) -> list[list[str]]:
+    """Who and what, name and text of each row."""
+    setting, needs, bench = plan.request.settings[0], plan.order.needs, plan.order.bench
+    shares = ", ".join(f"{100 * v:.0f} % {k.replace('_', ' ')}" for k, v in needs.use[1].items() if v > 0)
+    points = ", ".join(f"{b.side} {len(b.raw.position_m)} points" for b in bench.blades)
+    return [
+        ["Skater", f"{plan.order.initials or 'no name given'}, {setting.skater.mass_kg:g} kg"],
+        ["Use", f"{needs.use[0].replace('_', ' ')}: {shares}"],
+        ["Stands", needs.stands],
+        ["Says", "; ".join(needs.complaints) or "no complaint"],
+        ["Ice", f"{setting.ice.temperature_c:g} degC"],
+        ["Runner", _runner(plan.request.cases[MEASURED_AT].candidate, bench.length_note)],
+        ["Trace", f"{', '.join(f.rsplit('/', 1)[-1] for f in bench.files)}: {points}"],
+    ]
+
+
+def _runner(blade: Candidate, length_note: str) -> str:
+    section = blade.section
+    hollow = "flat" if math.isinf(section.hollow_m) else f"hollow {section.hollow_m * 1e3:.3g} mm"
+    edges = "edges level" if section.proud_m == 0 else f"inside edge {section.proud_m * 1e6:+.0f} um proud"
+    return (
+        f"{blade.recipe.length_m * 1e3:.0f} mm long ({length_note}), {section.thickness_m * 1e3:.2g} mm thick, {hollow}, "
+        f"{edges}"
+    )
+
+
+# ---------------------------------------------------------------- the blade as it is
+
+
+def _blade(blade: Blade, ground: Recipe | None) -> dict:
+    r = blade.reading
+    low, high = (1e3 * x for x in r.working_m)
+    bounds = [low, *(1e3 * b.value for b in r.boundaries_m), high]
+    between = ["", *(f"{1e3 * b.low:.0f} to {1e3 * b.high:.0f} mm" for b in r.boundaries_m)]
+    zones = [
+        {"from_mm": round(a), "to_mm": round(b), "from_interval": doubt, "radius": feet(radius.value),
+         "interval": f"{feet(radius.low)} to {feet(radius.high)}"}
+        for a, b, doubt, radius in zip(bounds, bounds[1:], between, r.radii_m)
+    ]  # fmt: skip
+    single = r.single.radius_m
+    return {
+        "side": blade.side, "noise_um": round(1e6 * r.sigma_m, 1),
+        "single": {"label": "best single radius", "value": feet(single.value, 2),
+                   "interval": f"{feet(single.low, 2)} to {feet(single.high, 2)}"},
+        "zones": zones, "findings": _findings(blade, ground), "aside": [*blade.assumed, *_aside(blade)],
+    }  # fmt: skip
+
+
+def _findings(blade: Blade, ground: Recipe | None) -> list[str]:
+    r = blade.reading
+    if len(r.radii_m) == 1:
+        out = ["One radius describes it to within its noise."]
+    else:
+        radii = ", ".join(feet(x.value) for x in r.radii_m)
+        out = [f"{len(r.radii_m)} zones stand out of the noise: {radii} from heel to toe."]
+    if len(r.radii_m) > 1:
+        out += [
+            f"The {end} zone bends shorter than any blade is skated on: it may be the foot of the turned-up end, seen "
+            "by too few readings."
+            for end, radius in (("heel", r.radii_m[0]), ("toe", r.radii_m[-1])) if radius.value < SHORTEST_SKATED_M
+        ]  # fmt: skip
+    if ground is not None:
+        out.append(_off_recipe(r, ground))
+    out += _aside(blade)
+    turned = "the sign of the heights was turned, " if not r.upright else ""
+    tilts = ", ".join(f"{math.degrees(t):+.2f}" for t in r.tilts_rad)
+    out.append(f"Found and undone: {turned}tilt of {tilts} deg.")
+    return [out[0], *blade.assumed, *out[1:], *r.notes, *blade.notes]
+
+
+def _aside(blade: Blade) -> list[str]:
+    """Every point that was set aside and every slip that was undone, with its line in the file."""
+    out = []
+    for flag in blade.reading.flags:
+        rows = ", ".join(str(int(blade.raw.row[i])) for i in flag.index[:3])
+        what = {"point": "A point was", "group": f"{len(flag.index)} points were", "step": "A slip of the probe was"}
+        done = "undone" if flag.kind == "step" else "set aside"
+        out.append(f"{what[flag.kind]} {done} near {flag.x_m * 1e3:+.0f} mm ({flag.size_m * 1e6:+.0f} um, line {rows} "
+                   "of the file).")  # fmt: skip
+    return out
+
+
+def _off_recipe(reading: BladeReading, ground: Recipe) -> str:
+    """How far the blade is from the recipe it was ground to."""
+    x, dz, low, high = deviation(reading, ground)
+    worst = int(np.argmax(np.abs(dz)))
+    size = f"{abs(dz[worst]) * 1e6:.0f} um {'above' if dz[worst] > 0 else 'below'} the recipe it was ground to near "
+    size += f"{x[worst] * 1e3:+.0f} mm"
+    sure = (low > 0) | (high < 0)
+    return f"At most {size}: " + ("more than noise." if sure.any() else "no more than noise.")
+
+
+def _pair(blades: tuple[Blade, ...]) -> str | None:
+    """Left against right in a sentence."""
+    if len(blades) < 2:
+        return None
+    one, other = blades
+    try:
+        found = compare(one.reading, other.reading)
+    except BladeError as refusal:
+        return f"{one.side} and {other.side} cannot be compared: {refusal}"
+    x, dz, low, high = found.x_m, found.dz_m, found.low_m, found.high_m
+    outside = (low > 0) | (high < 0)
+    worst = int(np.argmax(np.abs(dz)))
+    size = f"up to {abs(dz[worst]) * 1e6:.0f} um apart (near {x[worst] * 1e3:+.0f} mm)"
+    verdict_words = "more than their noise explains" if outside.any() else "within their noise"
+    return f"{one.side.capitalize()} against {other.side}: {size}, {verdict_words}."
+
+
+def feet(radius_m: float, digits: int = 1) -> str:
+    """A radius in feet; metres beyond the trade's range."""
+    return f"{radius_m / FOOT_M:.{digits}f} ft" if radius_m < 30 * FOOT_M else f"{radius_m:.0f} m"
+
+
+# ---------------------------------------------------------------- the choices
+
+
+def recipe_words(recipe: Recipe) -> str:
+    """A recipe in words a grinder can read."""
+    family = recipe.family.replace("_", "-").replace("single-radius", "single radius")
+    blend = f", blend {recipe.blend_m * 1e3:.0f} mm" if len(recipe.zones) > 1 else ""
+    return f"{family} {zone_words(recipe)}{blend}"
+
+
+def _choice(plan: Plan, result: Recommendation, choice: Choice) -> dict:
+    request, verdict = plan.request, result.verdict
+    first = "recommended" if verdict.advised else "nearest"
+    names = deciding(result.draws, request.scheme, verdict.best.index)
+    return {
+        "role": first if choice is verdict.best else "runner-up", "name": choice.name,
+        "recipe": recipe_words(request.cases[choice.index].candidate.recipe), "score": score_words(choice.score),
+        "first_in": share_text(choice.first),
+        "numbers": [number(result.draws, request.scheme, name, choice.index) for name in names],
+        "steel": _steel(plan.order, result.draws, choice),
+    }  # fmt: skip
+
+
+def score_words(score: np.ndarray) -> str:
+    """A score with its interval."""
+    return f"{score[1]:+.3f} ({score[0]:+.3f} to {score[2]:+.3f})" if np.isfinite(score).all() else NOT_AVAILABLE
+
+
+def _steel(order: WorkOrder, draws: Draws, choice: Choice) -> dict:
+    found = choice.steel
+    heel, mid, toe = (round(1e3 * found.at(x), 3) for x in (found.x_m[0], 0.0, found.x_m[-1]))
+    left = "not known: no runner height was given"
+    if math.isfinite(order.height_m):
+        left = f"at least {(order.height_m - found.most_m) * 1e3:.1f} mm of {order.height_m * 1e3:.1f} mm"
+    return {"heel_mm": heel, "mid_mm": mid, "toe_mm": toe, "most_mm": round(1e3 * found.most_m, 3), "height_left": left,
+            "tip": _tip(order, draws, choice)}  # fmt: skip
+
+
+def _tip(order: WorkOrder, draws: Draws, choice: Choice) -> str:
+    """How the foot tips against the blade as measured; with an unknown level only the curves themselves can be said."""
+    spread = 1e3 * intervals(draws.values[:, choice.index, STATIC.index("heel_over_toe")])
+    low, middle, high = spread
+    ends = f"({low:+.2f} to {high:+.2f} mm)"
+    given = "" if order.gauge_level else ", if both are level at mid-runner"
+    if not math.isfinite(middle):
+        return "not known"
+    if not excludes(spread):
+        return f"none that stands out, heel over toe {ends}{given}"
+    return f"{abs(middle):.2f} mm {'toe-down' if middle > 0 else 'heel-down'} {ends}{given}"
+
+
+def _other(choice: Choice) -> dict:
+    note = choice.refused
+    if not note and choice.index and np.isfinite(choice.score).all() and not excludes(choice.score):
+        note = "too close to call against the blade as it is"
+    most = "0" if choice.steel is None else f"{1e3 * choice.steel.most_m:.2f}"
+    score = "0 (all others are held against it)" if choice.index == 0 else score_words(choice.score)
+    return {"name": choice.name, "score": score, "first_in": share_text(choice.first), "steel_mm": most,
+            "note": note}  # fmt: skip
+
+
+def _unknown(order: WorkOrder, draws: Draws) -> list[str]:
+    """What the sheet cannot say, and why."""
+    out = []
+    if not order.gauge_level:
+        out.append("How the boot tips the foot now: the trace's tilt was undone, since nobody said that the gauge was "
+                   "level with the boot.")  # fmt: skip
+    if draws.failed.any():
+        out.append(f"{int(draws.failed.sum())} of {len(draws.points)} draws could not be judged and are left out.")
+    if order.bench.ground is None and "wear" not in order.needs.stands:
+        out.append("What has worn: the recipe last ground was not given.")
+    if not math.isfinite(order.height_m):
+        out.append("How much steel is left: the runner's height was not given.")
+    out.append("Skill, habit, boot, bending of steel and holder, chips and roughness of ice are not in the model.")
+    return out

@@ -1,0 +1,195 @@
+"""The sheet a technician prints for a skater: one page in plain words, then the physics; all results are given."""
+
+import json
+import math
+from bisect import bisect_right
+from functools import cache
+from itertools import accumulate
+from pathlib import Path
+
+from jinja2 import ChainableUndefined
+from markupsafe import Markup, escape
+
+from experiments.report.page import environment, write_text
+from experiments.report.style import text_width
+from experiments.run.folder import RunFolder
+from experiments.studies.recommend import inline
+from experiments.studies.recommend.content import sheet_content
+from experiments.studies.recommend.detail import sheet_figures
+from experiments.studies.recommend.study import Plan, Recommendation
+
+# What the verdict means for the page: the words before its headline, and whether the choices are advice.
+VERDICTS = {
+    "change": ("Change the curve", True),
+    "refresh": ("Refresh the curve it has", True),
+    "keep": ("Leave it as it is", False),
+    "too_close": ("Too close to call, leave it as it is", False),
+}
+ADVICE = ("recommended", "runner-up")
+MEASURES = 3  # numbers that decide, on page 1
+POINTS_MM = 72 / 25.4
+WRAP = 1.08  # what the ends of lines lose
+# Widths of the page's font (Arial, and what is made to its measure), thousandths of its size.
+WIDTHS = {
+    278: " !,./:;I[\\]ft", 556: "#$0123456789?L_abdeghnopqu", 667: "&ABEKPSVXY", 333: "()-`r", 584: "+<=>~",
+    722: "CDHNRUw", 611: "FTZ", 778: "GOQ", 500: "Jcksvxyz", 833: "Mm", 222: "ijl", 355: '"', 889: "%", 191: "'",
+    389: "*", 1015: "@", 944: "W", 469: "^", 334: "{}", 260: "|", 1000: "…",
+}  # fmt: skip
+SUBJECT = (8, 5)  # items that say who and what, and how many of them may take a second line
+
+
+class Short:
+    """Shortens text and lists to the room that page 1 has, and keeps what page 2 must then print in full."""
+
+    def __init__(self):
+        self.full: dict[str, list[str]] = {}
+
+    def text(self, text, lines: int, width_mm: float, where: str) -> str:
+        """`text` in at most `lines` lines of `width_mm`, cut between words; `where` heads its full text on page 2."""
+        text = _words(text)
+        if _lines(text, width_mm) <= lines:
+            return text
+        self._keep(where, text)
+        room = lines * width_mm * POINTS_MM / (WRAP if lines > 1 else 1.0)
+        cut = text[: bisect_right(list(accumulate(map(_advance, text))), room - _advance("…"))]
+        space = cut.rfind(" ")
+        return (cut[:space] if space > 0.6 * len(cut) else cut).rstrip(" ,;:.") + "…"
+
+    def items(self, texts, lines: int, width_mm: float, where: str) -> list[str]:
+        """The texts that fit into `lines` lines, two each at most; the last line says how many more page 2 has."""
+        texts, shown = [_words(text) for text in texts or () if text], []
+        for i, text in enumerate(texts):
+            room = lines - (i < len(texts) - 1)  # one line is kept for the words on those left out
+            if room < 1:
+                break
+            shown.append(self.text(text, min(room, 2), width_mm, where))
+            lines -= _lines(shown[-1], width_mm)
+        rest = texts[len(shown) :]
+        for text in rest:
+            self._keep(where, text)
+        return [*shown, f"{len(rest)} more on page 2"] if rest else shown
+
+    def later(self, text, where: str) -> str:
+        """Leave a text to page 2; nothing for page 1."""
+        self._keep(where, _words(text))
+        return ""
+
+    def _keep(self, where, text):
+        kept = self.full.setdefault(_words(where) or "More", [])
+        if text not in kept:
+            kept.append(text)
+
+
+@cache
+def _advance(mark: str) -> float:
+    """Width that one character takes on the page, points."""
+    for width, marks in WIDTHS.items():
+        if mark in marks:
+            return width * inline.TEXT / 1000
+    return text_width(f"|{mark}|", inline.TEXT) - text_width("||", inline.TEXT)  # of a wider font
+
+
+def _lines(text: str, width_mm: float) -> int:
+    """Lines that a text takes on the page."""
+    wide = sum(map(_advance, text)) / (width_mm * POINTS_MM)
+    return math.ceil(wide if wide <= 1 else WRAP * wide)
+
+
+def _words(text) -> str:
+    return "" if text is None else " ".join(str(text).split())
+
+
+def _number(value, digits=2) -> str:
+    """A number as printed; text as it is; what is missing is said."""
+    if value is None or value == "":
+        return "not known"
+    return f"{value:.{digits}f}" if isinstance(value, int | float) else str(value)
+
+
+def _place(value) -> str:
+    """A position along the blade, mm, with its sign."""
+    if not isinstance(value, int | float):
+        return _words(value)
+    return f"{value:+.0f}" if round(value) else "0"
+
+
+def _sentence(text) -> str:
+    """With a capital at its start."""
+    text = _words(text)
+    return text[:1].upper() + text[1:]
+
+
+def _breaks(text) -> Markup:
+    """A name that may also be broken after an underscore, as names of files and recipes have no space."""
+    return Markup(escape(text).replace("_", Markup("_<wbr>")))
+
+
+def _verdict(content) -> tuple[str, bool]:
+    """(words, whether the choices are advice); a verdict that is not known advises nothing."""
+    kind = (content.get("verdict") or {}).get("kind", "")
+    return VERDICTS.get(kind, ("No verdict", False))
+
+
+def _role(choice, advised: bool) -> str:
+    """What stands above a choice: its role, unless the verdict is to leave the blade alone."""
+    role = _words(choice.get("role")) or "choice"
+    return "to compare" if role in ADVICE and not advised else role
+
+
+def _subject(items, short: Short) -> list[tuple[str, str]]:
+    """Who and what, name and text of each item; what has no room goes to page 2."""
+    shown, spare = [], SUBJECT[1]
+    for name, text in items or ():
+        if len(shown) == SUBJECT[0]:
+            short.later(text, name)
+            continue
+        shown.append((short.text(name, 1, 12.5, "Who and what"), short.text(text, 2 if spare > 0 else 1, 75, name)))
+        spare -= _lines(shown[-1][1], 75) - 1
+    return shown
+
+
+def _compared(choices) -> list[dict]:
+    """The numbers of all choices, one row a measure: its words, the value now, and the number of each choice."""
+    rows = {}
+    for i, choice in enumerate(choices):
+        for number in choice.get("numbers") or ():
+            row = rows.setdefault(_words(number.get("label")), {**number, "cells": [None] * len(choices)})
+            row["cells"][i] = number
+    return list(rows.values())
+
+
+def page(content: dict, drawn: dict[str, str]) -> str:
+    """The whole sheet as one HTML text without scripts and without anything to load; drawn: SVG texts by name."""
+    here = environment(Path(__file__).parent, ChainableUndefined)
+    here.filters |= {"number": _number, "place": _place, "sentence": _sentence, "breaks": _breaks}
+    words, advised = _verdict(content)
+    choices = [choice for choice in content.get("choices") or () if choice][:2]
+    compared, short = _compared(choices), Short()
+    return here.get_template("sheet.html.j2").render(
+        facts=content,
+        subject=_subject(content.get("subject"), short),
+        blades=[blade for blade in content.get("blades") or () if blade][:2],
+        choices=choices,
+        roles=[_role(choice, advised) for choice in choices],
+        compared=compared[:MEASURES],
+        more_compared=compared[MEASURES:],
+        verdict=words,
+        advised=advised,
+        figures={name: Markup(text) for name, text in (drawn or {}).items() if text},
+        keys={
+            "blades": [Markup(inline.key(look)) for look in inline.BLADES],
+            "choices": [Markup(inline.key(look)) for look in inline.CHOICES],
+        },
+        short=short,
+    )
+
+
+def write_page(plan: Plan, result: Recommendation, folder: RunFolder) -> None:
+    """sheet.html, and sheet.json with the same content, each whole or not at all."""
+    write_sheet(folder.path, sheet_content(plan, result, folder), sheet_figures(plan, result))
+
+
+def write_sheet(folder: Path, content: dict, drawn: dict[str, str]) -> None:
+    """sheet.html and sheet.json of a content."""
+    write_text(folder / "sheet.json", json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
+    write_text(folder / "sheet.html", page(content, drawn))

@@ -1,0 +1,298 @@
+"""From gauge traces and a skater to a recommendation: plan, draws, steel, and what the sheet needs besides."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy import stats
+
+from experiments.analysis.deciding import Choice, Verdict, choices, judge
+from experiments.analysis.draws import Draws, checked_draw_count, run_draws
+from experiments.analysis.grinding import Grinding, check, read_grinding
+from experiments.analysis.variants import line_costs, statics, varied_candidate, varied_setting
+from experiments.request.comparison import Case, Request, Stated, assemble, on_steel, read_stated
+from experiments.request.fields import Fields
+from experiments.request.recipe_files import own_folder
+from experiments.request.uncertainty import Input, Sampling, read_sampling
+from experiments.run.workers import Progress, Workers
+from experiments.studies.recommend import traces
+from experiments.studies.recommend.traces import Bench, read_bench
+from experiments.studies.recommend.use import Needs, place_words, read_needs
+from sim.blade.recipe import Recipe, Sweep
+from sim.blade.stock import Removal, removal
+from sim.blade.wear import wear
+from sim.errors import BladeError
+from sim.measures import REGISTRY, ROLLED_STATES, STATIC, evaluate
+from sim.quantities import FOOT_M
+from sim.trial import Candidate, Trial
+
+KEYS = (
+    *traces.KEYS, "gauge_level", "runner_height", "least_height", "shop", "initials", "stands", "says", "use", "wishes",
+    "grinding", "uncertainty", "draws", "seed",
+)  # fmt: skip
+MEASURED, REFRESHED = "blade as measured", "refreshed"
+MEASURED_AT, REFRESHED_AT = 0, 1  # places of these two among the blades
+LINES = ("glide_line_shift", "turn_line_shift", "push_line_shift", "pivot_line_shift")
+THINNEST_M, TALLEST_M = 2e-3, 80e-3  # height of steel of any runner
+WIDEST_BLEND_M = 0.2  # of a blade whose ends leave more room than any blend takes
+FARTHEST_M = 0.06  # wear that lies further from the usual stance is not where anybody stands
+UNEVEN_M = 25e-6  # between the edges, for what uneven ones cost
+LINE_POINTS = 25  # of the single-radius line in the sheet's trade-off
+USUAL_AXES = ("pivot_forefoot_toe_in", "glide_drag_coefficient")
+ROLLED = tuple(name for name, measure in REGISTRY.items() if measure.state in ROLLED_STATES)
+
+
+@dataclass(frozen=True)
+class WorkOrder:
+    """All that was asked besides the traces. height_m, least_m: steel now and least allowed, nan when not stated."""
+
+    bench: Bench
+    needs: Needs
+    initials: str
+    gauge_level: bool
+    height_m: float
+    least_m: float
+    limits: Grinding
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The blades that are weighed (as measured, refreshed, the shop's), the work order, and how doubt is drawn."""
+
+    request: Request
+    order: WorkOrder
+    sampling: Sampling
+
+
+@dataclass(frozen=True)
+class Recommendation:
+    """What came of it. steel, refused: for every blade, steel to remove and why it cannot be ground, or empty; shown:
+    the chosen blade and the runner-up; uneven: (level, proud, low) x static measures of the blade as measured with even
+    edges; rolled: measures of movements of the blade as measured and those shown; axes, line: pair of costs of the
+    trade-off, and those costs (radius, 2) of single radii over radii_m."""
+
+    draws: Draws
+    steel: list[Removal | None]
+    refused: list[str]
+    choices: list[Choice]
+    verdict: Verdict
+    uneven: np.ndarray
+    rolled: list[dict[str, float]]
+    axes: tuple[str, str]
+    radii_m: np.ndarray
+    line: np.ndarray
+
+    @property
+    def shown(self) -> list[Choice]:
+        """The blade to grind, or the nearest to it, and the runner-up."""
+        return shown_choices(self.verdict)
+
+
+def shown_choices(verdict: Verdict) -> list[Choice]:
+    """The choices that the sheet shows: none of them is the blade as measured."""
+    return [x for x in (verdict.best, verdict.second) if x is not None and x.index != MEASURED_AT]
+
+
+def read(own: dict, rest: dict) -> Plan:
+    """Check everything, read the traces and build the blades. Raises BladeError."""
+    fields = Fields(own, "")
+    entries = own_folder(str(fields.raw("shop")) if fields.has("shop") else None)
+    stated = read_stated(rest, entries)
+    if len(stated.skaters) > 1 or stated.skaters[0].where != "skater":
+        raise BladeError("skaters: a recommendation is for one skater; set skater, and leave skaters empty.")
+    needs = read_needs(fields.inner("use"), fields.inner("wishes"), fields.raw("says"), fields.raw("stands"))
+    sampling, order = read_sampling(fields, 16), _read_order(fields, stated, needs)
+    fields.done()
+    request = _blades(stated, order)
+    shift, order, sampling = _stance(order, request, sampling)
+    request = _shifted(request, shift, order.needs)
+    checked_draw_count(sampling.draws, len(request.cases))
+    return Plan(request, order, sampling)
+
+
+def _read_order(fields: Fields, stated: Stated, needs: Needs) -> WorkOrder:
+    """The work order with its traces read. Raises BladeError."""
+    level, initials = fields.flag("gauge_level"), fields.text("initials", 12) if fields.has("initials") else ""
+    height, least = (fields.quantity(k, "m") if fields.has(k) else math.nan for k in ("runner_height", "least_height"))
+    if not (math.isnan(height) or THINNEST_M <= height <= TALLEST_M):
+        raise BladeError(
+            f"runner_height: {height * 1e3:.1f} mm is no height of steel; use {THINNEST_M * 1e3:g} mm to "
+            f"{TALLEST_M * 1e3:g} mm."
+        )
+    limits = read_grinding(fields.inner("grinding"))
+    return WorkOrder(read_bench(fields, stated), needs, initials, level, height, least, limits)
+
+
+# ---------------------------------------------------------------- the blades
+
+
+def _blades(stated: Stated, order: WorkOrder) -> Request:
+    """The blade as measured (first, and as the reference), the same curve ground fresh, and the shop's blades on this
+    runner: its ends stay as they are, new edges are ground level."""
+    reading = order.bench.blades[0].reading
+    recipe = reading.recipe(MEASURED, level_from_trace=order.gauge_level)
+    request = assemble(_on_runner(stated, recipe))
+    section = request.cases[0].candidate.section
+    measured = Candidate(MEASURED, recipe, replace(section, proud_m=stated.blade.proud_m), reading)
+    ends = {"length_m": recipe.length_m, "heel_sweep": recipe.heel_sweep, "toe_sweep": recipe.toe_sweep}
+    again = replace(order.bench.ground or rounded(recipe), name=REFRESHED, **ends)
+    taken = {candidate.name for candidate in request.candidates} & {MEASURED, REFRESHED}
+    if taken:
+        raise BladeError(f"shop: {taken.pop()!r} is a name that the sheet uses itself; give that recipe another.")
+    setting = replace(request.settings[0], reference=measured)
+    blades = [measured, Candidate(REFRESHED, again, section), *request.candidates]
+    cases = tuple(Case(i, blade, setting) for i, blade in enumerate(blades))
+    return replace(request, cases=cases, settings=(setting,))
+
+
+def _on_runner(stated: Stated, measured: Recipe) -> Stated:
+    """What is asked, on the measured runner: its length and ends to the nanometre, and a blend that they leave room for."""
+    heel, toe = (Sweep(_nanometre(s.length_m), _nanometre(s.radius_m)) for s in (measured.heel_sweep, measured.toe_sweep))
+    room = min([WIDEST_BLEND_M, *(2 * s.length_m for s in (measured.heel_sweep, measured.toe_sweep) if s.length_m > 0)])
+    blend = _nanometre(min(stated.blade.blend_m, room))
+    blade = replace(stated.blade, heel_sweep=heel, toe_sweep=toe, blend_m=blend, proud_m=0.0)
+    skater = replace(stated.skaters[0], blade_length_m=_nanometre(measured.length_m))
+    return replace(stated, blade=blade, skaters=(skater,))
+
+
+def _nanometre(length_m: float) -> float:
+    """A length as its millimetres read with six digits behind the point."""
+    return round(length_m * 1e3, 6) * 1e-3
+
+
+def rounded(recipe: Recipe) -> Recipe:
+    """A measured recipe as one would grind it: radii to half a foot, zone ends to a millimetre; alike zones joined."""
+    radii = [max(0.5, round(2 * r / FOOT_M) / 2) * FOOT_M for r in recipe.radii_m]
+    lengths = [round(zone.length_m, 3) for zone in recipe.zones]
+    joined: list[list[float]] = []
+    for radius, length in zip(radii, lengths):
+        if joined and joined[-1][0] == radius:
+            joined[-1][1] += length
+        else:
+            joined.append([radius, length])
+    family = "single_radius" if len(joined) == 1 else "zoned"
+    shares = () if len(joined) == 1 else tuple(length for _, length in joined)
+    return replace(recipe, family=family, radii_m=tuple(r for r, _ in joined), shares=shares)
+
+
+# ---------------------------------------------------------------- where the skater stands
+
+
+def _stance(order: WorkOrder, request: Request, sampling: Sampling) -> tuple[float, WorkOrder, Sampling]:
+    """(shift of the load lines, order, sampling): from the wear where that was asked, with its own doubt added."""
+    if not math.isnan(order.needs.shift_m):
+        return order.needs.shift_m, order, sampling
+    if order.bench.ground is None:
+        raise BladeError("stands=wear: wear shows only against the recipe last ground; give ground_as={...} as well.")
+    place = wear(order.bench.blades[0].reading, order.bench.ground).centroid_m
+    if place is None:
+        raise BladeError("stands=wear: no wear stands out of the noise of this trace; state where the skater stands.")
+    shift = float(np.clip(place.value - request.settings[0].states["glide"].line_m, -FARTHEST_M, FARTHEST_M))
+    doubt = (place.high - place.low) / (2 * stats.norm.ppf(0.95))
+    inputs = tuple(_widened(i, doubt) if i.name in LINES else i for i in sampling.inputs)
+    words = (
+        f"{place_words(shift)}, read from the wear (worn most near {place.value * 1e3:+.0f} mm; wear also comes from "
+        "stops and from sharpening)"
+    )
+    needs = replace(order.needs, shift_m=shift, stands=words)
+    return shift, replace(order, needs=needs), replace(sampling, inputs=inputs)
+
+
+def _widened(line: Input, doubt_m: float) -> Input:
+    """The doubt about a load line with that of the wear added."""
+    law = stats.norm(line.law.mean(), math.hypot(line.law.std(), doubt_m))
+    return replace(line, law=law, why=f"{line.why}; widened by the doubt about the wear")
+
+
+def _shifted(request: Request, shift: float, needs: Needs) -> Request:
+    """The request with all load lines moved, under the weighting that the needs make."""
+    setting = request.settings[0]
+    scenarios = {k: replace(s, line_m=tuple(x + shift for x in s.line_m)) for k, s in setting.scenarios.items()}
+    moved = varied_setting(setting, dict.fromkeys(LINES, shift))
+    moved = replace(moved, scenarios=scenarios, reference=setting.reference)
+    cases = tuple(replace(case, setting=moved) for case in request.cases)
+    for case in cases:
+        on_steel(case)
+    return replace(request, cases=cases, settings=(moved,), scheme=needs.scheme)
+
+
+# ---------------------------------------------------------------- the study
+
+
+def run(plan: Plan, workers: Workers, progress: Progress) -> Recommendation:
+    """Draw, judge, and compute what the sheet shows besides. No frontier gains in the draws."""
+    request, sampling, order = plan.request, plan.sampling, plan.order
+    bare = replace(request, pairs=())
+    draws = run_draws(bare, sampling.inputs, sampling.draws, sampling.seed, workers, progress)
+    steel, refused = steel_to_remove(request, order)
+    every = choices(draws, steel, refused)
+    verdict = judge(draws, every, REFRESHED_AT, order.needs.worth)
+    axes, radii = trade_axes(request), np.geomspace(request.line_m[0], request.line_m[-1], LINE_POINTS)
+    line = line_costs(request.settings[0], radii, axes, request.cases[MEASURED_AT].candidate)
+    shown = [MEASURED_AT, *(x.index for x in shown_choices(verdict))]
+    rolled = [rolled_measures(request.cases[i]) for i in shown]
+    return Recommendation(draws, steel, refused, every, verdict, uneven_edges(request), rolled, axes, radii, line)
+
+
+def steel_to_remove(request: Request, order: WorkOrder) -> tuple[list[Removal | None], list[str]]:
+    """Steel to remove to get from the blade as measured to each blade, and why one cannot be ground.
+
+    Between the turned-up ends: those are left to the grinder's hand.
+    """
+    stock, worn = request.cases[MEASURED_AT].candidate.curve, request.cases[MEASURED_AT].candidate.recipe
+    low = -worn.length_m / 2 + worn.heel_sweep.length_m + worn.blend_m / 2
+    high = worn.length_m / 2 - worn.toe_sweep.length_m - worn.blend_m / 2
+    steel: list[Removal | None] = [None]
+    refused = [""]
+    for case in request.cases[1:]:
+        try:
+            found = removal(case.candidate.curve, stock, not order.gauge_level, (low, high))
+            reasons = _beyond_shop(case.candidate.recipe, found, order)
+        except BladeError as refusal:
+            found, reasons = None, [str(refusal)]
+        steel.append(found)
+        refused.append(f"cannot be ground: {reasons[0]}" if reasons else "")
+    return steel, refused
+
+
+def _beyond_shop(recipe: Recipe, steel: Removal, order: WorkOrder) -> list[str]:
+    """Why a blade cannot be ground here: too little steel left, limits of the grinder, too much to take off."""
+    out, left = check(between_ends(recipe), order.limits), order.height_m - steel.most_m
+    if left < order.least_m:  # nan: never
+        least = order.least_m * 1e3
+        out.insert(0, f"{left * 1e3:.1f} mm of steel would be left, and {least:.1f} mm is the least stated")
+    if steel.most_m > order.limits.steel_available_m:
+        most = order.limits.steel_available_m * 1e3
+        out.append(f"{steel.most_m * 1e3:.2f} mm would have to go, and the limit of the shop is {most:.2f} mm")
+    return out
+
+
+def uneven_edges(request: Request) -> np.ndarray:
+    """(level, edge leaned on standing proud, standing low) x static measures, for the blade as measured."""
+    blade, setting = request.cases[MEASURED_AT].candidate, replace(request.settings[0], scenarios={})
+    level = replace(blade, section=replace(blade.section, proud_m=0.0), reading=None)
+    blades = [level, *(varied_candidate(level, {"edge_shift": d}) for d in (UNEVEN_M, -UNEVEN_M))]
+    return np.array([statics(x, setting, STATIC) for x in blades])
+
+
+def rolled_measures(case: Case) -> dict[str, float]:
+    """Measures of the rolled movements; nan where a movement did not finish."""
+    return evaluate(Trial(case.candidate, case.setting), ROLLED)[0]
+
+
+def trade_axes(request: Request) -> tuple[str, str]:
+    """The pair of costs that the scheme weighs most, of those declared; each less is better."""
+
+    def weight(pair: Sequence[str]) -> float:
+        return sum(request.scheme.weights.get(name, 0.0) for name in pair)
+
+    able = [p for p in request.pairs if set(p) <= set(STATIC) and all(REGISTRY[n].better == "lower" for n in p)]
+    return max(able, key=weight, default=USUAL_AXES)
+
+
+def between_ends(recipe: Recipe) -> Recipe:
+    """The recipe between its turned-up ends: those stay as they came, and are no business of the limits."""
+    bare = Sweep(0.0)
+    level = float(np.clip(recipe.level_m, -0.4 * recipe.working_m, 0.4 * recipe.working_m))
+    return replace(recipe, length_m=recipe.working_m, heel_sweep=bare, toe_sweep=bare, level_m=level)

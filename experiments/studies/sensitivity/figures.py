@@ -1,0 +1,37 @@
+"""Figure of a sensitivity study: total Sobol indices with their confidence, one panel an output."""
+
+from pathlib import Path
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from experiments.report import style as fs
+from experiments.studies.sensitivity.study import Plan, Sensitivity
+
+
+def draw(plan: Plan, result: Sensitivity, folder: Path, processes: int) -> list[Path]:
+    """One panel an output; nothing where no output varies."""
+    outputs, inputs = result.outputs, list(dict.fromkeys(index.input for index in result.indices))
+    if not outputs:
+        return []
+    left = max(fs.text_width(name.replace("_", " "), 8) for name in inputs) / 72 + 0.35
+    fig = fs.page(left + 2.5 * len(outputs), 1.7 + 0.27 * len(inputs),
+                  f"Most influential uncertain inputs: {result.subject}",
+                  ["bar: total Sobol index, the variance that goes when the input is known; line: 95 %"])  # fmt: skip
+    cells = fs.grid(fig, 1, len(outputs), left, 0.3, 1.15, 0.55, wgap=0.3)
+    for k, output in enumerate(outputs):
+        ax = fig.add_subplot(cells[k])
+        _panel(ax, result, output, inputs)
+        y = np.arange(len(inputs))[::-1]
+        ax.set_yticks(y, [name.replace("_", " ") for name in inputs] if k == 0 else [""] * len(inputs))
+    return fs.save(fig, folder, "sensitivity")
+
+
+def _panel(ax: Axes, result: Sensitivity, output: str, inputs: list[str]) -> None:
+    found, y = result.sobol(output), np.arange(len(inputs))[::-1]
+    total = np.array([found[name].total for name in inputs])
+    ax.barh(y, np.maximum(total, 0), color=fs.BLUE, height=0.6, xerr=[found[n].total_confidence for n in inputs],
+            error_kw={"elinewidth": 0.8, "ecolor": fs.INK})  # fmt: skip
+    title = output.replace("gain ", "frontier gain\n").replace(" | ", "\n")
+    ax.set_title(title.replace("_", " "), fontsize=8, loc="left")
+    ax.set_xlim(0, 1.1)
