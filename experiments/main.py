@@ -109,13 +109,20 @@ def _stages(kind, plan: Any, config: dict, folder, console: Console) -> Any:
     from experiments.run.workers import Workers, worker_count
 
     who = worker_count(read_workers(Fields(config, "")))
+    folder.log(f"{describe(plan)}; the first run on a machine compiles for about half a minute")
     with Workers(who, folder.journal) as workers, ProgressLine(console) as progress:
         result = kind.run(plan, workers, progress)
     kind.write(plan, result, folder)
-    if config["figures"]:
+    if Fields(config, "").flag("figures"):
         kind.draw(plan, result, folder.path / "figures", who if isinstance(who, int) else 1)
     kind.write_page(plan, result, folder)
     return result
+
+
+def describe(plan: Any) -> str:
+    """How much a plan asks for, for the log."""
+    request = getattr(plan, "request", None)
+    return f"{len(request.cases)} cases" if request is not None else "checks"
 
 
 def _resumed(config: dict, arguments: list[str]) -> tuple[Path, dict]:

@@ -46,7 +46,7 @@ class Measure:
 
 
 REGISTRY: dict[str, Measure] = {}
-_MM, _UM, _DEG = ("mm", 1e3), ("um", 1e6), ("deg", 180 / math.pi)
+_IN_MM, _IN_UM, _IN_DEG = ("mm", 1e3), ("um", 1e6), ("deg", 180 / math.pi)
 
 
 def _measure(unit, label, state, better, whom, shown=("", 1.0), signed=False, short=""):
@@ -103,19 +103,19 @@ def glide_film_coefficient(t):
     return t.drag("glide")[1] / t.load("glide")
 
 
-@_measure("m", "glide loaded arc", "glide", "neither", "longer is steadier, shorter turns", _MM)
+@_measure("m", "glide loaded arc", "glide", "neither", "longer is steadier, shorter turns", _IN_MM)
 def glide_loaded_arc(t):
     """Length over which the ice presses on the steel."""
     return t.patch("glide").front - t.patch("glide").rear
 
 
-@_measure("m", "glide immersed arc", "glide", "neither", "longer is steadier, shorter turns", _MM)
+@_measure("m", "glide immersed arc", "glide", "neither", "longer is steadier, shorter turns", _IN_MM)
 def glide_immersed_arc(t):
     """Length of steel below the ice surface."""
     return t.patch("glide").front - t.patch("glide").tail
 
 
-@_measure("m", "glide groove depth", "glide", "lower", "cuts less ice", _UM)
+@_measure("m", "glide groove depth", "glide", "lower", "cuts less ice", _IN_UM)
 def glide_groove_depth(t):
     """Depth of the groove along the leg axis."""
     return t.patch("glide").depth
@@ -127,7 +127,7 @@ def glide_inside_share(t):
     return sideways.inside_share(t.steel, t.ice, t.setting.law, t.patch("glide"), *FINE)
 
 
-@_measure("rad", "glide pitch", "glide", "neither", "toe-down is positive", _DEG, signed=True)
+@_measure("rad", "glide pitch", "glide", "neither", "toe-down is positive", _IN_DEG, signed=True)
 def glide_pitch(t):
     """Pitch at which the glide load line is reached."""
     return t.patch("glide").beta
@@ -161,19 +161,19 @@ def pivot_heel_toe_out(t):
     return _pivot(t, "pivot_heel", False)
 
 
-@_measure("rad", "turn lean", "turn", "neither", "set by speed and path", _DEG)
+@_measure("rad", "turn lean", "turn", "neither", "set by speed and path", _IN_DEG)
 def turn_lean(t):
     """Lean of the steady turn, atan(v^2/(g rho))."""
     return math.atan(t.patch("turn").t)
 
 
-@_measure("m", "turn loaded arc", "turn", "neither", "longer holds, shorter turns", _MM)
+@_measure("m", "turn loaded arc", "turn", "neither", "longer holds, shorter turns", _IN_MM)
 def turn_loaded_arc(t):
     """Length over which the ice presses on the steel in the turn."""
     return t.patch("turn").front - t.patch("turn").rear
 
 
-@_measure("m", "turn immersed arc", "turn", "neither", "longer holds, shorter turns", _MM)
+@_measure("m", "turn immersed arc", "turn", "neither", "longer holds, shorter turns", _IN_MM)
 def turn_immersed_arc(t):
     """Length of steel below the ice surface in the turn."""
     return t.patch("turn").front - t.patch("turn").tail
@@ -226,13 +226,13 @@ def turn_time(t):
     return _turn_end(t)[0]
 
 
-@_measure("rad", "hold angle at push", "push", "higher", "pushes hard without slipping", _DEG, short="push hold")
+@_measure("rad", "hold angle at push", "push", "higher", "pushes hard without slipping", _IN_DEG, short="push hold")
 def push_hold_angle(t):
     """How far the push may tilt outward of the leg axis before the edge lets go."""
     return sideways.hold_angle(t.steel, t.ice, t.setting.law, t.patch("push"), *FINE)
 
 
-@_measure("m", "groove depth at push", "push", "neither", "deeper holds, shallower costs less", _UM)
+@_measure("m", "groove depth at push", "push", "neither", "deeper holds, shallower costs less", _IN_UM)
 def push_groove_depth(t):
     """Depth of the groove along the leg axis at the push."""
     return t.patch("push").depth
@@ -244,7 +244,7 @@ def critical_ankle_stiffness(t):
     return body.critical_ankle_stiffness(t.setting.skater, t.load("glide"), t.effective_radius)
 
 
-@_measure("rad", "pitch bias", "glide", "neither", "toe-down of the reference is positive", _DEG, signed=True)
+@_measure("rad", "pitch bias", "glide", "neither", "toe-down of the reference is positive", _IN_DEG, signed=True)
 def pitch_bias(t):
     """Mean over the bias load lines of pitch less the reference's pitch."""
     return float(np.mean(np.subtract(t.bias_pitches, t.setting.reference_pitches)))
@@ -256,7 +256,7 @@ def pitch_bias(t):
     "glide",
     "neither",
     "height of heel over toe, against the reference",
-    _MM,
+    _IN_MM,
     signed=True,
     short="heel up",
 )
@@ -282,7 +282,7 @@ def _nudge(t):
     return peak, float(time[outside[-1] + 1] - run.scenario.impulse_at_s)
 
 
-@_measure("m", "balance shift after a nudge", "nudge", "lower", "is steady fore and aft", _MM)
+@_measure("m", "balance shift after a nudge", "nudge", "lower", "is steady fore and aft", _IN_MM)
 def nudge_shift(t):
     """Greatest shift of the centre of pressure after the shove."""
     return _nudge(t)[0]
@@ -302,13 +302,13 @@ def _travel(t, column):
     return float(np.ptp(run[column][carried]))
 
 
-@_measure("m", "balance travel in the stride", "stride", "neither", "how far the load moves along the steel", _MM)
+@_measure("m", "balance travel in the stride", "stride", "neither", "how far the load moves along the steel", _IN_MM)
 def stride_balance_travel(t):
     """Range of the centre of pressure through the stride, while loaded."""
     return _travel(t, "balance_position")
 
 
-@_measure("rad", "pitch travel in the stride", "stride", "neither", "how far the foot rocks", _DEG)
+@_measure("rad", "pitch travel in the stride", "stride", "neither", "how far the foot rocks", _IN_DEG)
 def stride_pitch_travel(t):
     """Range of pitch through the stride, while loaded."""
     return _travel(t, "pitch")
@@ -320,7 +320,7 @@ def stride_ice_loss(t):
     return float(t.finished("stride")["ice_loss"][-1])
 
 
-@_measure("m", "steel removed, depth", "blade", "lower", "keeps steel", _MM, short="steel off")
+@_measure("m", "steel removed, depth", "blade", "lower", "keeps steel", _IN_MM, short="steel off")
 def steel_removed_depth(t):
     """Greatest depth of steel to grind from the reference curve."""
     return steel_removed(t.candidate.curve, t.setting.reference.curve)[0]

@@ -86,6 +86,7 @@ def _factor(unit_text: str, unit: str) -> float:
 
 
 FOOT_M = 0.3048
+MM_PER_M = 1e3
 
 
 def trade_radius(radius_m: float) -> str:

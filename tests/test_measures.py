@@ -8,7 +8,7 @@ import pytest
 import sim.blade.curve
 import sim.rolling.scenarios
 import sim.trial
-from experiments.request.comparison import request
+from experiments.request.comparison import read_request
 from experiments.request.compose import composed
 from sim.ice.contact import GAUSS
 from sim.measures import REGISTRY, evaluate
@@ -24,7 +24,7 @@ BLADES = (
 
 def cases():
     """Fresh cases of the default setting, so that nothing solved on another grid is reused."""
-    return request(composed([BLADES])[0]).cases
+    return read_request(composed([BLADES])[0]).cases
 
 
 def allowed(name: str, value: float) -> float:

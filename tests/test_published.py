@@ -12,16 +12,19 @@ import numpy as np
 import pytest
 from rich.console import Console
 
+from experiments.run.workers import HERE, silent
+from experiments.studies.validation import rocking
 from experiments.studies.validation.checks import LONG_TRACK, MELTING, NO_REBOUND, RINK, at_mid, blade
 from experiments.studies.validation.rocking import _against_mujoco
-from experiments.studies.validation.study import checks
+from experiments.studies.validation.study import Plan, run
 from experiments.studies.validation.tables import table, write_csv, write_markdown
 from sim import closed_forms
 from sim.ice.contact import GAUSS
 from sim.ice.drag import ploughing
 from sim.ice.scrape import tightest_clean_radius
 
-CHECKS = {check.number: check for check in checks()}
+ALL = run(Plan(), HERE, silent)
+CHECKS = {check.number: check for check in ALL}
 
 # Largest relative gap, and why. Half a unit of the last printed digit is `digit(value, unit of that digit)`.
 
@@ -68,7 +71,7 @@ CANNOT = {"11"}
 
 
 def test_every_check_has_its_expectation_and_no_number_is_used_twice():
-    assert len(CHECKS) == len(checks())
+    assert len(CHECKS) == len(ALL)
     assert set(CHECKS) == set(AGREE) | set(MISS) | set(DIRECTION) | set(BROKEN) | CANNOT
 
 
@@ -170,7 +173,7 @@ def test_clean_radius_meets_its_closed_form(lean_deg):
 
 def test_table_is_readable_at_120_columns():
     console = Console(width=120, record=True, file=io.StringIO())
-    console.print(table(checks()))
+    console.print(table(ALL))
     lines = console.export_text().splitlines()
     assert max(len(line) for line in lines) <= 120
     text = "\n".join(lines)
@@ -179,7 +182,7 @@ def test_table_is_readable_at_120_columns():
 
 
 def test_csv_and_markdown_carry_every_check_and_its_source(tmp_path):
-    write_csv(checks(), tmp_path / "checks.csv")
+    write_csv(ALL, tmp_path / "checks.csv")
     with (tmp_path / "checks.csv").open(newline="", encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
     assert [row["number"] for row in rows] == list(CHECKS)
@@ -188,7 +191,7 @@ def test_csv_and_markdown_carry_every_check_and_its_source(tmp_path):
         assert float(row["ours"]) == check.ours
         if isinstance(check.published, float):
             assert float(row["published_low"]) == float(row["published_high"]) == check.published
-    write_markdown(checks(), tmp_path / "checks.md")
+    write_markdown(ALL, tmp_path / "checks.md")
     text = (tmp_path / "checks.md").read_text(encoding="utf-8")
     assert all(check.source in text and check.title in text for check in CHECKS.values())
     widths = {line.count("|") for line in text.splitlines() if line.startswith("|")}
@@ -196,7 +199,7 @@ def test_csv_and_markdown_carry_every_check_and_its_source(tmp_path):
 
 
 def test_without_mujoco_the_rows_say_so(monkeypatch):
-    monkeypatch.setattr(validation, "rocking_mujoco", lambda grip: None)
+    monkeypatch.setattr(rocking, "rocking_mujoco", lambda grip: None)
     check = _against_mujoco("10c", "x", 0.0, 0.4, "")
     assert (check.verdict, check.published, check.note) == ("cannot see", None, "not run: install arcstride[test]")
     assert "not run" in check.note and np.isfinite(check.ours)

@@ -18,13 +18,11 @@ from sim.errors import BladeError
 from sim.measures import REGISTRY, STATIC
 from sim.trial import Candidate, Setting
 
-PORTION = 4  # draws that a worker takes at once
-LEVELS = (0.05, 0.5, 0.95)
+DRAWS_TOGETHER = 4  # draws that a worker takes at once
+QUANTILES = (0.05, 0.5, 0.95)
 MOST_DRAWN = 2_000_000  # blades in all draws: about half a gigabyte of measures
 MOST_COMPARED = 200_000_000  # pairs of blades in all draws
 MOST_BLADES = 2_000  # what Sobol points have dimensions for
-
-
 
 
 @dataclass(frozen=True)
@@ -50,8 +48,6 @@ class Draws:
         return np.isnan(self.values).any(axis=(1, 2)) | np.isnan(self.references).any(axis=1)
 
 
-
-
 def checked_draw_count(draws: int, blades: int, key: str = "draws") -> int:
     """The number of draws. Raises BladeError when what they make of so many blades would not fit in memory."""
     most = min(MOST_DRAWN // blades, MOST_COMPARED // blades**2)
@@ -60,8 +56,6 @@ def checked_draw_count(draws: int, blades: int, key: str = "draws") -> int:
     if draws > most:
         raise BladeError(f"{key}: {draws} draws for {blades} blades do not fit in memory; use at most {most} draws.")
     return draws
-
-
 
 
 def columns_of(inputs: Sequence[Input], candidates: Sequence[Candidate]) -> list[tuple[str, int]]:
@@ -142,7 +136,7 @@ def run_draws(
     points = sample(inputs, columns, draws, seed) if points is None else points
     radii = np.geomspace(request.line_m[0], request.line_m[-1], LINE_RADII)
     shared = Shared(candidates, replace(request.settings[0], scenarios={}), tuple(columns), pairs, radii)
-    portions = [points[i : i + PORTION] for i in range(0, len(points), PORTION)]
+    portions = [points[i : i + DRAWS_TOGETHER] for i in range(0, len(points), DRAWS_TOGETHER)]
     values, references, gain = map(np.concatenate, zip(*workers.map(evaluate_draws, portions, shared, progress)))
     names = tuple(candidate.name for candidate in candidates)
     labels = tuple(name if owner < 0 else f"{name} of {names[owner]}" for name, owner in columns)
@@ -152,7 +146,7 @@ def run_draws(
 def intervals(samples: np.ndarray) -> np.ndarray:
     """Quantiles 5, 50, 95 % along the first axis, over draws that did not fail."""
     nothing = np.isnan(samples).all(axis=0)
-    out = np.nanquantile(np.where(nothing, 0.0, samples), LEVELS, axis=0)
+    out = np.nanquantile(np.where(nothing, 0.0, samples), QUANTILES, axis=0)
     return np.where(nothing, np.nan, out)
 
 

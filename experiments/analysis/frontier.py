@@ -9,7 +9,7 @@ from scipy.interpolate import PchipInterpolator
 
 from experiments.request.objectives import better_way
 
-FINE = 2001  # radii at which the single-radius line is looked at, between those it was computed for
+LINE_PLACES = 2001  # radii at which the single-radius line is looked at, between those it was computed for
 
 
 def cost(name: str, value: float | np.ndarray, better: str = "") -> np.ndarray:
@@ -52,7 +52,7 @@ class Line:
             return
         known = np.log(radii[good])
         # every computed radius is among the places looked at, so that the line itself has a gain of exactly 1
-        places = np.union1d(np.linspace(known[0], known[-1], FINE), known)
+        places = np.union1d(np.linspace(known[0], known[-1], LINE_PLACES), known)
         for i in np.flatnonzero(np.diff(np.flatnonzero(good)) > 1):  # nothing is known between radii that were refused
             places = places[(places <= known[i]) | (places >= known[i + 1])]
         self.places = places

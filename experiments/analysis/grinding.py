@@ -18,7 +18,7 @@ LIMITS = (
     "template resolution", "wheel radius", "steel available", "level point", "turning",
 )  # fmt: skip
 ROUNDING = 1e-9  # an excess up to this is rounding
-MOST = 1e3  # excesses are cut off here, so that a jump of curvature stays a number
+MOST_EXCESS = 1e3  # excesses are cut off here, so that a jump of curvature stays a number
 _NONE = ((-1.0, None),)  # a limit that has nothing to say
 
 
@@ -93,7 +93,7 @@ def violations(recipe: Recipe, limits: Grinding, stock: BladeCurve | None = None
     (most of it the recipe's own interpolation), and 0.2 ms more with a stock.
     """
     found = _excesses(recipe, limits, stock)
-    return np.array([min(max(max(excess for excess, _ in items), -1.0), MOST) for items in found])
+    return np.array([min(max(max(excess for excess, _ in items), -1.0), MOST_EXCESS) for items in found])
 
 
 def _excesses(recipe, limits, stock):
@@ -339,7 +339,7 @@ def feet(length_m: float) -> str:
 
 
 def _number(value):
-    return f"{value:.3g}" if value < MOST else f"over {MOST:.0f}"
+    return f"{value:.3g}" if value < MOST_EXCESS else f"over {MOST_EXCESS:.0f}"
 
 
 def _x(recipe, arc):

@@ -24,10 +24,10 @@ from sim.blade.section import Section
 from sim.errors import BladeError
 from sim.trial import Candidate, Setting
 
-PORTION = 16  # points that a worker takes at once
+POINTS_TOGETHER = 16  # points that a worker takes at once
 MOST_TRIES = 200  # portions of random points, to find as many as are wanted that can be ground
-TOGETHER = 500  # random points that are evaluated at once
-LOST = 1e6  # cost of a blade that cannot be had: dominated by all, and finite
+RANDOM_TOGETHER = 500  # random points that are evaluated at once
+LOST_COST = 1e6  # cost of a blade that cannot be had: dominated by all, and finite
 
 
 @dataclass(frozen=True)
@@ -77,7 +77,7 @@ class Evaluated:
     @property
     def allowed(self) -> np.ndarray:
         """(n,) within all limits and judged."""
-        return (self.beyond <= ROUNDING).all(axis=1) & (self.costs < LOST).all(axis=1)
+        return (self.beyond <= ROUNDING).all(axis=1) & (self.costs < LOST_COST).all(axis=1)
 
     def front(self) -> np.ndarray:
         """Indices of allowed points that no allowed point beats on every cost, each place once."""
@@ -89,17 +89,17 @@ class Evaluated:
 
 
 def evaluate_point(problem: SearchProblem, point: np.ndarray) -> tuple[list[float], list[float]]:
-    """(costs, excesses over the limits) of a point. A point beyond a limit is not rolled out: its costs are LOST."""
+    """(costs, excesses over the limits) of a point. A point beyond a limit is not rolled out: its costs are LOST_COST."""
     try:
         recipe = problem.space.recipe(point)
         excess = violations(recipe, problem.limits, problem.stock)
     except BladeError:  # no curve at all
-        return [LOST] * len(problem.objectives), [1.0] * problem.excesses
+        return [LOST_COST] * len(problem.objectives), [1.0] * problem.excesses
     if (excess > ROUNDING).any():
-        return [LOST] * len(problem.objectives), [*excess, *([0.0] * len(problem.caps))]
+        return [LOST_COST] * len(problem.objectives), [*excess, *([0.0] * len(problem.caps))]
     costs, capped = _measured(problem, Candidate(recipe.name, recipe, problem.section))
     if costs is None:
-        return [LOST] * len(problem.objectives), [*excess, *([0.0] * len(problem.caps))]
+        return [LOST_COST] * len(problem.objectives), [*excess, *([0.0] * len(problem.caps))]
     return costs, [*excess, *capped]
 
 
@@ -130,7 +130,7 @@ def evaluate_points(problem: SearchProblem, points: np.ndarray) -> list[np.ndarr
 def evaluate(problem: SearchProblem, workers: Workers, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Costs (point, objective) and excesses (point, limit) of points, over workers."""
     points = np.asarray(points, float)
-    portions = [points[i : i + PORTION] for i in range(0, len(points), PORTION)]
+    portions = [points[i : i + POINTS_TOGETHER] for i in range(0, len(points), POINTS_TOGETHER)]
     costs, excesses = map(np.concatenate, zip(*workers.map(evaluate_points, portions, problem)))
     return costs, excesses
 
@@ -172,7 +172,7 @@ def random_search(problem: SearchProblem, workers: Workers, count: int, seed: in
         if len(points) >= count:
             break
     rows = []
-    for part in np.array_split(np.array(points[:count]), max(1, len(points[:count]) // TOGETHER)):
+    for part in np.array_split(np.array(points[:count]), max(1, len(points[:count]) // RANDOM_TOGETHER)):
         rows += list(zip(part, *evaluate(problem, workers, part))) if len(part) else []
     return _collected(rows, [-1] * len(rows))
 

@@ -10,7 +10,7 @@ from sim.blade.recipe import Recipe
 from sim.errors import BladeError
 
 SHAPES = ("free", "symmetric", "rear_flat", "mid_flat")
-SHARE = math.log(4.0)  # a zone may be up to four times as long as another, before the limits on length
+LONGEST_OVER_SHORTEST = math.log(4.0)  # a zone may be up to four times as long as another, before the limits on length
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,7 @@ class Space:
         u = dict(zip(self.names, np.clip(np.asarray(point, float), 0.0, 1.0)))
         low, high = (math.log(r) for r in self.radii_m)
         radii = [math.exp(low + u[f"radius_{i + 1}"] * (high - low)) for i in range(self.free)]
-        shares = [math.exp(SHARE * (u.get(f"share_{i + 1}", 0.5) - 0.5)) for i in range(self.free)]
+        shares = [math.exp(LONGEST_OVER_SHORTEST * (u.get(f"share_{i + 1}", 0.5) - 0.5)) for i in range(self.free)]
         count = self.least + min(int(u.get("zones", 0.0) * (self.most - self.least + 1)), self.most - self.least)
         radii, shares = self._shaped(radii, shares, count)
         where = {n: self._between(n, u) for n in ("level", "blend")}
@@ -96,7 +96,7 @@ class Space:
         mean = np.exp(np.mean(np.log(shares)))
         for i in range(min(count, self.free)):
             u[f"radius_{i + 1}"] = (math.log(radii[i]) - low) / (high - low)
-            u[f"share_{i + 1}"] = 0.5 + math.log(shares[i] / mean) / SHARE
+            u[f"share_{i + 1}"] = 0.5 + math.log(shares[i] / mean) / LONGEST_OVER_SHORTEST
         for name in ("level", "blend"):
             a, b = getattr(self, f"{name}_m")
             u[name] = (getattr(recipe, f"{name}_m") - a) / (b - a) if b > a else 0.0

@@ -1,4 +1,4 @@
-"""TODO report.draw_tables."""
+"""Tables of draws that several studies leave: results.h5 of all draws, intervals.csv of every measure."""
 
 import numpy as np
 

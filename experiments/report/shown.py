@@ -49,7 +49,7 @@ PLACES = {
     "sheet": (*SHEET, *SHEET_ROLLED, *SHEET_EDGES), "tables only": tuple(TABLES_ONLY),
 }  # fmt: skip
 # how a static state and a movement read in figures
-STATES = {
+STATE_LABELS = {
     "glide": "straight glide", "pivot_forefoot": "pivot on the forefoot", "pivot_heel": "pivot on the heel",
     "turn": "tight turn", "push": "push",
 }  # fmt: skip

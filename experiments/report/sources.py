@@ -42,7 +42,7 @@ DAMPING = (
 )
 HISTORIES = "Stride, start, turn and nudge histories: assumptions of ours, no published source."
 ENDS = "Turned-up ends of the runner: assumptions of ours, no published source."
-TRACE = (
+TRACE_READING = (
     "Reading of the trace: regression spline smoothed by restricted likelihood with its Bayesian band (Wahba 1983; "
     "Nychka 1988; cited from memory), zones by an information criterion and importance sampling; measured coverage of "
     "the 90 % intervals 84 to 98 % where zones can be told apart (tests/blade/test_reading.py)."
@@ -74,7 +74,7 @@ def cite(request: Request, measures: Iterable[str], scenarios: Iterable[str] = (
         DAMPING: bool(rolled),
         HISTORIES: bool(rolled),
         ENDS: any(c.recipe.heel_sweep.length_m or c.recipe.toe_sweep.length_m for c in request.candidates),
-        TRACE: any(case.candidate.reading is not None for case in request.cases),
+        TRACE_READING: any(case.candidate.reading is not None for case in request.cases),
         INVENTED: True,
     }
     ice = [f"Ice: {source}." for source in dict.fromkeys(request.sources)] if on_ice else []

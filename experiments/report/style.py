@@ -13,7 +13,7 @@ from matplotlib.textpath import TextPath
 from experiments.run.files import whole
 
 MANY = 12  # most lines that one overlay carries
-MOST_ROWS = 24  # most candidates of a chart that gives each a line of text
+MOST_CHART_ROWS = 24  # most candidates of a chart that gives each a line of text
 FEW = 7  # up to here every candidate has its own hue
 
 FOOTER = "model: rigid blade on ice that yields at its hardness; demo recipes are invented"
@@ -54,12 +54,6 @@ class Look:
         """Keywords of a line."""
         style = {"color": self.colour, "linewidth": self.width}
         return style | ({"dashes": self.dash} if self.dash else {})
-
-
-
-
-
-
 
 
 def page(width, height, title, notes=(), low=False) -> Figure:
@@ -203,9 +197,3 @@ def _draw(ax, what, points, *args, **keywords):
         ax.plot(xy[:, 0], xy[:, 1], **keywords)
     else:
         ax.text(xy[0, 0], xy[0, 1], *args, **keywords)
-
-
-
-
-
-

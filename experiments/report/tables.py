@@ -9,6 +9,7 @@ from rich.table import Table
 from experiments.report.words import NOT_AVAILABLE
 
 LEFT = "left"
+MOST_ROWS = 40  # of a table on screen; the rest is in the files
 
 
 def terminal_table(title: str | None, headings: Sequence[str], left: Sequence[int] = (0,)) -> Table:

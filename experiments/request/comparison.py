@@ -166,8 +166,6 @@ def _feasible(request: Request) -> None:
             )
 
 
-
-
 def _reference(entry: object, blade: SharedBlade) -> Candidate:
     blade_read = read_candidate(entry, blade, "reference")
     named = isinstance(entry, dict) and entry.get("name")
@@ -210,33 +208,9 @@ def _named(top: Fields, key: str) -> list[tuple[str, dict]]:
     return list(value.items())
 
 
-
-
-
-
-
-
-
-
-
-
-
-
-
-
-
-
-
-
-
-
 def _line(f: Fields) -> tuple[float, ...]:
     start, stop, count = f.radius("from"), f.radius("to"), f.count("count", 2, 2001)
     f.done()
     if not start < stop < math.inf:
         raise BladeError("radius_line: 'from' must be a shorter radius than 'to', and neither flat.")
     return tuple(np.geomspace(start, stop, count))
-
-
-
-

@@ -38,7 +38,15 @@ def composed(arguments) -> tuple[dict, str]:
         values = OmegaConf.to_container(config, resolve=False)  # shipped configs refer to nothing, others must not
     except BladeError:
         raise
-    except (HydraException, OmegaConfBaseException, ArithmeticError, LookupError, TypeError, ValueError) as fault:
+    except (
+        HydraException,
+        OmegaConfBaseException,
+        ArithmeticError,
+        LookupError,
+        OSError,
+        TypeError,
+        ValueError,
+    ) as fault:
         raise BladeError(_plain_fault(fault, arguments)) from None
     plain(values)
     if not isinstance(name, str) or not NAME.fullmatch(name):

@@ -8,7 +8,7 @@ from sim.errors import BladeError
 from sim.skater.body import GRAVITY, Skater
 
 NOT_STATED = math.nan
-SHORTEST_M, TALLEST_M = 0.8, 2.3  # standing height
+SHORTEST_SKATER_M, TALLEST_SKATER_M = 0.8, 2.3  # standing height
 LEAST_SCALE, MOST_SCALE = 0.3, 3.0  # of the shared blade's length: beyond these it is no skate
 
 
@@ -54,9 +54,9 @@ class StatedSkater:
         """Height over the height that the body's lengths were stated for; 1 when no height is given."""
         if math.isnan(self.height_m):
             return 1.0
-        if not SHORTEST_M <= self.height_m <= TALLEST_M:
+        if not SHORTEST_SKATER_M <= self.height_m <= TALLEST_SKATER_M:
             raise BladeError(
-                f"{self.where}.height: {self.height_m:g} m is no skater's height; use {SHORTEST_M} m to {TALLEST_M} m."
+                f"{self.where}.height: {self.height_m:g} m is no skater's height; use {SHORTEST_SKATER_M} m to {TALLEST_SKATER_M} m."
             )
         if not self.usual_height_m > 0.5:
             raise BladeError(

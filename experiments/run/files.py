@@ -1,4 +1,4 @@
-"""TODO run.files."""
+"""Files of a run: whole or not at all; CSV without nan, HDF5 with units on every array (it opens in xarray)."""
 
 import csv
 import math

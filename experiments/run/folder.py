@@ -121,15 +121,9 @@ def unfinished(place: str) -> tuple[Path, dict]:
     return path, config
 
 
-
-
 def _yaml(config: dict) -> str:
     return yaml.safe_dump(config, sort_keys=False, allow_unicode=True)
 
 
 def _digest(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
-
-
-
-

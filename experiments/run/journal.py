@@ -11,7 +11,7 @@ from experiments.run.imports import reachable
 from experiments.run.provenance import computed_by
 from sim.errors import BladeError
 
-LARGEST = 1 << 28  # bytes of one record: what a file from elsewhere may make us hold
+LARGEST_RECORD = 1 << 28  # bytes of one record: what a file from elsewhere may make us hold
 _MARK = "array"  # of a JSON object that stands for an array: its type, shape and place among the bytes
 
 
@@ -91,7 +91,7 @@ class Journal:
         if len(words) != 3 or not words[2].strip().isdigit():
             return None
         digest, key, count = words[0], words[1], int(words[2])
-        if not count <= min(LARGEST, size - self._in.tell()):
+        if not count <= min(LARGEST_RECORD, size - self._in.tell()):
             return None
         payload = self._in.read(count)
         if self._in.read(1) != b"\n" or _digest(key, payload) != digest:

@@ -2,7 +2,7 @@
 
 import platform
 import subprocess
-from functools import lru_cache
+from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
@@ -13,8 +13,12 @@ PACKAGES = ("numpy", "scipy", "numba", "pymunk", "h5py", "hydra-core", "pint", "
 LIBRARIES = ("numpy", "scipy", "numba", "pymunk")  # their versions may change the last bit
 
 
+@cache
 def computed_by(module: str) -> dict[str, str]:
-    """What decides the bits of an answer of a function of `module`, besides the question: digests and versions."""
+    """What decides the bits of an answer of a function of `module`, besides the question: digests and versions.
+
+    Read once in a process: its code stays what was loaded.
+    """
     code = {"physics": source_digest(), "studies": code_digest(module) if module.split(".")[0] == PROJECT else module}
     return code | {name: package_version(name) for name in LIBRARIES}
 
@@ -27,7 +31,7 @@ def package_version(name: str) -> str:
         return "not installed as a package"
 
 
-@lru_cache(maxsize=1)
+@cache
 def provenance() -> dict[str, str]:
     """Versions, code revision and the digest of the physics, as text."""
     own = {

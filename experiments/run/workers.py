@@ -51,7 +51,12 @@ class Workers:
             self._backend = None
 
     def map(
-        self, function: Callable, items: Sequence, shared=None, progress: Progress = silent, lost: Callable | None = None
+        self,
+        function: Callable,
+        items: Sequence,
+        shared=None,
+        progress: Progress = silent,
+        lost: Callable | None = None,
     ) -> list:
         """[function(shared, item) for item in items], in that order.
 
@@ -104,10 +109,6 @@ def worker_count(workers: int | str | None) -> int | str:
     return workers if workers is not None else os.cpu_count() or 1
 
 
-
-
-
-
 # ---------------------------------------------------------------- what runs in a worker
 
 _UNPACKED: dict[int, object] = {}
@@ -151,7 +152,10 @@ class _Pool:
         left = dict(todo)
         for _ in range(ATTEMPTS):
             pool = self._pool = self._pool or self._new(self._workers)
-            waiting = {pool.submit(_work, function, blob, item, computed_by(function.__module__)): i for i, item in left.items()}
+            waiting = {
+                pool.submit(_work, function, blob, item, computed_by(function.__module__)): i
+                for i, item in left.items()
+            }
             try:
                 for future in as_completed(waiting):
                     i = waiting.pop(future)
@@ -220,7 +224,10 @@ class _Dask:
         while left or out:
             while left and len(out) < 8 * threads:
                 i, item = left.popitem()
-                out[self._client.submit(_work, function, blob, item, computed_by(function.__module__), pure=False)] = i, item
+                out[self._client.submit(_work, function, blob, item, computed_by(function.__module__), pure=False)] = (
+                    i,
+                    item,
+                )
             try:
                 ready = wait(list(out), timeout=5, return_when="FIRST_COMPLETED").done
             except TimeoutError:

@@ -42,25 +42,25 @@ class Kind:
     @property
     def keys(self) -> tuple[str, ...]:
         """Keys of a config that belong to the study."""
-        return self._part("study").KEYS
+        return self.part("study").KEYS
 
     def read(self, config: dict) -> Any:
         """The checked plan of a composed config. Raises BladeError in one sentence."""
         own = {key: config[key] for key in self.keys if key in config}
-        return self._part("study").read(own, {key: value for key, value in config.items() if key not in own})
+        return self.part("study").read(own, {key: value for key, value in config.items() if key not in own})
 
     def run(self, plan: Any, workers: Workers, progress: Progress) -> Any:
         """The result of a plan."""
-        return self._part("study").run(plan, workers, progress)
+        return self.part("study").run(plan, workers, progress)
 
     def write(self, plan: Any, result: Any, folder: RunFolder) -> None:
         """Leave the tables, and what they rest on, in the run folder."""
-        self._part("tables").write(plan, result, folder)
-        folder.note(self._part("tables").cite(plan, result))
+        self.part("tables").write(plan, result, folder)
+        folder.note(self.part("tables").cite(plan, result))
 
     def draw(self, plan: Any, result: Any, folder: Path, processes: int) -> list[Path]:
         """Draw the figures into a folder that is made for them; none where the kind has none."""
-        if not self._has("figures"):
+        if not self.has("figures"):
             return []
         import matplotlib
 
@@ -68,19 +68,21 @@ class Kind:
 
         folder.mkdir(parents=True, exist_ok=True)
         with matplotlib.rc_context(RC):
-            return self._part("figures").draw(plan, result, folder, processes)
+            return self.part("figures").draw(plan, result, folder, processes)
 
     def write_page(self, plan: Any, result: Any, folder: RunFolder) -> None:
         """Leave the page for people, where the kind has one."""
-        if self._has("page"):
-            self._part("page").write_page(plan, result, folder)
+        if self.has("page"):
+            self.part("page").write_page(plan, result, folder)
 
     def show(self, plan: Any, result: Any, console: Any) -> None:
         """Say in the terminal what came of it."""
-        self._part("tables").show(plan, result, console)
+        self.part("tables").show(plan, result, console)
 
-    def _has(self, part: str) -> bool:
+    def has(self, part: str) -> bool:
+        """Whether the kind has a module of that name."""
         return find_spec(f"{STUDIES}.{self.folder}.{part}") is not None
 
-    def _part(self, part: str) -> ModuleType:
+    def part(self, part: str) -> ModuleType:
+        """A module of the kind: study, tables, figures or page."""
         return import_module(f"{STUDIES}.{self.folder}.{part}")

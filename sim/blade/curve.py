@@ -19,7 +19,7 @@ _FLAWS = (
     "curvature below 0 is a concave zone, which cannot stand on ice; use radii over 0.",
     "heel and toe turn over 115 deg against each other; lengthen the end radii.",
 )
-_GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(3)
+GAUSS_3 = np.polynomial.legendre.leggauss(3)
 
 
 @dataclass(frozen=True)
@@ -122,10 +122,10 @@ def _advance(t, cos, sin, left, rate):
     """
     half, along, across = 0.5 * t, 0.0, 0.0
     for j in range(3):
-        u = half * (1.0 + _GAUSS_X[j])
+        u = half * (1.0 + GAUSS_3[0][j])
         c, s = _small(u * (left + 0.5 * rate * u))
-        along += half * _GAUSS_W[j] * c
-        across += half * _GAUSS_W[j] * s
+        along += half * GAUSS_3[1][j] * c
+        across += half * GAUSS_3[1][j] * s
     return along * cos - across * sin, along * sin + across * cos
 
 

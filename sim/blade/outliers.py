@@ -15,7 +15,7 @@ BESIDE = 4  # points on either side that make a slip out of what could be a few 
 DRIFT = 10.0  # curvature of a worn working part, dents and all, wanders like 0.45/m over 20 mm: 0.45^2/0.02, 1/m^3
 SWEEP_DRIFT = 3200.0  # and into a sweep like 8/m over 20 mm
 SWEEP_RADIUS_M = 0.6  # shorter than any zone to skate on (common practice, no published source)
-END_M = 0.045  # a sweep and its blend lie within so much of the end (common practice, no published source)
+TURNED_UP_M = 0.045  # a sweep and its blend lie within so much of the end (common practice, no published source)
 
 
 @dataclass(frozen=True)
@@ -59,8 +59,8 @@ def search(x, z, weight) -> Found:
 
 
 def slack(x, low, high, sweeps, loose=LOOSE):
-    """Relative penalty on changes of curvature: loose within END_M of an end that turns up, 1 elsewhere."""
-    return np.where((sweeps[0] & (x < low + END_M)) | (sweeps[1] & (x > high - END_M)), loose, 1.0)
+    """Relative penalty on changes of curvature: loose within TURNED_UP_M of an end that turns up, 1 elsewhere."""
+    return np.where((sweeps[0] & (x < low + TURNED_UP_M)) | (sweeps[1] & (x > high - TURNED_UP_M)), loose, 1.0)
 
 
 def turned_up(x, z):

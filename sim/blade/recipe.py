@@ -9,9 +9,9 @@ from scipy.interpolate import PchipInterpolator
 
 from sim.blade.curve import BladeCurve
 from sim.errors import BladeError
+from sim.quantities import MM_PER_M
 
 FAMILIES = ("single_radius", "rear_flat", "rear_flat_eased", "mid_flat", "graded", "spline", "zoned")
-_MM = 1e3
 
 
 @dataclass(frozen=True)
@@ -119,8 +119,8 @@ def _ramped(lengths, kappa, blend, name):
         needed = blend / 2 * ((i > 0) + (i < len(lengths) - 1))
         if length < needed - 1e-12:
             raise BladeError(
-                f"recipe {name!r}: stretch {i + 1} from the heel is {length * _MM:.1f} mm long, but its blends need "
-                f"{needed * _MM:.1f} mm; shorten the blend or lengthen the zone."
+                f"recipe {name!r}: stretch {i + 1} from the heel is {length * MM_PER_M:.1f} mm long, but its blends need "
+                f"{needed * MM_PER_M:.1f} mm; shorten the blend or lengthen the zone."
             )
     arc, values = [0.0], [kappa[0]]
     for i in range(1, len(lengths)):
@@ -159,9 +159,9 @@ def _check_family(recipe):
 def _check_lengths(recipe):
     where = f"recipe {recipe.name!r}"
     if not (0.1 <= recipe.length_m <= 0.6):
-        raise BladeError(f"{where}: length {recipe.length_m * _MM:.0f} mm is no blade; use 100 mm to 600 mm.")
+        raise BladeError(f"{where}: length {recipe.length_m * MM_PER_M:.0f} mm is no blade; use 100 mm to 600 mm.")
     if not (0.0 <= recipe.blend_m <= 0.2):
-        raise BladeError(f"{where}: blend {recipe.blend_m * _MM:.1f} mm; use 0 mm to 200 mm.")
+        raise BladeError(f"{where}: blend {recipe.blend_m * MM_PER_M:.1f} mm; use 0 mm to 200 mm.")
     for end in (recipe.heel_sweep, recipe.toe_sweep):
         if not (0.0 <= end.length_m <= recipe.length_m / 4 and end.radius_m > 0):
             raise BladeError(f"{where}: an end sweep needs a radius above 0 and at most a quarter of the length.")

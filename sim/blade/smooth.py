@@ -7,11 +7,12 @@ import numpy as np
 from scipy.interpolate import BSpline
 from scipy.optimize import minimize_scalar
 
+from sim.blade.curve import GAUSS_3
+
 DEGREE = 5
 INTERVALS = 80  # cells between knots: 3.5 mm on a 280 mm runner, finer than any blend
 Z90 = 1.6448536269514722  # 5 to 95 %
 LOOSE = 1.0 / 6400.0  # in a sweep curvature changes 80 times as fast as between zones, its square 6400 times
-_GAUSS_U, _GAUSS_W = np.polynomial.legendre.leggauss(3)
 
 
 @dataclass(frozen=True)
@@ -134,8 +135,8 @@ def roughness(knots, slack):
     """Factor A of the penalty int v (d3z/du3)^2 du = |A c|^2; slack(u) = v. Three Gauss points a cell: exact."""
     cells = np.unique(knots)
     half = np.diff(cells) / 2
-    u = ((cells[:-1] + half)[:, None] + half[:, None] * _GAUSS_U).ravel()
-    weight = (half[:, None] * _GAUSS_W).ravel() * slack(u)
+    u = ((cells[:-1] + half)[:, None] + half[:, None] * GAUSS_3[0]).ravel()
+    weight = (half[:, None] * GAUSS_3[1]).ravel() * slack(u)
     return np.sqrt(weight)[:, None] * _basis(knots, u, 3)
 
 

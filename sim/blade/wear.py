@@ -13,7 +13,7 @@ from sim.errors import BladeError
 STEP_M = 1e-3
 UNWORN = 0.2  # of the working part at either end, taken as not worn (common practice, no published source)
 LEAST_UNWORN_M = 0.008
-DRAWS = 2000
+WEAR_DRAWS = 2000
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ def compare(a: BladeReading, b: BladeReading) -> Comparison:
     if len(b.radii_m) != zones:
         return Comparison(x, dz, dz - half, dz + half, (), ())
     rng = np.random.default_rng(1862)
-    ours, theirs = (r.draw_values(rng.standard_normal((DRAWS, r.unknowns))) for r in (a, b))
+    ours, theirs = (r.draw_values(rng.standard_normal((WEAR_DRAWS, r.unknowns))) for r in (a, b))
     radii = np.exp(ours[:, :zones]) - np.exp(theirs[:, :zones])
     middle = [p.value - q.value for p, q in zip((*a.radii_m, *a.boundaries_m), (*b.radii_m, *b.boundaries_m))]
     spans = [
@@ -110,7 +110,7 @@ def wear(reading: BladeReading, ground: Recipe | None = None) -> Wear:
         heel, toe = closer
     low, high = _band(lost, line @ matrix, cov)
     spread = line @ matrix @ np.linalg.cholesky(cov + 1e-12 * np.trace(cov) / len(cov) * np.eye(len(cov)))
-    draws = lost + np.random.default_rng(1867).standard_normal((DRAWS, spread.shape[1])) @ spread.T
+    draws = lost + np.random.default_rng(1867).standard_normal((WEAR_DRAWS, spread.shape[1])) @ spread.T
     areas = np.trapezoid(draws, x, axis=1)
     area = Interval(float(np.trapezoid(lost, x)), *(float(q) for q in np.quantile(areas, [0.05, 0.95])))
     centroid = None

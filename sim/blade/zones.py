@@ -18,7 +18,7 @@ GRID_M = 0.004  # first search for boundaries
 BEAM = 60  # sets of boundaries kept while the search grows
 STARTS = 3  # of these refined for each number of zones
 RUNNING = 12.0  # score above the best within which a number of zones is tried from all of them
-DRAWS, ROUND, MOST_ROUNDS = 2000, 600, 8
+ZONE_DRAWS, ROUND, MOST_ROUNDS = 2000, 600, 8
 ENOUGH = 400.0  # effective draws after which no more rounds are made
 LEAST_KAPPA = 1.0 / 200.0  # a flatter zone is drawn as R 200 m: no measurement tells the two apart
 LEAST_PULL = 1 / 0.04**2  # no place on a runner is less known than +-40 mm, 1/m^2
@@ -29,7 +29,7 @@ _BATCH = 3_000_000  # numbers held at once
 class ZoneFit:
     """Zones from the heel. bounds_m: (n-1,) x; blend_m; kappa: (n,) 1/m at the best fit. score: BIC, lower is better.
 
-    draws: (DRAWS, 2n) of the posterior, kappa, then bounds, then blend; sampled: effective number of them.
+    draws: (ZONE_DRAWS, 2n) of the posterior, kappa, then bounds, then blend; sampled: effective number of them.
     """
 
     bounds_m: np.ndarray
@@ -262,14 +262,14 @@ def sampled(model: ZoneModel, found: ZoneFit) -> ZoneFit:
     rng = np.random.default_rng(1851)
     zones = len(found.kappa)
     if zones == 1:
-        theta, size = np.full((DRAWS, 1), found.blend_m), float(DRAWS)
+        theta, size = np.full((ZONE_DRAWS, 1), found.blend_m), float(ZONE_DRAWS)
     else:
         theta, size = _importance(model, found, rng)
     coef, gram, rss = model.solve(theta[:, :-1], theta[:, -1])
     dof = model.freedom(zones) + zones - 1  # bounds are drawn, not fitted, here
-    level = np.sqrt(rss / rng.chisquare(dof, DRAWS))
+    level = np.sqrt(rss / rng.chisquare(dof, ZONE_DRAWS))
     root = np.linalg.cholesky(gram).transpose(0, 2, 1)
-    jolt = np.linalg.solve(root, rng.standard_normal((DRAWS, zones, 1)))[..., 0]
+    jolt = np.linalg.solve(root, rng.standard_normal((ZONE_DRAWS, zones, 1)))[..., 0]
     kappa = np.cumsum(coef + level[:, None] * jolt, axis=1).clip(LEAST_KAPPA)
     draws = np.column_stack([kappa, theta])
     return ZoneFit(found.bounds_m, found.blend_m, found.kappa, found.score, draws, size)
@@ -304,7 +304,7 @@ def _importance(model, found, rng):
         mean = weight @ theta
         spread = np.einsum("i,ij,ik->jk", weight, theta - mean, theta - mean)
         mixture.append((mean, 1.2 * spread + np.eye(zones) * 1e-10))
-    places = (np.arange(DRAWS) + rng.random()) / DRAWS
+    places = (np.arange(ZONE_DRAWS) + rng.random()) / ZONE_DRAWS
     chosen = np.searchsorted(np.cumsum(weight), places).clip(max=len(theta) - 1)
     return theta[rng.permutation(chosen)], float(size)
 

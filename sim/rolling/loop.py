@@ -41,8 +41,8 @@ OUTCOMES = ("finished", "not_converged", "left_ice", "fell", "stopped", "sank")
 _FINISHED, _NOT_CONVERGED, _LEFT_ICE, _FELL, _STOPPED, _SANK = range(6)
 FALL_RAD = math.radians(30)
 AIRBORNE_S = 0.03
-FILM_STEPS = 48  # enough for 0.3 % of the film's drag; see the convergence test
-END_M = 0.020
+ROLLED_FILM_STEPS = 48  # enough for 0.3 % of the film's drag; see the convergence test
+FALLEN_M = 0.020
 ENERGY_SLACK = 1e-3  # of the work done, J per J, plus a joule-sized floor
 
 # places in `keep`, what the loop remembers from step to step
@@ -69,7 +69,7 @@ def _drag(steel, ice, law, patch, speed, curvature, keep, gx, gw):
     keep[_PLOUGH], keep[_FILM], keep[_SCRAPE] = 0.0, 0.0, 0.0
     if patch.load > 0.0:
         keep[_PLOUGH] = ploughing(steel, ice, law, patch, gx, gw)
-        keep[_FILM] = film_shear(steel, ice, law, patch, speed, FILM_STEPS)
+        keep[_FILM] = film_shear(steel, ice, law, patch, speed, ROLLED_FILM_STEPS)
         if curvature > 1e-6:
             keep[_SCRAPE] = turn_scrape(steel, ice, patch, 1.0 / curvature, 20, 40, gx, gw)
 
@@ -208,7 +208,7 @@ def kick(k, pose, speed, last, q, steel, ice, law, man, run, program, gx, gw, in
     patch = press_ahead(steel, ice, law, t, beta, depth, deepest, base, gx, gw)
     if depth > DEEPEST_ALLOWED:  # at the end of the runner it was tipped over that end, not pressed in
         toe_end = steel.x_first + (len(steel.z) - 1) * steel.dx
-        return _FELL if min(patch.deepest - steel.x_first, toe_end - patch.deepest) < END_M else _SANK
+        return _FELL if min(patch.deepest - steel.x_first, toe_end - patch.deepest) < FALLEN_M else _SANK
     if k % run.drag_every == 0:
         _drag(steel, ice, law, with_tail(steel, patch), forward, curvature, keep, gx, gw)
     arm, load = origin_x + patch.centre * cos_b - q[0], patch.load

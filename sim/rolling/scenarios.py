@@ -11,7 +11,7 @@ from sim.errors import BladeError
 from sim.ice.contact import GAUSS, settle
 from sim.ice.drag import film_shear, ploughing
 from sim.rolling.bodies import build
-from sim.rolling.loop import COLUMNS, FILM_STEPS, Man, Run, step_through
+from sim.rolling.loop import COLUMNS, ROLLED_FILM_STEPS, Man, Run, step_through
 from sim.skater.body import GRAVITY, Skater, ankle_torque, leg_angle
 from sim.skater.movement import Program, Scenario
 
@@ -56,7 +56,7 @@ def equilibrium(steel, ice, law, skater: Skater, load, t, rest, leg, speed, gaus
         patch = settle(steel, ice, law, t, beta, load, 5e-5, *gauss)
         if math.isnan(patch.load):
             raise BladeError("the ice does not carry this load at this pitch")
-        drag = ploughing(steel, ice, law, patch, *gauss) + film_shear(steel, ice, law, patch, speed, FILM_STEPS)
+        drag = ploughing(steel, ice, law, patch, *gauss) + film_shear(steel, ice, law, patch, speed, ROLLED_FILM_STEPS)
         torque = ankle_torque(skater, load, patch.centre, beta, drag)
         angle = leg_angle(skater, load, drag, torque) if leg is None else leg
         return skater.ankle_stiffness * (rest - (beta - angle)) - torque, patch, angle

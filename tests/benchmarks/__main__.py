@@ -2,15 +2,15 @@
 
 import sys
 
-from experiments.request.comparison import request
+from experiments.request.comparison import read_request
 from experiments.request.compose import composed
 from tests.benchmarks import candidate, engines, growth, large, spread
 
 
 def main() -> None:
     """Print the table, for the first recipe of zones in the first look."""
-    asked = request(composed([])[0])
-    case = asked.cases[6]
+    request = read_request(composed([])[0])
+    case = request.cases[6]
     for name in case.setting.scenarios:
         case.setting.program(name)
     _ = case.setting.reference_pitches

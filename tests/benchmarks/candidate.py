@@ -1,7 +1,6 @@
 """One candidate: its static measures, all its measures, each scenario, and the two loops."""
 
-from experiments.analysis.draws import STATIC
-from sim.measures import evaluate
+from sim.measures import STATIC, evaluate
 from sim.rolling.bodies import engine_access
 from sim.rolling.scenarios import roll
 from sim.trial import Trial

@@ -2,11 +2,10 @@
 
 from dataclasses import replace
 
-from experiments.analysis.draws import STATIC
 from sim.ice.contact import GAUSS, stand
 from sim.ice.drag import film_shear
 from sim.ice.scrape import turn_scrape
-from sim.measures import evaluate
+from sim.measures import STATIC, evaluate
 from sim.rolling.scenarios import roll
 from sim.skater.movement import program
 from sim.trial import FINE, Trial

@@ -11,7 +11,7 @@ from pathlib import Path
 import h5py
 import numpy as np
 
-from experiments.main import _guarded
+from experiments.main import run_command
 from experiments.studies.compare.rows import Results, Row
 from experiments.studies.compare.tables import write_csv, write_h5
 from sim.measures import REGISTRY
@@ -42,7 +42,7 @@ def show(cases: int) -> None:
 def _measured(arguments, answer):
     start = time.perf_counter()
     with open(os.devnull, "w") as nowhere, contextlib.redirect_stdout(nowhere), contextlib.redirect_stderr(nowhere):
-        assert _guarded(arguments) == 0
+        assert run_command(arguments) == 0
     peak = [resource.getrusage(who).ru_maxrss / 1024 for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
     answer.put((time.perf_counter() - start, *peak))
 

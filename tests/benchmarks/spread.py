@@ -3,10 +3,11 @@
 import time
 from dataclasses import replace
 
-from experiments.request.comparison import request
+from experiments.request.comparison import read_request
 from experiments.request.compose import composed
-from experiments.run.workers import Crew
-from experiments.studies.compare.rows import Shared, run, work
+from experiments.run.workers import Workers
+from experiments.studies.compare.rows import Shared, work
+from experiments.studies.compare.study import compared
 from tests.benchmarks.timing import line
 
 ZONE = "{{from: 7 ft, to: 13 ft, count: {}}}"
@@ -24,7 +25,7 @@ def idle(shared, item):
 
 
 def seconds(job) -> float:
-    """Best wall time of some: what is asked is the method, not what else the machine does."""
+    """Best wall time of some: what is request is the method, not what else the machine does."""
     times = []
     for _ in range(REPEATS):
         start = time.perf_counter()
@@ -39,16 +40,16 @@ def show() -> None:
         ("240 blades, all measures", [GRID.format(16, 15), "detail=measures"]),
         ("4,000 blades, static", ["experiment=sweep", GRID.format(80, 50)]),
     ):
-        asked = request(composed([*arguments, "radius_line.count=9"])[0])
+        request = read_request(composed([*arguments, "radius_line.count=9"])[0])
         times = {}
         for workers in (1, 2):
-            with Crew(workers) as crew:
-                crew.map(nothing, range(4))  # the pool is there
-                times[workers] = seconds(lambda crew=crew, asked=asked: run(asked, crew))
+            with Workers(workers) as pool:
+                pool.map(nothing, range(4))  # the pool is there
+                times[workers] = seconds(lambda pool=pool, request=request: compared(request, pool))
         line(
             f"{what}: one worker / two", f"{times[1] / times[2]:.2f}", f"target 1.9; {times[1]:.1f} s, {times[2]:.1f} s"
         )
-    static = request(composed(["experiment=sweep", GRID.format(8, 8), "radius_line.count=2"])[0])
+    static = read_request(composed(["experiment=sweep", GRID.format(8, 8), "radius_line.count=2"])[0])
     shared = Shared(static.settings, static.measures, ("turn_drag",), False)
     items = [
         ("cases", 0, [replace(c.candidate, name=f"{i} {c.index}") for c in static.cases], ()) for i in range(TASKS)
@@ -58,9 +59,9 @@ def show() -> None:
     ):  # fmt: skip
         times = {}
         for workers in (2, "dask"):
-            with Crew(workers) as crew:
-                crew.map(function, tasks[:8], common)  # workers started, code loaded
-                times[workers] = seconds(lambda: crew.map(function, tasks, common))  # noqa: B023
+            with Workers(workers) as pool:
+                pool.map(function, tasks[:8], common)  # workers started, code loaded
+                times[workers] = seconds(lambda: pool.map(function, tasks, common))  # noqa: B023
         each, more = 2e3 * times[2] / TASKS, 100 * (times["dask"] / times[2] - 1)
         note = "client and scheduler share the processors with the workers" if what == "computing" else ""
         line(f"Dask over a pool, {what} {each:.0f} ms a task", f"{more:+.1f} %", f"target +10 %; {note}".rstrip("; "))

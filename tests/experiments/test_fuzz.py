@@ -19,15 +19,16 @@ from hypothesis import strategies as st
 from rich.console import Console
 
 from experiments.analysis.variants import static_pairs
-from experiments.main import _guarded
-from experiments.request.comparison import request
+from experiments.main import run_command
+from experiments.request.comparison import read_request
 from experiments.request.compose import composed
 from experiments.request.plain import plain
 from experiments.run.folder import RunFolder
-from experiments.studies.compare.rows import run
+from experiments.run.workers import HERE, silent
+from experiments.studies.compare import study as comparison
 from experiments.studies.compare.tables import write_csv
 from experiments.studies.compare.terminal import show
-from experiments.studies.kinds import KEYS, KINDS
+from experiments.studies.kinds import kind_of
 from sim.blade.recipe import FAMILIES
 from sim.errors import BladeError
 from sim.quantities import parse_quantity
@@ -304,7 +305,7 @@ def compare(config: dict, folder: Path, rolled: bool) -> bool:
     """Check a comparison and run a little of it; whether it was accepted."""
     try:
         plain(config)
-        asked = request(config)
+        asked = read_request(config)
     except BladeError as refusal:
         told(refusal)
         return False
@@ -313,12 +314,12 @@ def compare(config: dict, folder: Path, rolled: bool) -> bool:
     setting = replace(setting, scenarios=scenarios, bias_lines_m=setting.bias_lines_m[:3])
     cases = tuple(replace(case, setting=setting) for case in asked.cases[:2] if case.setting is asked.settings[0])
     pairs = asked.pairs[:2] if rolled else static_pairs(asked.pairs[:2]) or (("turn_drag", "glide_drag_coefficient"),)
-    asked = replace(asked, cases=cases, settings=(setting,), pairs=pairs, line_m=asked.line_m[:2], workers=1)
+    asked = replace(asked, cases=cases, settings=(setting,), pairs=pairs, line_m=asked.line_m[:2])
     try:
-        results = run(asked)
+        results = comparison.compared(asked)
         write_csv(folder / "measures.csv", results)
         shown = io.StringIO()
-        show(results, asked, Console(file=shown, markup=False, width=130))
+        show(comparison.Plan(asked), results, Console(file=shown, markup=False, width=130))
     except BladeError as refusal:
         told(refusal)
         return True
@@ -336,15 +337,17 @@ def study(config: dict, folder: Path) -> bool:
         return False
     try:
         config = short(config)
-        asked, plan = _read(config)
-        place = RunFolder.new(dict(config, results_dir=str(folder)), "fuzz", datetime.now())
-        place.command = "arcstride experiment=fuzz"
+        kind, plan = kind_of(config), _read(config)
+        where = dict(config, results_dir=str(folder))
+        place = RunFolder.new(where, "fuzz", kind.module, datetime.now(), "arcstride experiment=fuzz")
         try:
-            made = plan(place, lambda done, total: None)
+            result = kind.run(plan, HERE, silent)
+            kind.write(plan, result, place)
+            kind.write_page(plan, result, place)
         finally:
             place.close()
         shown = io.StringIO()
-        KINDS[config["kind"]][2](made, asked, Console(file=shown, markup=False, width=130))
+        kind.show(plan, result, Console(file=shown, markup=False, width=130))
     except BladeError as refusal:
         told(refusal)
         return True
@@ -356,8 +359,7 @@ def _read(config):
     kind = config.get("kind")
     if kind not in STUDIES:
         raise BladeError("kind: the command sends this elsewhere.")
-    own = {key: config[key] for key in KEYS if key in config}
-    return KINDS[kind][0](own, {key: value for key, value in config.items() if key not in own})
+    return kind_of(config).read(config)
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -453,7 +455,9 @@ def test_command_lines(arguments, room):
     fresh(room)
     out, err = io.StringIO(), io.StringIO()
     with in_time(), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        status = _guarded([*arguments, f"results_dir={room}", "radius_line.count=1"])  # never accepted: nothing is run
+        status = run_command(
+            [*arguments, f"results_dir={room}", "radius_line.count=1"]
+        )  # never accepted: nothing is run
     if status == 2:
         text = err.getvalue()
         assert text.startswith("arcstride: ") and text.count("\n") == 1 and len(text) < LONGEST_SENTENCE

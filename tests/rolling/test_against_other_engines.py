@@ -16,7 +16,7 @@ from sim.blade.steel import lowest
 from sim.ice.contact import GAUSS, press
 from sim.ice.drag import film_shear, ploughing
 from sim.rolling import scenarios as rolling_scenarios
-from sim.rolling.loop import FILM_STEPS
+from sim.rolling.loop import ROLLED_FILM_STEPS
 from sim.rolling.scenarios import roll
 from sim.skater.movement import Scenario, program
 from tests.cases import GRAVITY, steel_of
@@ -67,7 +67,7 @@ class TwoBodies:
         drag = 0.0
         if patch.load > 0:
             drag = ploughing(self.blade, self.ice, self.law, patch, *GAUSS[8])
-            drag += film_shear(self.blade, self.ice, self.law, patch, speed, FILM_STEPS)
+            drag += film_shear(self.blade, self.ice, self.law, patch, speed, ROLLED_FILM_STEPS)
         ankle = man.ankle_stiffness * (self.wanted("rest", time) - (beta - psi))
         ankle += man.ankle_damping * (self.rest_rate(time) - (rate[2] - rate[3]))
         on_skate = np.array([-drag, load - man.skate_mass_kg * push])

@@ -14,13 +14,13 @@ from experiments.report import style as fs
 from experiments.report.part.dxf import boundaries
 from experiments.report.part.tables import gauge
 from experiments.run.files import whole
-from sim.quantities import FOOT_M
+from sim.quantities import FOOT_M, MM_PER_M
 from sim.trial import Candidate
 
 PAGE_IN = 11.69, 8.27  # A4, landscape
 LEFT_IN, RIGHT_IN, TOP_IN, ROW_IN, BAND_IN, BLOCK_IN = 0.8, 0.3, 0.75, 0.17, 1.15, 1.4
 SAFETY = "check against the grinder maker's limits; eye and lung protection, guards in place"
-_MM, _SMALL = 1e3, 7.5
+_SMALL = 7.5
 _TINTS = (fs.BLUE, fs.VERMILLION)  # zones in turn
 
 
@@ -45,7 +45,7 @@ def drawing(candidate: Candidate, limits: Grinding, demo: bool = False) -> Figur
     """The drawing, A4 landscape; call within matplotlib.rc_context(figure_style.RC)."""
     fig = Figure(figsize=PAGE_IN, dpi=150, facecolor="white")
     recipe = candidate.recipe
-    table, half = gauge(recipe, limits), _MM * recipe.length_m / 2 + 3
+    table, half = gauge(recipe, limits), MM_PER_M * recipe.length_m / 2 + 3
     rows = _rows(recipe, half)
     strip = ROW_IN * sum(_depth(row) for row in rows)
     view = PAGE_IN[1] - TOP_IN - strip - BAND_IN - BLOCK_IN - 1.3
@@ -86,7 +86,7 @@ def _stretches(recipe):
     out, at = [], -recipe.length_m / 2
     for length, radius, colour in parts:
         if length > 0:
-            out.append((_MM * at, _MM * (at + length), radius, colour))
+            out.append((MM_PER_M * at, MM_PER_M * (at + length), radius, colour))
         at += length
     return out
 
@@ -96,8 +96,8 @@ def radius_text(radius_m: float) -> str:
     if math.isinf(radius_m):
         return "flat"
     if radius_m < FOOT_M:
-        return f"R {radius_m * _MM:.4g} mm"
-    return f"{radius_m / FOOT_M:.4g} ft\n{radius_m * _MM:.0f} mm"
+        return f"R {radius_m * MM_PER_M:.4g} mm"
+    return f"{radius_m / FOOT_M:.4g} ft\n{radius_m * MM_PER_M:.0f} mm"
 
 
 # --- side view
@@ -106,18 +106,18 @@ def radius_text(radius_m: float) -> str:
 def _side_view(ax, recipe, table):
     curve = recipe.curve()
     s = np.linspace(0.0, curve.length_m, 1201)
-    x, z = (_MM * v for v in curve.at(s)[:2])
-    least, most = min(z.min(), _MM * table["low"].min()), max(z.max(), _MM * table["high"].max())
+    x, z = (MM_PER_M * v for v in curve.at(s)[:2])
+    least, most = min(z.min(), MM_PER_M * table["low"].min()), max(z.max(), MM_PER_M * table["high"].max())
     wide, high = fs.size_in(ax)
     per_inch = np.ptp(ax.get_xlim()) / wide
     factor = max(1, math.floor(0.80 * high * per_inch / (most - least)))
     span = high * per_inch / factor
     ax.set_ylim(least - 0.12 * span, least + 0.88 * span)
     ax.fill_between(
-        _MM * table["x"], _MM * table["low"], _MM * table["high"], color=fs.ORANGE, alpha=0.35, linewidth=0,
+        MM_PER_M * table["x"], MM_PER_M * table["low"], MM_PER_M * table["high"], color=fs.ORANGE, alpha=0.35, linewidth=0,
         label="tolerance band",
     )  # fmt: skip
-    arc = _MM * (s - curve.length_m / 2)
+    arc = MM_PER_M * (s - curve.length_m / 2)
     for start, stop, _, colour in _stretches(recipe):
         inside = (arc >= start - 0.2) & (arc <= stop + 0.2)
         ax.plot(x[inside], z[inside], color=colour, linewidth=2)
@@ -134,13 +134,13 @@ def _points(ax, recipe, curve):
     """Mid-runner as a line of its own, the level point as a mark on the curve."""
     ax.axvline(0, color=fs.INK, linewidth=0.7, dashes=(8, 2, 1.5, 2), zorder=1)
     x, z, angle, _ = (float(v[0]) for v in curve.at(curve.length_m / 2 + recipe.level_m))
-    ax.plot([_MM * x], [_MM * z], marker="^", color=fs.INK, markersize=8, markeredgewidth=0, zorder=5)
+    ax.plot([MM_PER_M * x], [MM_PER_M * z], marker="^", color=fs.INK, markersize=8, markeredgewidth=0, zorder=5)
     pitch = f", tangent {math.degrees(angle):+.3f} deg" if abs(angle) > 1e-9 else ""
     low, high = ax.get_ylim()
     box = {"facecolor": "white", "alpha": 0.85, "edgecolor": "none", "pad": 0.6}
     side = -1 if recipe.level_m < 0 else 1
-    text = f"level point, x {_signed(_MM * x)} mm{pitch}"
-    _write(ax, _MM * x + 3 * side, low + 0.015 * (high - low), text, ha="left" if side > 0 else "right", bbox=box)
+    text = f"level point, x {_signed(MM_PER_M * x)} mm{pitch}"
+    _write(ax, MM_PER_M * x + 3 * side, low + 0.015 * (high - low), text, ha="left" if side > 0 else "right", bbox=box)
     _write(ax, -2 * side, low + 0.62 * (high - low), "mid-runner", ha="right" if side > 0 else "left", bbox=box)
 
 
@@ -151,10 +151,10 @@ def _signed(value: float, digits: int = 1) -> str:
 
 def _boundary_lines(ax, recipe):
     for s in boundaries(recipe):
-        x = _MM * (s - recipe.length_m / 2)
+        x = MM_PER_M * (s - recipe.length_m / 2)
         ax.axvline(x, color=fs.SOFT, linewidth=0.6, dashes=(3, 2), zorder=1)
         if recipe.blend_m > 0:
-            ax.axvspan(x - _MM * recipe.blend_m / 2, x + _MM * recipe.blend_m / 2, color="#efefef", zorder=0)
+            ax.axvspan(x - MM_PER_M * recipe.blend_m / 2, x + MM_PER_M * recipe.blend_m / 2, color="#efefef", zorder=0)
 
 
 # --- dimensions: rows of (centre, text, arrow ends or None), texts that would meet put lower
@@ -170,10 +170,10 @@ def _rows(recipe, half):
             (x, radius_text(r), None) for x, r in zip(np.linspace(start, stop, len(recipe.radii_m)), recipe.radii_m)
         ]
     lengths = [(0.5 * (a + b), f"{b - a:.1f}", (a, b)) for a, b, *_ in stretches]
-    width = _MM * recipe.blend_m
-    places = [_MM * (s - recipe.length_m / 2) for s in boundaries(recipe)]
+    width = MM_PER_M * recipe.blend_m
+    places = [MM_PER_M * (s - recipe.length_m / 2) for s in boundaries(recipe)]
     blends = [(x, f"{width:.1f}", (x - width / 2, x + width / 2) if width else None) for x in places]
-    whole_length = _MM * recipe.length_m
+    whole_length = MM_PER_M * recipe.length_m
     overall = [(0.0, f"{whole_length:.1f} along the arc", (-whole_length / 2, whole_length / 2))]
     named = (("radius", radii), ("length", lengths), ("blend", blends), ("runner", overall))
     return [(name, _levelled(sorted(items, key=lambda item: item[0]), per_point)) for name, items in named if items]
@@ -225,7 +225,7 @@ def _dimensions(ax, rows):
 
 def _band(ax, recipe, table):
     """What heights may be off by; the ends, where a shifted sweep moves much, are cut off and said."""
-    x = _MM * table["x"]
+    x = MM_PER_M * table["x"]
     low, high = (1e6 * (table[side] - table["height"]) for side in ("low", "high"))
     ends = [(b - a, r) for a, b, r, _ in _stretches(recipe)]
     inner = (x > x[0] + 1.2 * ends[0][0]) & (x < x[-1] - 1.2 * ends[-1][0]) if recipe.heel_sweep.length_m else x == x
@@ -299,7 +299,7 @@ def _recipe_lines(candidate):
     r = candidate.recipe
     radii = " / ".join(radius_text(v).split("\n")[0] for v in r.radii_m)
     sweeps = " and ".join(
-        f"{where} {_MM * s.length_m:g} mm at {radius_text(s.radius_m).replace(chr(10), ', ')}"
+        f"{where} {MM_PER_M * s.length_m:g} mm at {radius_text(s.radius_m).replace(chr(10), ', ')}"
         if s.length_m
         else f"{where} none"
         for where, s in (("heel", r.heel_sweep), ("toe", r.toe_sweep))
@@ -307,25 +307,25 @@ def _recipe_lines(candidate):
     return [
         f"recipe: {' '.join(candidate.name.split())}",
         f"{r.family.replace('_', ' ')}, radii heel to toe {radii}",
-        f"runner {_MM * r.length_m:.6g} mm along the arc; blend {_MM * r.blend_m:g} mm",
+        f"runner {MM_PER_M * r.length_m:.6g} mm along the arc; blend {MM_PER_M * r.blend_m:g} mm",
         f"sweeps: {sweeps}",
     ]
 
 
 def _section_lines(candidate):
     r, s = candidate.recipe, candidate.section
-    hollow = "flat" if math.isinf(s.hollow_m) else f"{_MM * s.hollow_m:.4g} mm ({s.hollow_m / 0.0254:.3g} in)"
+    hollow = "flat" if math.isinf(s.hollow_m) else f"{MM_PER_M * s.hollow_m:.4g} mm ({s.hollow_m / 0.0254:.3g} in)"
     return [
-        f"level point {_signed(_MM * r.level_m)} mm from mid-runner",
+        f"level point {_signed(MM_PER_M * r.level_m)} mm from mid-runner",
         f"pitch {_signed(math.degrees(r.pitch_offset_rad), 3)} deg, toe-down positive",
-        f"thickness {_MM * s.thickness_m:.4g} mm, hollow {hollow}",
+        f"thickness {MM_PER_M * s.thickness_m:.4g} mm, hollow {hollow}",
         f"inside edge proud {1e6 * s.proud_m:.0f} µm",
         "scale: lengths as the axis, heights exaggerated as printed",
     ]
 
 
 def _shop_lines(candidate, limits):
-    radius, boundary = limits.radius_tolerance, _MM * limits.boundary_tolerance_m
+    radius, boundary = limits.radius_tolerance, MM_PER_M * limits.boundary_tolerance_m
     broken = check(candidate.recipe, limits)
     which = [limit for limit in LIMITS if any(line.startswith(f"{limit}:") for line in broken)]
     verdict = f"OUTSIDE {limits.name} limits: {', '.join(which)}" if which else f"within {limits.name} limits"

@@ -15,15 +15,14 @@ from experiments.run.files import whole
 from sim.blade.curve import CELL_M, BladeCurve
 from sim.blade.recipe import Recipe
 from sim.errors import BladeError
-from sim.quantities import trade_radius
+from sim.quantities import MM_PER_M, trade_radius
 
 CURVE, MARKS, TEXT = "curve", "marks", "text"  # layers
 CHORD_M = 0.05e-6  # greatest distance of the drawn curve from the recipe's
 KINK_RAD = 20e-6  # greatest difference of its tangent from the recipe's
-LONGEST_M = 1e-3  # of one bulge; also what a reader that drops bulges is left with: chords within 1 um
-FLATTEST_M = 1e5  # a longer radius is drawn as a line: off by at most 0.5 um over 600 mm
+LONGEST_CHORD_M = 1e-3  # of one bulge; also what a reader that drops bulges is left with: chords within 1 um
+FLATTEST_ARC_M = 1e5  # a longer radius is drawn as a line: off by at most 0.5 um over 600 mm
 GAP_M = 1e-6  # ends that are farther apart than this when read are a gap
-_MM = 1e3
 
 
 # --- the curve in pieces
@@ -52,7 +51,7 @@ def _nodes(curve, breakpoints, chord_m):
     out = [breakpoints[:1]]
     for i, step in enumerate(np.diff(breakpoints)):
         change = max(abs(k[i + 1] - k[i]), 1e-12) / step
-        most = min((chord_m / (0.0081 * change)) ** (1 / 3), math.sqrt(12 * KINK_RAD / change), LONGEST_M)
+        most = min((chord_m / (0.0081 * change)) ** (1 / 3), math.sqrt(12 * KINK_RAD / change), LONGEST_CHORD_M)
         count = math.ceil(step / most - 1e-9)
         out.append(np.linspace(breakpoints[i], breakpoints[i + 1], count + 1)[1:])
     return np.concatenate(out)
@@ -97,18 +96,20 @@ def _draw(space, curve, start, stop, breakpoints, chord_m):
     if breakpoints is not None:
         x, z, phi, _ = curve.at(_nodes(curve, breakpoints, chord_m))
         bulges = [*np.tan(np.diff(phi) / 4), 0.0]
-        points = [tuple(map(float, p)) for p in zip(_MM * x, _MM * z, bulges)]
+        points = [tuple(map(float, p)) for p in zip(MM_PER_M * x, MM_PER_M * z, bulges)]
         space.add_lwpolyline(points, format="xyb", dxfattribs=look)
         return
     (x0, x1), (z0, z1), (phi0, phi1), _ = curve.at([start, stop])
     turn = phi1 - phi0
-    if turn * FLATTEST_M < stop - start:
-        space.add_line((_MM * float(x0), _MM * float(z0)), (_MM * float(x1), _MM * float(z1)), dxfattribs=look)
+    if turn * FLATTEST_ARC_M < stop - start:
+        space.add_line(
+            (MM_PER_M * float(x0), MM_PER_M * float(z0)), (MM_PER_M * float(x1), MM_PER_M * float(z1)), dxfattribs=look
+        )
         return
     radius = (stop - start) / turn
-    centre = _MM * (x0 - radius * math.sin(phi0)), _MM * (z0 + radius * math.cos(phi0))
+    centre = MM_PER_M * (x0 - radius * math.sin(phi0)), MM_PER_M * (z0 + radius * math.cos(phi0))
     first, last = 270.0 + math.degrees(phi0), 270.0 + math.degrees(phi1)
-    space.add_arc(tuple(map(float, centre)), _MM * float(radius), first, last, dxfattribs=look)
+    space.add_arc(tuple(map(float, centre)), MM_PER_M * float(radius), first, last, dxfattribs=look)
 
 
 def boundaries(recipe: Recipe) -> np.ndarray:
@@ -124,7 +125,7 @@ def _marks(space, recipe, curve):
     places = [(s, 1.0, 5.0, "") for s in boundaries(recipe)]
     places += [(middle, 1.0, 9.0, "mid-runner"), (middle + recipe.level_m, -1.0, -5.0, "level point")]
     for arc, near, far, word in places:
-        x, z = (_MM * float(v[0]) for v in curve.at(arc)[:2])
+        x, z = (MM_PER_M * float(v[0]) for v in curve.at(arc)[:2])
         space.add_line((x, z + near), (x, z + far), dxfattribs={"layer": MARKS})
         if word:
             low = z + far + (1.0 if far > 0 else -3.5)
@@ -134,17 +135,17 @@ def _marks(space, recipe, curve):
 def _words(space, recipe, demo):
     lines = [
         plain(recipe.name),
-        f"running surface, length {recipe.length_m * _MM:.6g} mm along the arc, heel left, toe right",
+        f"running surface, length {recipe.length_m * MM_PER_M:.6g} mm along the arc, heel left, toe right",
         "scale 1:1, mm; steel above the curve",
     ]
     if demo:
         lines.append("demo: invented")
     for i, line in enumerate(lines):
-        insert = (-_MM * recipe.length_m / 2, -15.0 - 5.0 * i)
+        insert = (-MM_PER_M * recipe.length_m / 2, -15.0 - 5.0 * i)
         space.add_text(line, height=3.0, dxfattribs={"layer": TEXT, "insert": insert})
     arc = recipe.heel_sweep.length_m
     for zone in recipe.zones:
-        where = _MM * (arc + zone.length_m / 2 - recipe.length_m / 2)
+        where = MM_PER_M * (arc + zone.length_m / 2 - recipe.length_m / 2)
         label = f"R {trade_radius(zone.radius_m)}"
         space.add_text(label, height=2.5, dxfattribs={"layer": TEXT, "insert": (where, 16.0)})
         arc += zone.length_m
@@ -175,7 +176,7 @@ class DrawnCurve:
         x = np.atleast_1d(np.asarray(x, float))
         first, last = self.ends[0, 0], self.ends[-1, 0]
         if not np.all((x >= first - GAP_M) & (x <= last + GAP_M)):
-            raise BladeError(f"drawing: x must lie within {first * _MM:.1f} and {last * _MM:.1f} mm.")
+            raise BladeError(f"drawing: x must lie within {first * MM_PER_M:.1f} and {last * MM_PER_M:.1f} mm.")
         i = np.clip(np.searchsorted(self.ends[:, 0], x, side="right") - 1, 0, len(self.radii) - 1)
         (x0, z0), (x1, z1) = self.ends[i].T, self.ends[i + 1].T
         slope = (z1 - z0) / (x1 - x0)
@@ -213,13 +214,13 @@ def read_dxf(path: Path) -> DrawnCurve:
     found.sort(key=lambda piece: piece[0][0])
     for (_, before, *_), (after, *_) in pairwise(found):
         gap = math.dist(before, after)
-        if gap > GAP_M * _MM:
+        if gap > GAP_M * MM_PER_M:
             raise BladeError(
                 f"drawing: the running surface has a gap or an overlap of {gap:.3g} mm at x = {after[0]:.1f} mm; join "
                 "its pieces end to end."
             )
-    ends = np.array([found[0][0], *(piece[1] for piece in found)]) / _MM
-    return DrawnCurve(ends, np.array([p[2] for p in found]) / _MM, np.array([p[3] for p in found]) / _MM)
+    ends = np.array([found[0][0], *(piece[1] for piece in found)]) / MM_PER_M
+    return DrawnCurve(ends, np.array([p[2] for p in found]) / MM_PER_M, np.array([p[3] for p in found]) / MM_PER_M)
 
 
 def _read(entity) -> list[tuple]:

@@ -12,12 +12,12 @@ from experiments.analysis.grinding import Grinding
 from experiments.report.part.drawing import draw
 from experiments.report.part.dxf import DrawnCurve, read_dxf, write_dxf
 from experiments.report.part.tables import gauge, write_curve_csv, write_gauge_csv
+from experiments.request.blade import LONGEST_NAME
 from experiments.run.files import whole
 from sim.quantities import FOOT_M
 from sim.trial import Candidate
 
 __all__ = ["DrawnCurve", "entry", "gauge", "read_dxf", "safe_name", "write_part", "write_recipe"]
-LONGEST_NAME = 60  # that a config takes
 _RESERVED = re.compile(r"con|prn|aux|nul|com\d|lpt\d", re.IGNORECASE)  # no file names on some systems
 
 

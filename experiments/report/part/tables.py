@@ -11,10 +11,10 @@ from experiments.analysis.grinding import Grinding
 from experiments.run.files import csv_table
 from sim.blade.curve import BladeCurve
 from sim.blade.recipe import Recipe
+from sim.quantities import MM_PER_M
 
 POINT_M, GAUGE_M = 1e-3, 5e-3  # spacing of the two tables
 _FINE_M = 0.05e-3  # spacing at which curvature is looked at for the band
-_MM = 1e3
 
 
 def write_curve_csv(path: Path, recipe: Recipe) -> None:
@@ -26,7 +26,7 @@ def write_curve_csv(path: Path, recipe: Recipe) -> None:
     x, z, angle, curvature = curve.at(arc)
     with csv_table(path, ["arc from heel [mm]", "x [mm]", "z [mm]", "tangent angle [deg]", "radius [mm]"]) as writer:
         for s, a, b, phi, k in zip(arc, x, z, angle, curvature):
-            radius = f"{_MM / k:.4f}" if k > 0 else "inf"
+            radius = f"{MM_PER_M / k:.4f}" if k > 0 else "inf"
             writer.writerow([_mm(s), _mm(a), _mm(b), f"{math.degrees(phi):.7f}", radius])
 
 
@@ -80,4 +80,4 @@ def write_gauge_csv(path: Path, recipe: Recipe, limits: Grinding) -> None:
 
 
 def _mm(value):
-    return f"{_MM * value + 0.0:.6f}".replace("-0.000000", "0.000000")
+    return f"{MM_PER_M * value + 0.0:.6f}".replace("-0.000000", "0.000000")

@@ -10,7 +10,7 @@ from sim.quantities import parse_quantity
 
 METRES = {u: parse_quantity(f"1 {u}", "m", "unit") for u in ("mm", "um", "in", "thou", "cm", "m")}
 MOST_MISSING = 0.20  # of the heights of one column
-LARGEST = 1e9  # a reading beyond this, in whatever unit, is no reading
+LARGEST_NUMBER = 1e9  # a reading beyond this, in whatever unit, is no reading
 
 
 @dataclass
@@ -59,7 +59,7 @@ def _number(cell: str, line: int, column: Column, name: str) -> float:
     """One reading. Raises BladeError for anything but a plain number, or a missing height."""
     if NUMBER.fullmatch(cell):
         value = float(cell.replace(",", "."))
-        if abs(value) < LARGEST:
+        if abs(value) < LARGEST_NUMBER:
             return value
         raise refusal(name, f"{shown(cell)} is too large for a reading; correct it or leave the cell empty.", line)
     if cell.lower() in MISSING:

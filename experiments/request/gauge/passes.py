@@ -6,7 +6,7 @@ import numpy as np
 
 from experiments.request.gauge.blades import Blade, of_blade
 from experiments.request.gauge.text import Table, counted, refusal
-from experiments.request.gauge.units import EDGE, FEWEST_POINTS, SHORTEST_M
+from experiments.request.gauge.units import EDGE, FEWEST_POINTS, SHORTEST_TRACE_M
 
 SLIP_M = 0.002  # the position may run back by this much within a pass (encoder, hand)
 
@@ -47,10 +47,10 @@ def _check_pass(table: Table, blade: Blade, position: np.ndarray, line: np.ndarr
             f"{where} has {counted(len(position), 'point')}; a pass needs at least {FEWEST_POINTS}.",
             int(line[0]),
         )
-    if np.ptp(position) < SHORTEST_M * (1 - EDGE):
+    if np.ptp(position) < SHORTEST_TRACE_M * (1 - EDGE):
         raise refusal(
             table.name,
-            f"{where} covers {np.ptp(position) * 1e3:.4g} mm; a pass must cover {SHORTEST_M * 1e3:.0f} mm.",
+            f"{where} covers {np.ptp(position) * 1e3:.4g} mm; a pass must cover {SHORTEST_TRACE_M * 1e3:.0f} mm.",
             int(line[0]),
         )
     way = 1.0 if position[-1] >= position[0] else -1.0
@@ -70,7 +70,7 @@ def _leg_starts(table: Table, blade: Blade, position: np.ndarray, line: np.ndarr
 
     A turn counts once the position has come back by 60 mm or a fifth of the span, whichever is less.
     """
-    enough = min(SHORTEST_M, 0.2 * float(np.ptp(position)))
+    enough = min(SHORTEST_TRACE_M, 0.2 * float(np.ptp(position)))
     p = position.tolist()
     starts, way, low, high, far = [0], 0, 0, 0, 0
     for i in range(1, len(p)):

@@ -10,7 +10,7 @@ from pathlib import Path
 from sim.errors import BladeError
 
 MOST_BYTES = 20_000_000
-MOST_ROWS = 100_000
+MOST_READINGS = 100_000
 MOST_LINES = 250_000  # blank lines, remarks and headings included
 MOST_COLUMNS = 64
 LONGEST_LINE = 10_000  # characters; 64 columns of 25 characters are 1600
@@ -64,7 +64,7 @@ def read_table(path) -> Table:
     text, notes = _text(_bytes(path, name), name)
     lines = text.replace("\r\n", "\n").replace("\r", "\n")
     if lines.count("\n") > MOST_LINES:
-        raise refusal(name, f"{lines.count(chr(10)):,} lines; a trace has at most {MOST_ROWS:,} rows of data.")
+        raise refusal(name, f"{lines.count(chr(10)):,} lines; a trace has at most {MOST_READINGS:,} rows of data.")
     content, remarks = _content(lines.split("\n"), name)
     separator, content = _separator(content, name)
     sample = _data_sample(content, separator, name)
@@ -241,8 +241,8 @@ def _first_data(content, separator: str, width: int, numeric: list[int]) -> int:
 
 
 def _rows(content, separator: str, width: int, name: str):
-    if len(content) > MOST_ROWS:
-        raise refusal(name, f"{len(content):,} rows of data; a trace has at most {MOST_ROWS:,}.")
+    if len(content) > MOST_READINGS:
+        raise refusal(name, f"{len(content):,} rows of data; a trace has at most {MOST_READINGS:,}.")
     rows = []
     for number, line in content:
         if line.count('"') % 2:

@@ -10,8 +10,11 @@ from sim.errors import BladeError
 POSITION_UNITS = ("auto", "mm", "in", "cm", "m")
 HEIGHT_UNITS = ("auto", "mm", "um", "in", "thou", "m", "cm")
 FEWEST_POINTS = 12
-SHORTEST_M, LONGEST_M = 0.060, 0.700
-TIGHTEST_M, FLATTEST_M = 0.3, 200.0  # radii that a whole trace may have; wider than any blade, to catch units only
+SHORTEST_TRACE_M, LONGEST_TRACE_M = 0.060, 0.700
+TIGHTEST_TRACE_M, FLATTEST_TRACE_M = (
+    0.3,
+    200.0,
+)  # radii that a whole trace may have; wider than any blade, to catch units only
 USUAL_M = (1.0, 30.0)  # between these the unit of the heights is hardly in doubt
 _SPOKEN = {"in": "inches"}  # "in in" reads badly
 EDGE = 1e-9  # relative, so that a trace of exactly 60 mm is not refused for the last bit
@@ -59,14 +62,14 @@ def _unit_of_span(name: str, span: float) -> str:
             return unit
     raise refusal(
         name,
-        f"positions span {span:.6g}, which is no runner in mm, in, cm or m (it must be {SHORTEST_M * 1e3:.0f} to "
-        f"{LONGEST_M * 1e3:.0f} mm); trace more of the runner or write the unit in the heading.",
+        f"positions span {span:.6g}, which is no runner in mm, in, cm or m (it must be {SHORTEST_TRACE_M * 1e3:.0f} to "
+        f"{LONGEST_TRACE_M * 1e3:.0f} mm); trace more of the runner or write the unit in the heading.",
     )
 
 
 def fits_runner(span_m: float) -> bool:
     """Whether a trace of this span can be one of a runner."""
-    return SHORTEST_M * (1 - EDGE) <= span_m <= LONGEST_M * (1 + EDGE)
+    return SHORTEST_TRACE_M * (1 - EDGE) <= span_m <= LONGEST_TRACE_M * (1 + EDGE)
 
 
 def _check_span(name: str, blade: Blade, span: float, unit: str) -> None:
@@ -75,11 +78,11 @@ def _check_span(name: str, blade: Blade, span: float, unit: str) -> None:
         return
     others = [u for u in POSITION_UNITS[1:] if fits_runner(span * METRES[u])]
     hint = f"perhaps {' or '.join(others)} is meant" if others else "trace the runner, or check the positions"
-    what = "short" if span_m < SHORTEST_M else "long"
+    what = "short" if span_m < SHORTEST_TRACE_M else "long"
     raise refusal(
         name,
         f"{of_blade(blade)}positions span {span_m * 1e3:.6g} mm if in {unit}, too {what} for a runner "
-        f"({SHORTEST_M * 1e3:.0f} to {LONGEST_M * 1e3:.0f} mm); {hint}.",
+        f"({SHORTEST_TRACE_M * 1e3:.0f} to {LONGEST_TRACE_M * 1e3:.0f} mm); {hint}.",
     )
 
 
@@ -95,7 +98,7 @@ def heights_to_metres(table: Table, blades, passes, asked: str) -> None:
             unit, how = _unit_of_bow(table.name, blade, bow, unit)
         radii = [span**2 / (8 * b * METRES[unit]) if b > 0 else np.inf for span, b, _ in bow]
         for radius, (_, _, line) in zip(radii, bow, strict=True):
-            if not TIGHTEST_M <= radius <= FLATTEST_M:
+            if not TIGHTEST_TRACE_M <= radius <= FLATTEST_TRACE_M:
                 raise _implausible(table.name, blade, bow, unit, line)
         blade.notes.append(f"Heights are in {_SPOKEN.get(unit, unit)}, {how}.")
         middle = float(np.median(radii))
@@ -126,7 +129,7 @@ def _bows(table: Table, blade: Blade, pass_id: np.ndarray):
     return found
 
 
-def _plausible(bow, unit: str, least: float = TIGHTEST_M, most: float = FLATTEST_M) -> bool:
+def _plausible(bow, unit: str, least: float = TIGHTEST_TRACE_M, most: float = FLATTEST_TRACE_M) -> bool:
     """Whether the middle one of the passes has a radius within bounds."""
     span, height = (float(np.median([b[i] for b in bow])) for i in (0, 1))
     return height > 0 and least <= span**2 / (8 * height * METRES[unit]) <= most
@@ -150,7 +153,7 @@ def _implausible(name: str, blade: Blade, bow, unit: str, line: int) -> BladeErr
     height = float(np.median([b[1] for b in bow]))
     return refusal(
         name,
-        f"{of_blade(blade)}less their tilt the heights bow by {height:.4g} {unit}, a radius outside {TIGHTEST_M:g} to "
-        f"{FLATTEST_M:g} m; {hint}, to be written in the heading or as height_unit.",
+        f"{of_blade(blade)}less their tilt the heights bow by {height:.4g} {unit}, a radius outside {TIGHTEST_TRACE_M:g} to "
+        f"{FLATTEST_TRACE_M:g} m; {hint}, to be written in the heading or as height_unit.",
         line,
     )

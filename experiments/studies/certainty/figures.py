@@ -11,12 +11,12 @@ from experiments.report import style as fs
 from experiments.report.words import pair_label, share_text
 from experiments.studies.certainty.study import Plan
 
-MOST = 24
+MOST_BARS = 24
 
 
 def draw(plan: Plan, draws: Draws, folder: Path, processes: int) -> list[Path]:
     """One panel for the score and one for each pair."""
-    names = draws.candidates[:MOST]
+    names = draws.candidates[:MOST_BARS]
     left = max(fs.text_width(name, 8) for name in names) / 72 + 0.35
     failed = int(draws.failed.sum())
     note = f"bar: 5 to 95 % of {len(draws.points)} draws ({failed} failed); dot: median"

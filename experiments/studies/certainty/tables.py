@@ -11,14 +11,12 @@ from experiments.analysis.deciding import BEYOND, share_beyond
 from experiments.analysis.draws import Draws, beats, intervals, ranks
 from experiments.report.draw_tables import write_draws, write_intervals
 from experiments.report.sources import cite_statics
-from experiments.report.tables import cell, cells, terminal_table
+from experiments.report.tables import MOST_ROWS, cell, cells, terminal_table
 from experiments.report.words import share_text
 from experiments.run.files import csv_table
 from experiments.run.folder import RunFolder
 from experiments.studies.certainty.study import Plan
 from sim.measures import REGISTRY, STATIC
-
-MOST_ROWS = 40
 
 
 def write(plan: Plan, draws: Draws, folder: RunFolder) -> None:

@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from experiments.report import style as fs
-from experiments.report.shown import STATES
+from experiments.report.shown import STATE_LABELS
 from experiments.studies.compare.field import Field
 from sim.quantities import FOOT_M
 
@@ -105,8 +105,8 @@ def _curvatures(ax, rows, field):
 
 def contact(field: Field):
     """Where the steel is in the ice and where the ice presses on it, one panel a state, one line a candidate."""
-    rows, notes = field.drawn(lambda row: row.contacts, fs.MOST_ROWS)
-    states = [s for s in STATES if any(s in row.contacts for row in rows)]
+    rows, notes = field.drawn(lambda row: row.contacts, fs.MOST_CHART_ROWS)
+    states = [s for s in STATE_LABELS if any(s in row.contacts for row in rows)]
     if not states:
         return None
     notes += ["thin: steel in the ice; dark: ice at its full hardness; light: ice springing back; tick: load line"]
@@ -157,7 +157,7 @@ def _contact_panel(ax, rows, field, state, left, right):
     ax.grid(axis="y", visible=False)
     ax.tick_params(axis="y", length=0)
     ax.set_xlabel("HEEL     mm from mid-runner     TOE", loc="left", fontsize=7.5)
-    ax.set_title(f"{STATES[state]}\npeak {tallest / 1e3:.0f} N per mm", loc="left", fontsize=8.5)
+    ax.set_title(f"{STATE_LABELS[state]}\npeak {tallest / 1e3:.0f} N per mm", loc="left", fontsize=8.5)
     ax.text(
         1,
         1.01,

@@ -16,7 +16,7 @@ from experiments.studies.compare.study import Plan
 from experiments.studies.compare.trade_figures import measures, trade_off
 from sim.measures import SETTLED
 
-COLUMNS = {
+SERIES_AXES = {
     "time": ("time, ms", 1e3), "path_position": ("way along the path, m", 1.0),
     "balance_position": ("balance from mid-runner, mm", 1e3),
     "pitch": ("pitch, deg (toe-down positive)", 180 / math.pi),
@@ -72,7 +72,7 @@ def _has(name):
 def _trace(ax, field, row, name, over, column):
     """One line of a movement; a cross where it ended early, nothing where the blade hardly touches."""
     series, look = row.series[name], field.looks[row.candidate]
-    x, y = COLUMNS[over][1] * series[over], COLUMNS[column][1] * series[column]
+    x, y = SERIES_AXES[over][1] * series[over], SERIES_AXES[column][1] * series[column]
     if column == "balance_position":
         y = np.where(series["load"] > 0.03 * series["load"].max(), y, math.nan)
     at = fs.thinned(len(x))
@@ -90,7 +90,7 @@ def _panel(ax, field, rows, name, over, column):
         wanted = rows[0].series[name]
         at = fs.thinned(len(wanted["time"]))
         ax.plot(
-            COLUMNS[over][1] * wanted[over][at],
+            SERIES_AXES[over][1] * wanted[over][at],
             wanted["wanted_load"][at],
             color="black",
             dashes=(2, 2),
@@ -98,8 +98,8 @@ def _panel(ax, field, rows, name, over, column):
             zorder=5,
         )
         ax.set_title("dashed: wanted load", loc="left", fontsize=8)
-    ax.set_ylabel(COLUMNS[column][0])
-    ax.set_xlabel(COLUMNS[over][0])
+    ax.set_ylabel(SERIES_AXES[column][0])
+    ax.set_xlabel(SERIES_AXES[over][0])
     ax.margins(x=0.01)
 
 

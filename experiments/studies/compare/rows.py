@@ -17,7 +17,7 @@ from sim.trial import Candidate, Setting, Trial
 
 CURVE_POINTS = 281
 CONTACT_POINTS = 241
-LOST = "the computation broke off: it killed every worker that took it (out of memory?)"
+LOST_REASON = "the computation broke off: it killed every worker that took it (out of memory?)"
 
 
 @dataclass(eq=False)
@@ -138,7 +138,7 @@ def lost_task(shared: Shared, item):
     kind, _, what, radii = item
     if kind == "line":
         return np.full((len(radii), len(shared.on_line)), math.nan)
-    return [_gone(LOST, candidate, shared) for candidate in what]
+    return [_gone(LOST_REASON, candidate, shared) for candidate in what]
 
 
 def _gone(why: str, candidate, shared: Shared) -> dict:

@@ -62,10 +62,6 @@ def write_h5(path: Path, results: Results, attributes: dict[str, str]) -> None:
         _judgement(file.create_group("judgement"), rows)
 
 
-
-
-
-
 def labels(rows: Sequence[Row]) -> list[str]:
     """One label a row: the candidate, and the skater where there is more than one."""
     several = len({row.skater for row in rows}) > 1
@@ -154,10 +150,6 @@ def _judgement(group, rows):
 
 def _text(value: float) -> str:
     return repr(float(value)) if math.isfinite(value) else ""
-
-
-
-
 
 
 def write_csv(path: Path, results: Results) -> None:

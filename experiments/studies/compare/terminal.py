@@ -8,7 +8,7 @@ from rich.text import Text
 
 from experiments.analysis.deciding import BEYOND, INSIDE, NEAR_CROWN_M, near_crown
 from experiments.report.shown import TERMINAL, TERMINAL_VALUES, heading
-from experiments.report.tables import cell, terminal_table
+from experiments.report.tables import MOST_ROWS, cell, terminal_table
 from experiments.report.words import NOT_AVAILABLE
 from experiments.request.comparison import Request
 from experiments.studies.compare.rows import Results, Row
@@ -18,7 +18,7 @@ from sim.quantities import FOOT_M
 
 COLUMN = 9  # characters of a column
 MOST_REASONS, MOST_UNSCORED = 10, 5
-MOST_ROWS, BEST_ROWS = 40, 15  # a longer comparison shows its best few
+BEST_ROWS = 15  # of a comparison longer than MOST_ROWS
 JUDGED = (
     "Score: sum of weight x log2(ratio, better above 1) over the sum of weights; +0.1 is 7 % better overall; its parts "
     "are in results.h5/judgement. Beyond: no single radius on the blade's own runner and hollow has as little of both; "

@@ -27,10 +27,6 @@ PAIRS = (  # (x, y, title, what a fold of the line comes from)
 CROWD, NAMED = 200, 6  # more blades than this are dots, and only a few of them get names
 
 
-
-
-
-
 def _finite(row, names) -> bool:
     return all(math.isfinite(row.values.get(name, math.nan)) for name in names)
 
@@ -38,7 +34,7 @@ def _finite(row, names) -> bool:
 def trade_off(field: Field):
     """Pairs of measures of which less is better, with the line that single radii draw."""
     names = [name for pair in PAIRS for name in pair[:2]]
-    rows, notes = field.drawn(lambda row: _finite(row, names), fs.MOST_ROWS)
+    rows, notes = field.drawn(lambda row: _finite(row, names), fs.MOST_CHART_ROWS)
     if not rows:
         return None
     crowd = [row for row in field.rows if _finite(row, names)]
@@ -110,12 +106,6 @@ def _limits(ax, cloud, left):
         put(low - before * pad, high + 0.12 * pad)
 
 
-
-
-
-
-
-
 def _folds(line, radii) -> list[str]:
     """Radii in ft at which x or y turns round along the line."""
     found = []
@@ -134,8 +124,6 @@ def _markers(ax, field, rows, points, spots):
         seen.append((row.family, spot))
         look = field.looks[row.candidate]
         ax.plot(*point, look.marker, color=look.colour, markersize=7, markeredgecolor="white", markeredgewidth=0.6)
-
-
 
 
 def _labels(field, rows, spots, path):
@@ -168,7 +156,9 @@ def _joint_name(field, rows):
 def measures(field: Field):
     """Headline measures as ratios to the reference: one small panel a measure, one line a candidate."""
     names = [n for n in FIGURE if math.isfinite(field.values.get(n, math.nan))]
-    rows, notes = field.drawn(lambda row: any(math.isfinite(row.values.get(n, math.nan)) for n in names), fs.MOST_ROWS)
+    rows, notes = field.drawn(
+        lambda row: any(math.isfinite(row.values.get(n, math.nan)) for n in names), fs.MOST_CHART_ROWS
+    )
     if not rows or not names:
         return None
     if len(names) < len(FIGURE):

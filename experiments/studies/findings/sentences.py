@@ -254,7 +254,9 @@ def survives(plan: Plan, result: Findings) -> Finding:
         f"The ranking by this weighting is not supported under: {', '.join(lost)}." if lost
         else f"The ranking is kept (tau above {ORDER_KEPT}) under every physics tried."
     )  # fmt: skip
-    return Finding(f"Does the order by the weighting {plan.request.scheme.name!r} survive other physics?", tuple(sentences))
+    return Finding(
+        f"Does the order by the weighting {plan.request.scheme.name!r} survive other physics?", tuple(sentences)
+    )
 
 
 def trade_rules(rules: Sequence[Check]) -> Finding:

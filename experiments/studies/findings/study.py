@@ -33,12 +33,12 @@ from sim.trial import Candidate, Setting
 
 KEYS = ("uncertainty", "draws", "seed", "glide_lines", "turn_lines", "other_ice")
 NEEDED = ("mid-flat short ends", "mid-flat long ends", "rear-flat", "rear-flat eased")
-MOST_ZONES = 5
+MOST_SEARCHED_ZONES = 5
 RADIUS_FT = (7.0, 14.0)  # what the search for the best zones may use
-SHARE = (1.0, 3.0)  # of a zone, before shares are made to add up
+ZONE_SHARE = (1.0, 3.0)  # of a zone, before shares are made to add up
 GENERATIONS, RESTARTS = 25, 2
 # what else changes on the reference blade: words, uncertain inputs put elsewhere
-SURROUNDINGS = {
+ELSEWHERE = {
     "hollow a fifth smaller": {"hollow_factor": 0.8},
     "hollow a quarter larger": {"hollow_factor": 1.25},
     "ice 3 K warmer": {"temperature_shift": 3.0},
@@ -58,7 +58,7 @@ class Plan:
 
 @dataclass(frozen=True)
 class Zones:
-    """Best frontier gain found for a pair with up to 1, 2, ... MOST_ZONES zones, and its recipe; 1 and None where no
+    """Best frontier gain found for a pair with up to 1, 2, ... MOST_SEARCHED_ZONES zones, and its recipe; 1 and None where no
     search found more."""
 
     pair: tuple[str, str]
@@ -110,7 +110,7 @@ def surroundings(request: Request) -> dict[str, np.ndarray | str]:
     """Static measures of the reference blade elsewhere, as ratios to those at the stated place."""
     setting, out = replace(request.settings[0], scenarios={}), {}
     standard = statics(setting.reference, setting, STATIC)
-    for words, inputs in SURROUNDINGS.items():
+    for words, inputs in ELSEWHERE.items():
         try:
             there = varied_setting(setting, inputs)
         except BladeError as refusal:
@@ -131,10 +131,10 @@ def best_zones(request: Request, seed: int, workers: Workers, progress: Progress
     pair, setting = static_pairs(request.pairs)[-1], replace(request.settings[0], scenarios={})
     radii = np.geomspace(request.line_m[0], request.line_m[-1], 2 * LINE_RADII)
     shared = setting, pair, radii, line_costs(setting, radii, pair)
-    tries = [(count, seed + k) for count in range(1, MOST_ZONES + 1) for k in range(RESTARTS)]
+    tries = [(count, seed + k) for count in range(1, MOST_SEARCHED_ZONES + 1) for k in range(RESTARTS)]
     found = workers.map(search_zones, tries, shared, progress)
     best: list[tuple[float, Recipe | None]] = [(1.0, None)]
-    for count in range(1, MOST_ZONES + 1):
+    for count in range(1, MOST_SEARCHED_ZONES + 1):
         mine = [(gain, zoned(setting.reference.recipe, v)) for (n, _), (gain, v) in zip(tries, found) if n == count]
         best.append(max([*mine, best[-1]], key=lambda x: x[0]))
     return Zones(pair, tuple(best))
@@ -162,7 +162,7 @@ def search_zones(
         gain = frontier_gain([float(cost(n, x)) for n, x in zip(pair, values)], radii, line).gain
         return -gain if math.isfinite(gain) else 0.0
 
-    bounds = [RADIUS_FT] * count + [SHARE] * (count if count > 1 else 0)
+    bounds = [RADIUS_FT] * count + [ZONE_SHARE] * (count if count > 1 else 0)
     found = differential_evolution(
         loss, bounds, maxiter=GENERATIONS, popsize=8, rng=np.random.default_rng(seed), polish=False, tol=0
     )

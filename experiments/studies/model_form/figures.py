@@ -6,12 +6,12 @@ from experiments.report import style as fs
 from experiments.report.tables import cell
 from experiments.studies.model_form.study import ModelForm, Plan
 
-MOST = 12
+MOST_CANDIDATES = 12
 
 
 def draw(plan: Plan, result: ModelForm, folder: Path, processes: int) -> list[Path]:
     """Candidates as lines over variants."""
-    names = result.candidates[:MOST]
+    names = result.candidates[:MOST_CANDIDATES]
     note = "score above 0: better than the reference; under each name: Kendall's tau of the order"
     fig = fs.page(11.5, 5.6, "Does the order survive other physics", [note])
     width = max(fs.text_width(n, 8) for n in names) / 72 + 0.9

@@ -15,7 +15,9 @@ from experiments.studies.model_form.study import ModelForm, Plan, Variant
 def write(plan: Plan, result: ModelForm, folder: RunFolder) -> None:
     """does_it_hold.csv: one line a variant and candidate."""
     header = ["variant", "candidate", "score", "rank", "kendall_tau_to_standard"]
-    with csv_table(folder.path / "does_it_hold.csv", [*header, *(f"gain {' | '.join(p)}" for p in result.pairs)]) as table:
+    with csv_table(
+        folder.path / "does_it_hold.csv", [*header, *(f"gain {' | '.join(p)}" for p in result.pairs)]
+    ) as table:
         for variant in result.variants:
             known = np.isfinite(variant.score).all()
             places = stats.rankdata(-variant.score) if known else np.full(len(variant.score), np.nan)

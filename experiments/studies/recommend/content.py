@@ -6,13 +6,14 @@ import numpy as np
 
 from experiments.analysis.deciding import Choice, deciding, excludes
 from experiments.analysis.draws import Draws, intervals
+from experiments.report import sources
 from experiments.report.page import about
 from experiments.report.words import NOT_AVAILABLE, share_text
 from experiments.request.grids import zone_words
 from experiments.run.folder import RunFolder
-from experiments.studies.recommend import detail, tables
+from experiments.studies.recommend import detail
 from experiments.studies.recommend.sentences import adapting, feel, headline, number
-from experiments.studies.recommend.study import MEASURED_AT, Plan, Recommendation, WorkOrder
+from experiments.studies.recommend.study import MEASURED_AT, ROLLED_MEASURES, Plan, Recommendation, WorkOrder
 from experiments.studies.recommend.traces import Blade
 from sim.blade.reading import BladeReading
 from sim.blade.recipe import Recipe
@@ -45,8 +46,13 @@ def sheet_content(plan: Plan, result: Recommendation, folder: RunFolder) -> dict
         "unknown": _unknown(plan.order, result.draws),
         "physics": [*detail.PHYSICS, detail.draw_words(result.draws)],
         "table": detail.table(result),
-        "sources": tables.cite(plan, result),
+        "sources": cite(plan, result),
     }
+
+
+def cite(plan: Plan, result: Recommendation) -> list[str]:
+    """What the run rests on."""
+    return sources.cite(plan.request, [*STATIC, *ROLLED_MEASURES], plan.request.settings[0].scenarios)
 
 
 def screen_content(plan: Plan, result: Recommendation) -> dict:

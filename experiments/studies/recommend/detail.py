@@ -28,7 +28,7 @@ from sim.blade.smooth import Z90
 from sim.measures import REGISTRY, STATIC, Measure
 from sim.quantities import FOOT_M
 
-CURVE_POINTS = 561
+DRAWN_POINTS = 561
 PHYSICS = (
     "A rigid blade is pressed on ice that yields at its hardness wherever the steel presses, and springs back a little "
     "behind the deepest point. From the contact follow drag, the moment to twist the blade, the tightest path that it "
@@ -150,7 +150,7 @@ def _inside(x: np.ndarray, reading: BladeReading) -> np.ndarray:
 
 def _heights(curve: BladeCurve, reading: BladeReading) -> dict:
     """A new curve between the turned-up ends of the blade that it is ground out of."""
-    arc = np.linspace(0.0, curve.length_m, CURVE_POINTS)
+    arc = np.linspace(0.0, curve.length_m, DRAWN_POINTS)
     x, z, *_ = curve.at(arc)
     keep = _inside(x, reading)
     return {"x_mm": 1e3 * x[keep], "z_mm": 1e3 * z[keep]}

@@ -16,8 +16,8 @@ from sim.quantities import FOOT_M
 
 MM = 1 / 25.4
 CURVES_MM, TRADE_MM = (104, 50), (80, 50)  # what the printed page has room for; text is drawn at its printed size
-TEXT = 8  # points: the least that the sheet prints
-RC = fs.RC | {"font.size": TEXT, "axes.labelsize": TEXT}
+TEXT_PT = 8  # points: the least that the sheet prints
+SHEET_RC = fs.RC | {"font.size": TEXT_PT, "axes.labelsize": TEXT_PT}
 
 # dash and marker differ as well as colour: a grey print must do
 BLADES = (Look("#000000", (), 1.5, "s"), Look(fs.GREEN, (1.2, 1.2), 1.8, "^"))
@@ -26,7 +26,7 @@ OTHER = Look("#888888", (), 1.0, "o")
 OTHERS_NAMED = 4  # so many other candidates have room for a name in the small trade-off
 
 
-def short(text: str, points: float, size: float = TEXT) -> str:
+def short(text: str, points: float, size: float = TEXT_PT) -> str:
     """A text no wider than `points`, shortened at its end where it is."""
     if fs.text_width(text, size) <= points:
         return text
@@ -69,7 +69,7 @@ def curves(blades: list[dict], choices: list[dict]) -> str:
     drawn = [(curve, look) for curve, look in drawn if len(curve["x"]) > 3]
     if not drawn:
         return ""
-    with matplotlib.rc_context(RC):
+    with matplotlib.rc_context(SHEET_RC):
         fig = Figure(figsize=(CURVES_MM[0] * MM, CURVES_MM[1] * MM), facecolor="white")
         low_line = 0.17 * math.ceil(len(drawn) / 2)
         cells = fs.grid(fig, 2, 1, 0.5, 0.04, low_line + 0.06, 0.36, hgap=0.2, height_ratios=(1, 3.3))
@@ -113,7 +113,7 @@ def _legend(fig, drawn):
     for i, (curve, look) in enumerate(drawn):
         x, y = (0.02 + 0.5 * (i % 2)), 1 - (0.09 + 0.17 * (i // 2)) / height
         fig.add_artist(matplotlib.lines.Line2D([x, x + 0.06], [y, y], **look.line))
-        fig.text(x + 0.07, y, short(curve["name"], 0.41 * width * 72), va="center", fontsize=TEXT)
+        fig.text(x + 0.07, y, short(curve["name"], 0.41 * width * 72), va="center", fontsize=TEXT_PT)
 
 
 def _factor(ax, span_mm, reach):
@@ -135,7 +135,7 @@ def _side_view(ax, curve, reach):
     ax.set_xlim(-reach, reach)
     ax.set_ylim(top - span, top)
     ax.axis("off")
-    ax.text(0, 0.6 * span, f"side view, heights x {factor:g}", ha="center", va="center", fontsize=TEXT)
+    ax.text(0, 0.6 * span, f"side view, heights x {factor:g}", ha="center", va="center", fontsize=TEXT_PT)
 
 
 def _deviations(ax, drawn, reach):
@@ -165,7 +165,7 @@ def _deviations(ax, drawn, reach):
     for x, word in ((0, "HEEL"), (1, "TOE")):
         style = {"ha": ("left", "right")[x], "va": "bottom", "fontweight": "bold"}
         ax.text(ax.get_position().corners()[2 * x, 0], 0.005, word, transform=ax.figure.transFigure, **style)
-    ax.set_title(f"against the best single arc of the blade, heights x {factor:g}", fontsize=TEXT, pad=3)
+    ax.set_title(f"against the best single arc of the blade, heights x {factor:g}", fontsize=TEXT_PT, pad=3)
 
 
 def _measured_marks(ax, curve, look, arc, shift):
@@ -198,7 +198,7 @@ def trade(points: list[dict], line: dict, axes: dict) -> str:
     points = [p for p in points if all(_number(p.get(k)) for k in "xy")]
     if not points:
         return ""
-    with matplotlib.rc_context(RC):
+    with matplotlib.rc_context(SHEET_RC):
         fig = Figure(figsize=(TRADE_MM[0] * MM, TRADE_MM[1] * MM), facecolor="white")
         fig.set_dpi(150)
         ax = fig.add_subplot(fs.grid(fig, 1, 1, 0.5, 0.05, 0.35, 0.36)[0])
@@ -267,8 +267,8 @@ def _draw_trade(ax, points, path, radii):
             obstacles.append(_candidate(ax, point, look))
     taken += [np.array([*(spot - 4), *(spot + 4)]) for point, spot in zip(points, spots) if _main(point)]
     obstacles = np.vstack(obstacles)
-    fs.place_labels(ax, _names(points, spots), obstacles, taken, size=TEXT, reach=(11, 17, 25, 35, 47, 62, 80, 100))
-    fs.place_labels(ax, _free(ax, feet, taken), obstacles, taken, size=TEXT, reach=(8, 11, 15, 20))
+    fs.place_labels(ax, _names(points, spots), obstacles, taken, size=TEXT_PT, reach=(11, 17, 25, 35, 47, 62, 80, 100))
+    fs.place_labels(ax, _free(ax, feet, taken), obstacles, taken, size=TEXT_PT, reach=(8, 11, 15, 20))
 
 
 def _candidate(ax, point, look):
@@ -307,10 +307,10 @@ def _names(points, spots):
 
 def _two_lines(name, most=72.0):
     """A name on one line, or two where it is long, each no wider than `most` points."""
-    if fs.text_width(name, TEXT) <= most:
+    if fs.text_width(name, TEXT_PT) <= most:
         return name
     words, first = name.split(" "), ""
-    while words and fs.text_width(f"{first} {words[0]}", TEXT) <= most:
+    while words and fs.text_width(f"{first} {words[0]}", TEXT_PT) <= most:
         first = f"{first} {words.pop(0)}".strip()
     return "\n".join(short(part, most) for part in (first, " ".join(words)) if part)
 

@@ -25,7 +25,7 @@ VERDICTS = {
     "keep": ("Leave it as it is", False),
     "too_close": ("Too close to call, leave it as it is", False),
 }
-ADVICE = ("recommended", "runner-up")
+ADVISED_ROLES = ("recommended", "runner-up")
 MEASURES = 3  # numbers that decide, on page 1
 POINTS_MM = 72 / 25.4
 WRAP = 1.08  # what the ends of lines lose
@@ -85,8 +85,8 @@ def _advance(mark: str) -> float:
     """Width that one character takes on the page, points."""
     for width, marks in WIDTHS.items():
         if mark in marks:
-            return width * inline.TEXT / 1000
-    return text_width(f"|{mark}|", inline.TEXT) - text_width("||", inline.TEXT)  # of a wider font
+            return width * inline.TEXT_PT / 1000
+    return text_width(f"|{mark}|", inline.TEXT_PT) - text_width("||", inline.TEXT_PT)  # of a wider font
 
 
 def _lines(text: str, width_mm: float) -> int:
@@ -133,7 +133,7 @@ def _verdict(content) -> tuple[str, bool]:
 def _role(choice, advised: bool) -> str:
     """What stands above a choice: its role, unless the verdict is to leave the blade alone."""
     role = _words(choice.get("role")) or "choice"
-    return "to compare" if role in ADVICE and not advised else role
+    return "to compare" if role in ADVISED_ROLES and not advised else role
 
 
 def _subject(items, short: Short) -> list[tuple[str, str]]:

@@ -77,7 +77,9 @@ def adapting(draws: Draws, verdict: Verdict) -> str:
 def headline(verdict: Verdict, worth: float) -> tuple[str, list[str]]:
     """(one line, plain sentences) of a verdict."""
     if verdict.kind == "none":
-        return "None of the other blades can be ground here, or be judged", ["Why stands beside each of them on page 2."]
+        return "None of the other blades can be ground here, or be judged", [
+            "Why stands beside each of them on page 2."
+        ]
     best = verdict.best
     gain = f"{ratio_text(2 ** best.score[1])} times as good overall by the stated use ({overall_text(best.score)})"
     small = f"less than the {100 * (worth - 1):.0f} % that are worth the steel"

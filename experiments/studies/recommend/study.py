@@ -18,7 +18,7 @@ from experiments.request.uncertainty import Input, Sampling, read_sampling
 from experiments.run.workers import Progress, Workers
 from experiments.studies.recommend import traces
 from experiments.studies.recommend.traces import Bench, read_bench
-from experiments.studies.recommend.use import Needs, place_words, read_needs
+from experiments.studies.recommend.use import FARTHEST_M, Needs, place_words, read_needs
 from sim.blade.recipe import Recipe, Sweep
 from sim.blade.stock import Removal, removal
 from sim.blade.wear import wear
@@ -28,19 +28,18 @@ from sim.quantities import FOOT_M
 from sim.trial import Candidate, Trial
 
 KEYS = (
-    *traces.KEYS, "gauge_level", "runner_height", "least_height", "shop", "initials", "stands", "says", "use", "wishes",
+    *traces.TRACE_KEYS, "gauge_level", "runner_height", "least_height", "shop", "initials", "stands", "says", "use", "wishes",
     "grinding", "uncertainty", "draws", "seed",
 )  # fmt: skip
 MEASURED, REFRESHED = "blade as measured", "refreshed"
 MEASURED_AT, REFRESHED_AT = 0, 1  # places of these two among the blades
 LINES = ("glide_line_shift", "turn_line_shift", "push_line_shift", "pivot_line_shift")
-THINNEST_M, TALLEST_M = 2e-3, 80e-3  # height of steel of any runner
+LEAST_STEEL_M, MOST_STEEL_M = 2e-3, 80e-3  # height of steel of any runner
 WIDEST_BLEND_M = 0.2  # of a blade whose ends leave more room than any blend takes
-FARTHEST_M = 0.06  # wear that lies further from the usual stance is not where anybody stands
 UNEVEN_M = 25e-6  # between the edges, for what uneven ones cost
 LINE_POINTS = 25  # of the single-radius line in the sheet's trade-off
 USUAL_AXES = ("pivot_forefoot_toe_in", "glide_drag_coefficient")
-ROLLED = tuple(name for name, measure in REGISTRY.items() if measure.state in ROLLED_STATES)
+ROLLED_MEASURES = tuple(name for name, measure in REGISTRY.items() if measure.state in ROLLED_STATES)
 
 
 @dataclass(frozen=True)
@@ -115,10 +114,10 @@ def _read_order(fields: Fields, stated: Stated, needs: Needs) -> WorkOrder:
     """The work order with its traces read. Raises BladeError."""
     level, initials = fields.flag("gauge_level"), fields.text("initials", 12) if fields.has("initials") else ""
     height, least = (fields.quantity(k, "m") if fields.has(k) else math.nan for k in ("runner_height", "least_height"))
-    if not (math.isnan(height) or THINNEST_M <= height <= TALLEST_M):
+    if not (math.isnan(height) or LEAST_STEEL_M <= height <= MOST_STEEL_M):
         raise BladeError(
-            f"runner_height: {height * 1e3:.1f} mm is no height of steel; use {THINNEST_M * 1e3:g} mm to "
-            f"{TALLEST_M * 1e3:g} mm."
+            f"runner_height: {height * 1e3:.1f} mm is no height of steel; use {LEAST_STEEL_M * 1e3:g} mm to "
+            f"{MOST_STEEL_M * 1e3:g} mm."
         )
     limits = read_grinding(fields.inner("grinding"))
     return WorkOrder(read_bench(fields, stated), needs, initials, level, height, least, limits)
@@ -148,7 +147,9 @@ def _blades(stated: Stated, order: WorkOrder) -> Request:
 
 def _on_runner(stated: Stated, measured: Recipe) -> Stated:
     """What is asked, on the measured runner: its length and ends to the nanometre, and a blend that they leave room for."""
-    heel, toe = (Sweep(_nanometre(s.length_m), _nanometre(s.radius_m)) for s in (measured.heel_sweep, measured.toe_sweep))
+    heel, toe = (
+        Sweep(_nanometre(s.length_m), _nanometre(s.radius_m)) for s in (measured.heel_sweep, measured.toe_sweep)
+    )
     room = min([WIDEST_BLEND_M, *(2 * s.length_m for s in (measured.heel_sweep, measured.toe_sweep) if s.length_m > 0)])
     blend = _nanometre(min(stated.blade.blend_m, room))
     blade = replace(stated.blade, heel_sweep=heel, toe_sweep=toe, blend_m=blend, proud_m=0.0)
@@ -278,7 +279,7 @@ def uneven_edges(request: Request) -> np.ndarray:
 
 def rolled_measures(case: Case) -> dict[str, float]:
     """Measures of the rolled movements; nan where a movement did not finish."""
-    return evaluate(Trial(case.candidate, case.setting), ROLLED)[0]
+    return evaluate(Trial(case.candidate, case.setting), ROLLED_MEASURES)[0]
 
 
 def trade_axes(request: Request) -> tuple[str, str]:

@@ -4,21 +4,21 @@ from pathlib import Path
 
 from rich.console import Console
 
-from experiments.report import sources
 from experiments.report.draw_tables import write_draws, write_intervals
 from experiments.report.page import write_text
 from experiments.run.files import csv_table
 from experiments.run.folder import RunFolder
-from experiments.studies.recommend.study import ROLLED, Plan, Recommendation
+from experiments.studies.recommend.content import cite, screen_content
+from experiments.studies.recommend.detail import recipes_text
+from experiments.studies.recommend.study import Plan, Recommendation
 from experiments.studies.recommend.traces import Bench
 from sim.blade.wear import deviation
-from sim.measures import STATIC
+
+__all__ = ["cite", "show", "write"]
 
 
 def write(plan: Plan, result: Recommendation, folder: RunFolder) -> None:
     """results.h5, intervals.csv, reading.csv, recipes.yaml and, where a recipe was stated, deviation.csv."""
-    from experiments.studies.recommend.detail import recipes_text  # after the figures' libraries
-
     bench = plan.order.bench
     write_draws(folder.path / "results.h5", result.draws, plan.sampling.inputs, folder.attributes())
     write_intervals(folder.path / "intervals.csv", result.draws)
@@ -26,11 +26,6 @@ def write(plan: Plan, result: Recommendation, folder: RunFolder) -> None:
     if bench.ground is not None:
         write_deviation(folder.path / "deviation.csv", bench)
     write_text(folder.path / "recipes.yaml", recipes_text(plan))
-
-
-def cite(plan: Plan, result: Recommendation) -> list[str]:
-    """What the run rests on."""
-    return sources.cite(plan.request, [*STATIC, *ROLLED], plan.request.settings[0].scenarios)
 
 
 def write_reading(path: Path, bench: Bench) -> None:
@@ -52,8 +47,6 @@ def write_deviation(path: Path, bench: Bench) -> None:
 
 def show(plan: Plan, result: Recommendation, console: Console) -> None:
     """The verdict in the terminal: what the page says first."""
-    from experiments.studies.recommend.content import screen_content
-
     content = screen_content(plan, result)
     for name, text in content["subject"]:
         console.print(f"{name:8s} {text}", markup=False)

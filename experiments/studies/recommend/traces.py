@@ -7,13 +7,21 @@ from experiments.request.blade import read_candidate
 from experiments.request.comparison import Stated
 from experiments.request.fields import Fields
 from experiments.request.gauge.tracefile import RawTrace, read_trace
+from experiments.request.gauge.units import HEIGHT_UNITS, POSITION_UNITS
 from sim.blade.reading import BladeReading, read_blade
 from sim.blade.recipe import Recipe
 from sim.errors import BladeError
 
-UNITS = ("auto", "mm", "cm", "m", "in")
-HEIGHT_UNITS = ("auto", "mm", "um", "cm", "m", "in", "thou")
-KEYS = ("trace", "second_trace", "trace_unit", "height_unit", "heights", "trace_from", "runner_length", "ground_as")
+TRACE_KEYS = (
+    "trace",
+    "second_trace",
+    "trace_unit",
+    "height_unit",
+    "heights",
+    "trace_from",
+    "runner_length",
+    "ground_as",
+)
 
 
 @dataclass(frozen=True)
@@ -62,7 +70,7 @@ def read_bench(fields: Fields, stated: Stated) -> Bench:
         raise BladeError("trace: name the file of the gauge trace, for example trace=worn.csv.")
     length = fields.quantity("runner_length", "m") if fields.has("runner_length") else None
     ground = _ground(fields, stated, length)
-    how = _HowToRead(fields.choice("trace_unit", UNITS), fields.choice("height_unit", HEIGHT_UNITS),
+    how = _HowToRead(fields.choice("trace_unit", POSITION_UNITS), fields.choice("height_unit", HEIGHT_UNITS),
                      fields.choice("heights", ("auto", "up", "down")),
                      fields.choice("trace_from", ("auto", "heel", "toe")), length, ground)  # fmt: skip
     blades = _named([blade for i, file in enumerate(files) for blade in _blades_of(file, i, len(files), how)], files)

@@ -21,7 +21,11 @@ FRONT, RANDOM, LINE = fs.BLUE, fs.ORANGE, fs.SOFT
 
 def draw(plan: Plan, result: SearchResult, folder: Path, processes: int) -> list[Path]:
     """All figures, and moving pictures of the front's most unlike blades."""
-    figures = {"front": front(plan, result), "objectives": side_by_side(plan, result), "progress": progress(plan, result)}
+    figures = {
+        "front": front(plan, result),
+        "objectives": side_by_side(plan, result),
+        "progress": progress(plan, result),
+    }
     paths = [path for name, fig in figures.items() for path in fs.save(fig, folder, name)]
     setting = plan.request.settings[0]
     for k in animated(result):
@@ -86,7 +90,9 @@ def _panel(ax, plan, result, a, b):
                 rasterized=True)  # fmt: skip
     good = np.isfinite(result.line).all(axis=1)
     ax.plot(_shown(plan, a, result.line[good]), _shown(plan, b, result.line[good]), color=LINE, linewidth=1.3, zorder=2)
-    ax.plot(_shown(plan, a, result.reference[None]), _shown(plan, b, result.reference[None]), "D", color=fs.INK, zorder=3)
+    ax.plot(
+        _shown(plan, a, result.reference[None]), _shown(plan, b, result.reference[None]), "D", color=fs.INK, zorder=3
+    )
     costs = np.array([blade.costs for blade in result.blades])
     u, v = _shown(plan, a, costs), _shown(plan, b, costs)
     ax.plot(u, v, "o", color=FRONT, markersize=6, markeredgecolor="white", zorder=4)

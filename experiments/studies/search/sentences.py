@@ -71,7 +71,9 @@ def _beyond(result: SearchResult, p: int) -> list[str]:
         else f"No blade of the front is surely beyond single radii on {words}."
     ]  # fmt: skip
     if kept:
-        out.append(f"If only grinding were uncertain, {kept} of {len(result.blades)} would be surely beyond on {words}.")
+        out.append(
+            f"If only grinding were uncertain, {kept} of {len(result.blades)} would be surely beyond on {words}."
+        )
     return out
 
 

@@ -37,13 +37,13 @@ KEYS = (
     "uncertainty", "draws", "seed", "space", "grinding", "objectives", "robust", "worst_quantile", "robust_draws",
     "evaluations", "population", "front_size", "compare_random", "starting_curve", "caps",
 )  # fmt: skip
-MOST_EVALUATIONS = 5_000_000
+MOST_SEARCHED = 5_000_000
 NARROW = 0.02  # a front that spans less than this of a cost (log) is not spread out along it
 WORST_MARGIN = 1.05  # the corner that hypervolume is measured from, over the worst cost of the front
 # what a blade of the search has besides its own errors of grinding: this draw's hollow, thickness and edges
 SHARED_ERRORS = (*GRINDING, "hollow_factor", "thickness_shift", "edge_shift")
 # a static measure and what a rolled movement says of the same thing
-ROLLED = {
+ROLLED_KIN = {
     "glide_drag_coefficient": "stride_ice_loss", "turn_drag": "turn_exit_speed",
     "turn_tightest_clean_radius": "turn_time", "critical_ankle_stiffness": "nudge_settling_time",
 }  # fmt: skip
@@ -116,7 +116,7 @@ def read(own: dict, rest: dict) -> Plan:
     settings = _settings(request, how, sampling, count)
     problem = SearchProblem(space, base.section, settings, objectives, quantile if how == "worst" else None, limits,
                             stock, _caps(fields, base, settings[0][0]))  # fmt: skip
-    plan = Plan(request, problem, _starts(request, space), read_effort(fields, MOST_EVALUATIONS),
+    plan = Plan(request, problem, _starts(request, space), read_effort(fields, MOST_SEARCHED),
                 fields.count("front_size", 1, 60), fields.flag("compare_random"), sampling)  # fmt: skip
     fields.done()
     checked_draw_count(sampling.draws, max(plan.front_size, len(request.cases)))
@@ -224,7 +224,9 @@ def _blades(
     )  # fmt: skip
 
 
-def _gain_intervals(plan: Plan, blades: Sequence[Candidate], pairs, inputs: Sequence[Input], workers: Workers) -> np.ndarray:
+def _gain_intervals(
+    plan: Plan, blades: Sequence[Candidate], pairs, inputs: Sequence[Input], workers: Workers
+) -> np.ndarray:
     """(quantile, blade, pair) of the frontier gain under these uncertain inputs."""
     setting = plan.request.settings[0]
     cases = tuple(Case(k, blade, setting) for k, blade in enumerate(blades))
@@ -251,7 +253,9 @@ def _costs(plan: Plan, values: np.ndarray) -> np.ndarray:
     return np.column_stack([cost(n, values[:, k], way) for k, (n, way) in enumerate(plan.problem.objectives)])
 
 
-def nominal_gains(blade: Candidate, setting: Setting, pairs: Sequence[tuple[str, str]], radii: np.ndarray) -> np.ndarray:
+def nominal_gains(
+    blade: Candidate, setting: Setting, pairs: Sequence[tuple[str, str]], radii: np.ndarray
+) -> np.ndarray:
     """(pair,) frontier gain with nothing uncertain."""
     bare, like = replace(setting, scenarios={}), runner_like(blade, setting.reference)
     out = []
@@ -291,7 +295,7 @@ def nearest(blade: Candidate, known: Sequence[Candidate]) -> tuple[str, float]:
 
 
 def _rolled(blade: Candidate, setting: Setting) -> dict[str, float]:
-    names = [n for n in dict.fromkeys(ROLLED.values()) if REGISTRY[n].state in setting.scenarios]
+    names = [n for n in dict.fromkeys(ROLLED_KIN.values()) if REGISTRY[n].state in setting.scenarios]
     values, _ = evaluate(Trial(blade, setting), names)
     return values
 
@@ -300,7 +304,7 @@ def _taus(blades: Sequence[FrontBlade], names: Sequence[str]) -> tuple[tuple[str
     """Does the order along the front survive rolling: Kendall's tau of each driving measure with its rolled kin."""
     out = []
     for k, name in enumerate(names):
-        kin = ROLLED.get(name)
+        kin = ROLLED_KIN.get(name)
         if kin is None or any(kin not in b.rolled for b in blades):
             continue
         rolled = np.array([float(cost(kin, b.rolled[kin])) for b in blades])

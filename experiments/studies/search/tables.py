@@ -12,7 +12,7 @@ from experiments.report.tables import terminal_table
 from experiments.run.files import csv_table, h5_file, put, scale
 from experiments.run.folder import RunFolder
 from experiments.studies.search.sentences import gain_words, recipe_words, sentences, verdict_words
-from experiments.studies.search.study import ROLLED, Plan, SearchResult
+from experiments.studies.search.study import ROLLED_KIN, Plan, SearchResult
 from sim.measures import REGISTRY, STATIC
 
 
@@ -28,7 +28,7 @@ def write(plan: Plan, result: SearchResult, folder: RunFolder) -> None:
 
 def cite(plan: Plan, result: SearchResult) -> list[str]:
     """What the run rests on."""
-    rolled = [name for name in ROLLED.values() if any(name in blade.rolled for blade in result.blades)]
+    rolled = [name for name in ROLLED_KIN.values() if any(name in blade.rolled for blade in result.blades)]
     search = "Search: NSGA-II, Deb et al. 2002, IEEE Trans. Evol. Comput. 6, 182-197 (cited from memory); by pymoo."
     return [*sources.cite(plan.request, [*STATIC, *rolled], plan.request.settings[0].scenarios), search]
 

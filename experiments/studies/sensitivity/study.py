@@ -9,7 +9,7 @@ from SALib.analyze import sobol as sobol_indices
 from SALib.sample import morris as morris_points
 from SALib.sample import sobol as sobol_points
 
-from experiments.analysis.draws import PORTION, Draws, columns_of, ratio_samples, run_draws
+from experiments.analysis.draws import DRAWS_TOGETHER, Draws, columns_of, ratio_samples, run_draws
 from experiments.request.comparison import Request, one_setting, read_request
 from experiments.request.fields import Fields
 from experiments.request.objectives import measure_name
@@ -19,7 +19,7 @@ from sim.errors import BladeError
 from sim.measures import STATIC
 
 KEYS = ("uncertainty", "seed", "subject", "outputs", "trajectories", "base_samples")
-LEVELS = 8  # of a Morris trajectory
+MORRIS_LEVELS = 8  # of a Morris trajectory
 CUT = 0.005  # screening levels at 0 and 1 would be infinite normal draws
 NOTHING = 1e-12  # an output that varies by less does not vary: no index can be formed
 
@@ -91,11 +91,11 @@ def run(plan: Plan, workers: Workers, progress: Progress) -> Sensitivity:
     """
     inputs = plan.inputs
     problem = {"num_vars": len(inputs), "names": [i.name for i in inputs], "bounds": [[0.0, 1.0]] * len(inputs)}
-    cubes = {"morris": morris_points.sample(problem, plan.trajectories, num_levels=LEVELS, seed=plan.seed),
+    cubes = {"morris": morris_points.sample(problem, plan.trajectories, num_levels=MORRIS_LEVELS, seed=plan.seed),
              "sobol": sobol_points.sample(problem, plan.base_samples, calc_second_order=False, seed=plan.seed)}  # fmt: skip
     total, before, indices = sum(map(len, cubes.values())), 0, []
     for method, cube in cubes.items():
-        draws = _evaluated(plan, cube, workers, lambda done, _, b=before: progress(b + PORTION * done, total))
+        draws = _evaluated(plan, cube, workers, lambda done, _, b=before: progress(b + DRAWS_TOGETHER * done, total))
         before += len(cube)
         for output, y in _samples(plan, draws).items():
             if np.ptp(y) >= NOTHING:
@@ -130,10 +130,12 @@ def _samples(plan: Plan, draws: Draws) -> dict[str, np.ndarray]:
 
 def _indices(method: str, output: str, problem: dict, cube: np.ndarray, y: np.ndarray, seed: int) -> list[Index]:
     if method == "morris":
-        found = morris_indices.analyze(problem, cube, y, num_levels=LEVELS, seed=seed)
+        found = morris_indices.analyze(problem, cube, y, num_levels=MORRIS_LEVELS, seed=seed)
         columns = [found["mu_star"], found["mu_star_conf"], found["sigma"]]
     else:
         found = sobol_indices.analyze(problem, y, calc_second_order=False, seed=seed)
         columns = [found["S1"], found["S1_conf"], found["ST"], found["ST_conf"]]
     rows = zip(*(map(float, column) for column in columns))
-    return [Index(method, output, name, *row, *[None] * (4 - len(columns))) for name, row in zip(problem["names"], rows)]
+    return [
+        Index(method, output, name, *row, *[None] * (4 - len(columns))) for name, row in zip(problem["names"], rows)
+    ]

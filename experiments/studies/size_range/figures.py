@@ -9,19 +9,19 @@ from experiments.report.shown import SIZES
 from experiments.studies.size_range.study import Carried, Plan
 from sim.measures import REGISTRY
 
-COLUMNS = 4
+PANELS_ACROSS = 4
 
 
 def draw(plan: Plan, result: list[Carried], folder: Path, processes: int) -> list[Path]:
     """A panel a measure, a line a rule."""
     fig = fs.page(12.4, 6.0, "One design over a range of sizes: ratio to the reference of the same size",
                   ["hold: same radii; scale: radii follow the length; search: looked for anew for each size"])  # fmt: skip
-    rows = -(-len(SIZES) // COLUMNS)
-    cells = fs.grid(fig, rows, COLUMNS, 0.65, 0.25, 0.85, 0.8, wgap=0.6, hgap=0.75)
+    rows = -(-len(SIZES) // PANELS_ACROSS)
+    cells = fs.grid(fig, rows, PANELS_ACROSS, 0.65, 0.25, 0.85, 0.8, wgap=0.6, hgap=0.75)
     for i, name in enumerate(SIZES):
-        ax = fig.add_subplot(cells[i // COLUMNS, i % COLUMNS])
+        ax = fig.add_subplot(cells[i // PANELS_ACROSS, i % PANELS_ACROSS])
         _panel(ax, plan, result, name)
-        if i + COLUMNS >= len(SIZES):  # nothing stands below
+        if i + PANELS_ACROSS >= len(SIZES):  # nothing stands below
             ax.set_xlabel("blade length, mm")
     fig.legend(*ax.get_legend_handles_labels(), loc="lower right", bbox_to_anchor=(0.96, 0.22), frameon=False)
     return fs.save(fig, folder, "sizes")

@@ -22,7 +22,7 @@ from sim.trial import Candidate, Setting
 
 KEYS = ("sizes", "rules", "space", "grinding", "objectives", "evaluations", "population", "seed")
 MOST_SIZES = 100
-MOST_EVALUATIONS = 100_000  # of each search
+MOST_SEARCHED_A_SIZE = 100_000  # of each search
 RULES = ("hold", "scale", "search")
 
 
@@ -86,7 +86,7 @@ def read(own: dict, rest: dict) -> Plan:
     space = fields.inner("space")
     sizes = tuple(Size(name, request, _space_of(space, request)) for name, request in sized)
     plan = Plan(assemble(stated), sizes, rules, read_objectives(fields), read_grinding(fields.inner("grinding")),
-                read_effort(fields, MOST_EVALUATIONS))  # fmt: skip
+                read_effort(fields, MOST_SEARCHED_A_SIZE))  # fmt: skip
     fields.done()
     return plan
 
@@ -113,7 +113,9 @@ def scaled_skate(skater: StatedSkater, mass_kg: float) -> StatedSkater:
     """
     share = mass_kg / skater.usual.mass_kg
     skate_mass, inertia = skater.usual.skate_mass_kg * share, skater.usual.skate_inertia * share ** (5 / 3)
-    return replace(skater, usual=replace(skater.usual, mass_kg=mass_kg, skate_mass_kg=skate_mass, skate_inertia=inertia))
+    return replace(
+        skater, usual=replace(skater.usual, mass_kg=mass_kg, skate_mass_kg=skate_mass, skate_inertia=inertia)
+    )
 
 
 def run(plan: Plan, workers: Workers, progress: Progress) -> list[Carried]:
@@ -147,7 +149,9 @@ def _searched(plan: Plan, size: Size, workers: Workers) -> Recipe:
     found = optimize(problem, workers, [] if start is None else [start], plan.effort)
     front = found.front()
     if not len(front):
-        raise BladeError(f"sizes: no blade of the space can be ground for {size.name!r}; widen the space or the limits.")
+        raise BladeError(
+            f"sizes: no blade of the space can be ground for {size.name!r}; widen the space or the limits."
+        )
     excess = (found.costs[front] / base / wanted).max(axis=1)
     return size.space.recipe(found.points[front[int(np.argmin(excess))]], f"searched for {size.name}")
 

@@ -11,7 +11,7 @@ from experiments.report import style as fs
 from experiments.report.words import pair_label
 from experiments.studies.stance_map.study import SURROUNDINGS, Plan, StanceMap
 
-MOST_MAPS, MOST_LINES = 6, 8  # zoned recipes that have room
+MOST_MAPS, MOST_CURVES = 6, 8  # zoned recipes that have room
 
 
 def draw(plan: Plan, result: StanceMap, folder: Path, processes: int) -> list[Path]:
@@ -63,7 +63,7 @@ def _map_panel(ax: Axes, result: StanceMap, i: int, pair: int, norm: TwoSlopeNor
 
 def _surroundings(result: StanceMap):
     """Frontier gain over mass, temperature and hollow at the stated stance: a row a pair, a line a zoned recipe."""
-    keep, rows = _kept(result, MOST_LINES), len(result.all_pairs)
+    keep, rows = _kept(result, MOST_CURVES), len(result.all_pairs)
     width = max(fs.text_width(result.candidates[i], 8) for i in keep) / 72 + 0.9
     fig = fs.page(10.2 + width, 1.6 + 2.5 * rows, "For whom, and where: gain at the stated stance",
                   ["above 1: no single radius does as well on both"])  # fmt: skip

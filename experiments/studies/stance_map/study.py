@@ -120,7 +120,9 @@ def run(plan: Plan, workers: Workers, progress: Progress) -> StanceMap:
     measures = {name: values[:, : len(candidates)] for name, values in table.items()}
     around = gains_around(request, workers, progress)
     names = tuple(x.name for x in candidates)
-    return StanceMap(names, families, pairs, plan.glide_m, plan.turn_m, gain, measures, static_pairs(request.pairs), around)
+    return StanceMap(
+        names, families, pairs, plan.glide_m, plan.turn_m, gain, measures, static_pairs(request.pairs), around
+    )
 
 
 def _along_lines(plan: Plan, blades: Sequence[Candidate], pairs, workers: Workers, progress: Progress) -> dict:

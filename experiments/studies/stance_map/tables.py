@@ -6,14 +6,12 @@ from rich.console import Console
 
 from experiments.analysis.deciding import share_beyond
 from experiments.report import sources
-from experiments.report.tables import cell, terminal_table
+from experiments.report.tables import MOST_ROWS, cell, terminal_table
 from experiments.report.words import NOT_AVAILABLE, pair_label, share_text
 from experiments.run.files import h5_file, put, scale
 from experiments.run.folder import RunFolder
 from experiments.studies.stance_map.study import SURROUNDINGS, Plan, StanceMap
 from sim.measures import REGISTRY
-
-MOST_ROWS = 40
 
 
 def write(plan: Plan, result: StanceMap, folder: RunFolder) -> None:

@@ -45,7 +45,7 @@ FOOT = ("de Leva P. (1996). Adjustments to Zatsiorsky-Seluyanov's segment inerti
 FT, DEG = FOOT_M, math.pi / 180
 SLIDING = Law(standing=0.0, rebound=1.0, rear_full=0.0, slip_line=0.0, film=1.0, scuff=0.02)
 NO_REBOUND, STANDING = SLIDING._replace(rebound=0.0), SLIDING._replace(standing=1.0, film=0.0)
-FINE, FILM_STEPS = GAUSS[24], 1024  # 64 film steps are up to 1 % short where two films merge
+CHECK_GAUSS, CHECK_FILM_STEPS = GAUSS[24], 1024  # 64 film steps are up to 1 % short where two films merge
 
 
 @dataclass(frozen=True)
@@ -109,13 +109,13 @@ LONG_TRACK = blade("single_radius", 22.0, thickness=1.1e-3, hollow=math.inf, len
 
 def at_mid(steel, load, lean=0.0, law=SLIDING, ice=RINK):
     """The contact under `load` with its centre of pressure at mid-runner."""
-    return stand(steel, ice, law, math.tan(lean), float(load), 0.0, *FINE)
+    return stand(steel, ice, law, math.tan(lean), float(load), 0.0, *CHECK_GAUSS)
 
 
 def drag(steel, patch, speed, law=SLIDING, ice=RINK):
     """(ploughing, film), N."""
-    plough = ploughing(steel, ice, law, patch, *FINE)
-    return plough, film_shear(steel, ice, law, patch, float(speed), FILM_STEPS)
+    plough = ploughing(steel, ice, law, patch, *CHECK_GAUSS)
+    return plough, film_shear(steel, ice, law, patch, float(speed), CHECK_FILM_STEPS)
 
 
 def hollow_section():
@@ -131,8 +131,8 @@ def flat_upright_runner():
     load = 72 * 9.81  # the gravity with which the published digits come out; standard gravity gives 43.33 um
     slide, still = (at_mid(LONG_TRACK, load, law=law, ice=MELTING) for law in (NO_REBOUND, STANDING))
     real = at_mid(LONG_TRACK, load, ice=MELTING)
-    force = ploughing(LONG_TRACK, MELTING, NO_REBOUND, slide, *FINE)
-    with_rebound = ploughing(LONG_TRACK, MELTING, SLIDING, real, *FINE)
+    force = ploughing(LONG_TRACK, MELTING, NO_REBOUND, slide, *CHECK_GAUSS)
+    with_rebound = ploughing(LONG_TRACK, MELTING, SLIDING, real, *CHECK_GAUSS)
     source = f"inputs recalled from {VAN_LEEUWEN}; {MEMORY}; formula {OURS}"
     case = "72 kg at g 9.81, R 22 m, w 1.1 mm, 0 deg C, rebound off."
     change, length = 100 * (with_rebound / force - 1), slide.front - slide.rear
@@ -176,7 +176,7 @@ def swept_over_straight(steel, patch, path_radius):
     best = int(np.argmin([swept(yaw) for yaw in grid]))
     around = grid[max(best - 1, 0)], grid[min(best + 1, 16)]
     found = minimize_scalar(swept, bounds=around, method="bounded", options={"xatol": 1e-7})
-    return float(min(found.fun, swept(0.0)) / groove_area(steel, patch, *FINE))
+    return float(min(found.fun, swept(0.0)) / groove_area(steel, patch, *CHECK_GAUSS))
 
 
 def swept_groove():
@@ -198,7 +198,7 @@ def swept_groove():
 
 def _far_film():
     """Film far behind the front, m: from the shear that a longer contact adds, where h no longer changes."""
-    arcs = [press(LONG_TRACK, LEEUWEN, STANDING, 0.0, 0.0, d, *FINE) for d in (20e-6, 80e-6)]
+    arcs = [press(LONG_TRACK, LEEUWEN, STANDING, 0.0, 0.0, d, *CHECK_GAUSS) for d in (20e-6, 80e-6)]
     long = [p.front - p.rear for p in arcs]
     shear = [film_shear(LONG_TRACK, LEEUWEN, STANDING._replace(film=1.0), p, 10.0, 4096) for p in arcs]
     return LEEUWEN.viscosity * 10.0 * LONG_TRACK.thickness * (long[1] - long[0]) / (shear[1] - shear[0])
@@ -293,15 +293,3 @@ def foot_mass():
             f"{least:.2f}-{most:.2f} kg for boot, holder and steel, for which we have no source.")  # fmt: skip
     gap = share / band[1] - 1
     return [Check("11", "Mass of the foot over body mass", band, "1", share, gap, CANNOT, FOOT, note)]
-
-
-
-
-
-
-
-
-
-
-
-

@@ -5,7 +5,7 @@ import math
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from experiments.studies.validation.checks import CANNOT, FINE, OURS, RINK, STANDING, Check, blade, compare
+from experiments.studies.validation.checks import CANNOT, CHECK_GAUSS, OURS, RINK, STANDING, Check, blade, compare
 from sim import closed_forms
 from sim.blade.steel import lowest
 from sim.ice.contact import press, settle
@@ -41,7 +41,7 @@ def _period(time, angle):
 def rocking_engine():
     """Period of the stiff pair on a standing blade, s, stepped by the engine: let go at a small pitch, no drag."""
     steel, weight, dt = blade("single_radius", ROCKER_M), TWO_BODIES.weight_n, 1e-5
-    patch = settle(steel, RINK, STANDING, 0.0, SWING_RAD, weight, 2e-5, *FINE)
+    patch = settle(steel, RINK, STANDING, 0.0, SWING_RAD, weight, 2e-5, *CHECK_GAUSS)
     bodies = build(TWO_BODIES, patch.base, SWING_RAD, patch.depth, SWING_RAD)
     none = np.zeros(2)
     plan = Program(1e3, np.full(2, weight), none, none, none, none, none)
@@ -49,7 +49,7 @@ def rocking_engine():
               TWO_BODIES.body_mass_kg, TWO_BODIES.body_height_m, STIFF, 0.0, 0.0, 0.0)  # fmt: skip
     run = Run(dt, 5.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 10**9, 100)
     outcome, _, record, _, _ = step_through(
-        *bodies, round(WATCHED_S / dt), 0.0, steel, RINK, STANDING, man, run, plan, FINE
+        *bodies, round(WATCHED_S / dt), 0.0, steel, RINK, STANDING, man, run, plan, CHECK_GAUSS
     )
     if outcome != "finished":
         return math.nan
@@ -60,12 +60,12 @@ def rocking_integrator():
     """The same, s, as one rigid body under the same ice force, integrated by DOP853 instead of the engine."""
     steel = blade("single_radius", ROCKER_M)
     mass, height, inertia = _as_one(TWO_BODIES)
-    patch = settle(steel, RINK, STANDING, 0.0, SWING_RAD, mass * GRAVITY, 2e-5, *FINE)
+    patch = settle(steel, RINK, STANDING, 0.0, SWING_RAD, mass * GRAVITY, 2e-5, *CHECK_GAUSS)
 
     def rates(_, state):
         y, rise, pitch, turn = state
         depth = height * math.cos(pitch) - y - lowest(steel, pitch)[1]
-        ice = press(steel, RINK, STANDING, 0.0, pitch, depth, *FINE)
+        ice = press(steel, RINK, STANDING, 0.0, pitch, depth, *CHECK_GAUSS)
         arm = ice.centre * math.cos(pitch) - height * math.sin(pitch)
         return rise, ice.load / mass - GRAVITY, turn, -arm * ice.load / inertia
 
@@ -73,6 +73,7 @@ def rocking_integrator():
     found = solve_ivp(rates, (0, WATCHED_S), start, method="DOP853", rtol=1e-9, atol=1e-11,
                       t_eval=np.linspace(0, WATCHED_S, 2001))  # fmt: skip
     return _period(found.t, found.y[2])
+
 
 _WORLD = """<mujoco>
 <option timestep="2e-4" gravity="0 0 -{g}" integrator="implicitfast" cone="elliptic" impratio="100"/>

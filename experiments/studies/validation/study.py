@@ -39,7 +39,9 @@ def read(own: dict, rest: dict) -> Plan:
     """Check the config. Raises BladeError: the checks have states of their own, and take no change."""
     differs = first_difference(request_of(composed(["experiment=validation"])[0]), request_of(rest))
     if differs:
-        raise BladeError(f"{differs}: validation has states of its own and takes no change but results_dir and workers.")
+        raise BladeError(
+            f"{differs}: validation has states of its own and takes no change but results_dir and workers."
+        )
     return Plan()
 
 

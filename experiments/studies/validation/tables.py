@@ -53,6 +53,7 @@ def gap_text(check: Check) -> str:
         return "< 0.01 %"
     return f"{share:+.0f} %" if abs(share) >= 10 else f"{share:+.2f} %"
 
+
 _TITLE = "Published, measured or said - and ours"
 
 _LEGEND = f"* {MEMORY}. Every source: validation.md and validation.csv in the run folder."
@@ -72,12 +73,13 @@ def table(checks: list[Check]) -> Table:
                     f"[{_COLOURS[check.verdict]}]{check.verdict}[/]")  # fmt: skip
     return out
 
-_FIELDS = "number title published_low published_high unit ours gap tolerance verdict source note".split()
+
+_COLUMNS = "number title published_low published_high unit ours gap tolerance verdict source note".split()
 
 
 def write_csv(checks: list[Check], path: Path) -> None:
     """One line per check; a single published value stands in both published columns. gap is a share, not per cent."""
-    with csv_table(Path(path), _FIELDS) as table:
+    with csv_table(Path(path), _COLUMNS) as table:
         for c in checks:
             low, high = c.published if isinstance(c.published, tuple) else (c.published, c.published)
             row = (c.number, c.title, low, high, c.unit, c.ours, c.gap, c.tolerance, c.verdict, c.source, c.note)

@@ -1,16 +1,18 @@
 """Rules of the trade beside what the model gives: is the direction reproduced, and by how much."""
 
 import math
+from functools import cache
 
 import numpy as np
 
 from experiments.studies.validation.checks import (
+    CHECK_GAUSS,
     DEG,
-    FINE,
     FT,
     RINK,
     SLIDING,
     TRADE,
+    Check,
     at_mid,
     blade,
     direction,
@@ -60,7 +62,9 @@ def _steady(steels):
     """Critical ankle stiffness over radius, and the shift of the balance after a shove at 8, 10, 12 ft."""
     skater, stiffness, shift = Skater("adult"), [], []
     for steel in steels:
-        heel, toe = (settle(steel, RINK, SLIDING, 0.0, b, skater.weight_n, 8e-5, *FINE).centre for b in (-1e-3, 1e-3))
+        heel, toe = (
+            settle(steel, RINK, SLIDING, 0.0, b, skater.weight_n, 8e-5, *CHECK_GAUSS).centre for b in (-1e-3, 1e-3)
+        )
         stiffness.append(critical_ankle_stiffness(skater, skater.weight_n, (toe - heel) / 2e-3))
     shove = Scenario("nudge", (0.0, 1.0), (0.0, 0.0), (1.0, 1.0), (0.0, 0.0), duration_s=1.2, speed_m_s=5.0,
                      mode="free", impulse_ns=3.0)  # fmt: skip
@@ -76,15 +80,17 @@ def pitch_bias(steel, reference):
     """Pitch over the reference's at load lines of +-50 mm, rad: (13,), toe-down positive; 80 kg, upright."""
     lines = np.linspace(-0.05, 0.05, 13)
     load = 80 * GRAVITY
-    return np.array([stand(steel, RINK, SLIDING, 0.0, load, line, *FINE).beta
-                     - stand(reference, RINK, SLIDING, 0.0, load, line, *FINE).beta for line in lines])  # fmt: skip
+    return np.array([stand(steel, RINK, SLIDING, 0.0, load, line, *CHECK_GAUSS).beta
+                     - stand(reference, RINK, SLIDING, 0.0, load, line, *CHECK_GAUSS).beta for line in lines])  # fmt: skip
 
 
-def trade_rules():
+@cache
+def trade_rules() -> tuple[Check, ...]:
+    """Every rule, in order; computed once per process (some seconds)."""
     load, steels = 80 * GRAVITY, [single(feet) for feet in FEET]
     flat = [at_mid(s, load) for s in steels]
     edge = [at_mid(s, load, 15 * DEG) for s in steels]
-    toe_in = np.array([pivot(s, RINK, SLIDING, p, True, *FINE) for s, p in zip(steels, edge)])
+    toe_in = np.array([pivot(s, RINK, SLIDING, p, True, *CHECK_GAUSS) for s, p in zip(steels, edge)])
     loaded = np.array([p.front - p.rear for p in flat]) * 1e3
     immersed = np.array([p.front - p.tail for p in flat]) * 1e3
     stiffness, shift = _steady(steels)
@@ -92,7 +98,7 @@ def trade_rules():
     mid = pitch_bias(blade("mid_flat", 9 * FT, 13 * FT, 9 * FT), single(13))
     level_mm = rear.mean() * Skater("adult").foot_length_m * 1e3
     shifts = ", ".join(f"{x * 1e3:.1f}" for x in shift)
-    return [
+    return (
         direction("12a", "Shorter radius pivots easier", _rising(toe_in), SPAN, toe_in[1] / toe_in[5], TRADE,
                   f"Toe-in resistance {_row(toe_in, 2, 'N m')}, lean 15 deg, 80 kg."),
         direction("12b", "8 ft is quicker than 10 ft", toe_in[1] < toe_in[3], "ratio, 8 to 10 ft",
@@ -116,4 +122,4 @@ def trade_rules():
         direction("12j", "Flatter touches more steel", _rising(immersed), SPAN, immersed[1] / immersed[5], TRADE,
                   f"Immersed arc {_row(immersed, 1, 'mm')}, upright, 80 kg."),
         _glide("12k", 100, steels),
-    ]  # fmt: skip
+    )  # fmt: skip

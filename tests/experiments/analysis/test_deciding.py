@@ -6,14 +6,15 @@ import numpy as np
 import pytest
 
 from experiments.analysis.deciding import choices, deciding, judge, ratios
-from experiments.studies.recommend.sentences import feel, number
-from experiments.analysis.draws import STATIC, Draws
+from experiments.analysis.draws import Draws
 from experiments.analysis.scores import scores
 from experiments.request.compose import composed
 from experiments.request.fields import Fields
 from experiments.request.objectives import Weighting
-from experiments.studies.recommend.use import read_wishes
+from experiments.studies.recommend.sentences import feel, number
+from experiments.studies.recommend.use import read_needs
 from sim.errors import BladeError
+from sim.measures import STATIC
 
 NAMES = ("blade as measured", "refreshed", "shorter", "longer")
 PIVOT, GLIDE = "pivot_forefoot_toe_in", "glide_drag_coefficient"
@@ -95,7 +96,7 @@ def test_missing_numbers_are_said_not_faked():
     made = draws({}, 0.01)
     made.values[:, 2, STATIC.index(PIVOT)] = np.nan
     assert ratios(made, PIVOT, 2) is None
-    assert number(made, SCHEME, PIVOT, 2)["ratio"] == "none" and not number(made, SCHEME, PIVOT, 2)["clear"]
+    assert number(made, SCHEME, PIVOT, 2)["ratio"] == "n/a" and not number(made, SCHEME, PIVOT, 2)["clear"]
 
 
 # ---------------------------------------------------------------- wishes
@@ -105,7 +106,7 @@ def wished(says=(), stands="mid", **use):
     config = composed(["experiment=recommend"])[0]
     if use:
         config["use"]["shares"] = use
-    return read_wishes(Fields(config["use"], "use"), Fields(config["wishes"], "wishes"), list(says), stands)
+    return read_needs(Fields(config["use"], "use"), Fields(config["wishes"], "wishes"), list(says), stands)
 
 
 def test_weights_are_shares_of_time_and_a_complaint_on_top():

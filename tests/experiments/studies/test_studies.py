@@ -13,22 +13,23 @@ from SALib.analyze import sobol as sobol_indices
 from SALib.sample import sobol as sobol_points
 from scipy import stats
 
-from experiments.analysis.draws import STATIC, Draws, beats, columns_of, intervals, ranks, sample
+from experiments.analysis.draws import Draws, beats, columns_of, intervals, ranks, sample
 from experiments.analysis.frontier import frontier_gain
-from experiments.analysis.variants import line_costs
-from experiments.main import _guarded
-from experiments.request.comparison import request as check
+from experiments.analysis.variants import LINE_RADII, line_costs
+from experiments.main import run_command
+from experiments.request.comparison import read_request as check
 from experiments.request.compose import composed
 from experiments.request.uncertainty import Input
-from experiments.studies.certainty.study import LINE_RADII
-from experiments.studies.findings.study import easing, ends, pitch, who_leaves
+from experiments.studies.findings.sentences import easing, ends, pitch, who_leaves
+from experiments.studies.stance_map.study import StanceMap
+from sim.measures import STATIC
 
 GROUND = [SimpleNamespace(reading=None)] * 3  # blades that were ground, not measured
 BLADES = "candidates=[{family: single_radius, radii: [9 ft]}, {family: mid_flat, radii: [8 ft, 13 ft, 8 ft]}]"
 
 
 def made(arguments, folder: Path) -> Path:
-    assert _guarded([*arguments, f"results_dir={folder}"]) == 0
+    assert run_command([*arguments, f"results_dir={folder}"]) == 0
     (found,) = folder.glob("*/*")
     return found
 
@@ -205,14 +206,14 @@ def test_sensitivity_names_the_input_that_decides(tmp_path):
 )
 def test_bad_study_requests_get_one_sentence(arguments, expected, capsys, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    assert _guarded(arguments) == 2
+    assert run_command(arguments) == 2
     err = capsys.readouterr().err
     assert expected in err and err.count("\n") == 1 and "Traceback" not in err, err
 
 
 def test_findings_fill_every_sentence_from_the_run(tmp_path, monkeypatch):
-    monkeypatch.setattr("experiments.findings.GENERATIONS", 1)
-    monkeypatch.setattr("experiments.findings.MOST_ZONES", 2)
+    monkeypatch.setattr("experiments.studies.findings.study.GENERATIONS", 1)
+    monkeypatch.setattr("experiments.studies.findings.study.MOST_SEARCHED_ZONES", 2)
     few = ["draws=16", "glide_lines.count=2", "turn_lines.count=2", "figures=false"]
     path = made(["experiment=findings", *few], tmp_path)
     page, web = (path / "findings.md").read_text(), (path / "findings.html").read_text()
@@ -251,22 +252,23 @@ def test_findings_say_so_when_a_measure_could_not_be_had():
     gain = np.full((32, 4, 1), np.nan)
     pair = ("turn_drag", "critical_ankle_stiffness")
     broken = Draws(names, (), (pair,), np.zeros((32, 1)), values, values[:, 0], gain, gain[:, :, 0])
-    nothing = {"families": ["mid_flat"] * 4, "pairs": [pair], "gain": np.full((4, 1, 2, 2), np.nan)}
+    line = np.zeros(2)
+    nothing = StanceMap(names, ("mid_flat",) * 4, (pair,), line, line, np.full((4, 1, 2, 2), np.nan), {}, (pair,), {})
     for finding in (ends(broken), pitch(broken), who_leaves(broken, nothing)):
-        assert all("cannot" in s and "nan" not in s for s in finding.sentences), finding
+        assert all(("cannot" in s or "could not" in s) and "nan" not in s for s in finding.sentences), finding
     assert "supported (" not in ends(broken).sentences[-1]
 
 
 def test_a_study_of_two_skaters_and_two_skaters_of_one_name_are_refused(capsys):
     two = ["+skater@skaters.a=adult", "+skater@skaters.b=adult"]
-    assert _guarded(two) == 2 and "name of its own" in capsys.readouterr().err
+    assert run_command(two) == 2 and "name of its own" in capsys.readouterr().err
     three = ["experiment=compare_families", "kind=does_it_hold"]
-    assert _guarded(three) == 2 and "one skater at a time" in capsys.readouterr().err
+    assert run_command(three) == 2 and "one skater at a time" in capsys.readouterr().err
 
 
 def test_an_output_that_cannot_be_had_is_refused_not_indexed(capsys, tmp_path):
     """On a wide path neither blade scrapes: a ratio to nothing would silently zero every index."""
     wide = ["states.turn.path_radius=6 m", "states.turn.speed=5 m/s", "outputs=[turn_scrape]"]
     few = ["trajectories=4", "base_samples=16", f"results_dir={tmp_path}"]
-    assert _guarded([BLADES, "experiment=sensitivity", *wide, *few]) == 2
-    assert "could not be had" in capsys.readouterr().err
+    assert run_command([BLADES, "experiment=sensitivity", *wide, *few]) == 2
+    assert "could not be computed" in capsys.readouterr().err

@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 import yaml
 
-from experiments.main import _guarded
+from experiments.main import run_command
 from sim.blade.recipe import Recipe
 from sim.quantities import FOOT_M
 
-TRACES = Path(__file__).parents[1] / "traces"
+TRACES = Path(__file__).parents[2] / "traces"
 QUICK = ["draws=16", "workers=1"]
 
 
@@ -31,7 +31,7 @@ def trace_of(recipe: Recipe, path: Path, noise_um: float = 2.0) -> Path:
 
 def sheet(arguments, folder: Path):
     """(facts, run folder) of a recommendation."""
-    assert _guarded(["experiment=recommend", *QUICK, *arguments, f"results_dir={folder}"]) == 0
+    assert run_command(["experiment=recommend", *QUICK, *arguments, f"results_dir={folder}"]) == 0
     (found,) = folder.glob("*/*")
     return json.loads((found / "sheet.json").read_text()), found
 
@@ -90,7 +90,7 @@ def test_recipes_run_as_any_other(worn, tmp_path):
     assert entries[0]["name"] == "blade as measured" and entries[0]["inside_edge_proud"] == "20 um"
     arguments = [f"candidates_from={folder / 'recipes.yaml'}", "radius_line.count=2", "figures=false", "workers=1",
                  f"blade.length={entries[0]['length']}", "scenarios={}"]  # fmt: skip
-    assert _guarded([*arguments, f"results_dir={tmp_path}"]) == 0
+    assert run_command([*arguments, f"results_dir={tmp_path}"]) == 0
 
 
 def test_a_fresh_blade_is_left_as_it_is(tmp_path):
@@ -154,7 +154,7 @@ BAD = {
 @pytest.mark.parametrize("case", BAD)
 def test_bad_requests_are_refused_in_one_sentence_before_any_work(case, tmp_path, capsys):
     arguments, words = BAD[case]
-    assert _guarded(["experiment=recommend", *arguments, f"results_dir={tmp_path}"]) == 2
+    assert run_command(["experiment=recommend", *arguments, f"results_dir={tmp_path}"]) == 2
     said = capsys.readouterr().err
     assert words in said and said.count("\n") == 1 and "Traceback" not in said
     assert not list(tmp_path.iterdir())
@@ -164,10 +164,10 @@ def test_a_shop_folder_with_a_name_the_sheet_uses(tmp_path, capsys):
     (tmp_path / "shop").mkdir()
     (tmp_path / "shop" / "a.yaml").write_text("- {name: refreshed, family: single_radius, radii: [9 ft]}\n")
     arguments = [f"trace={TRACES}/single_9ft.csv", f"shop={tmp_path / 'shop'}", f"results_dir={tmp_path / 'r'}"]
-    assert _guarded(["experiment=recommend", *arguments]) == 2
+    assert run_command(["experiment=recommend", *arguments]) == 2
     assert "refreshed" in capsys.readouterr().err
     (tmp_path / "empty").mkdir()
-    assert _guarded(["experiment=recommend", arguments[0], f"shop={tmp_path / 'empty'}", arguments[2]]) == 2
+    assert run_command(["experiment=recommend", arguments[0], f"shop={tmp_path / 'empty'}", arguments[2]]) == 2
     assert "0 .yaml files" in capsys.readouterr().err
 
 

@@ -13,10 +13,11 @@ from hypothesis import strategies as st
 from pymoo.indicators.igd import IGD
 from pymoo.problems import get_problem
 
+from experiments.analysis import optimizer
 from experiments.analysis.grinding import LIMITS, check, read_grinding
-from experiments.analysis.optimizer import seek
+from experiments.analysis.optimizer import Effort, optimize
 from experiments.analysis.space import Space, read_space
-from experiments.main import _guarded
+from experiments.main import run_command
 from experiments.request.compose import composed
 from experiments.request.fields import Fields
 from sim.blade.recipe import Recipe
@@ -35,7 +36,7 @@ def space(kind="zones", count=(1, 5), shape="free", level=(0.0, 0.0)) -> Space:
 
 
 def run(arguments, folder: Path) -> Path:
-    assert _guarded([*arguments, f"results_dir={folder}"]) == 0
+    assert run_command([*arguments, f"results_dir={folder}"]) == 0
     (found,) = folder.glob("*/*")
     return found
 
@@ -91,19 +92,20 @@ def test_a_shape_refuses_a_seed_of_another_shape():
 # ---------------------------------------------------------------- against the outside
 
 
-def test_zdt1_front_is_reached_as_usual():
+def test_zdt1_front_is_reached_as_usual(monkeypatch):
     """Zitzler, Deb & Thiele 2000, test problem ZDT1 (30 variables, front known in closed form).
 
     NSGA-II with 100 members after 250 generations comes within an IGD of about 0.005 (Deb et al. 2002 print a
     convergence of 0.03 for their binary and real coded runs; usual values of today's codes from memory).
     """
     problem = get_problem("zdt1")
-    asked = SimpleNamespace(space=SimpleNamespace(names=tuple(range(30))), objectives=((), ()), excesses=len(LIMITS))
+    wanted = SimpleNamespace(space=SimpleNamespace(names=tuple(range(30))), objectives=((), ()), excesses=len(LIMITS))
 
-    def answers(points):
+    def evaluate(_, __, points):
         return problem.evaluate(points), -np.ones((len(points), len(LIMITS)))
 
-    found = seek(asked, answers, [], 100, 25_000, 3)
+    monkeypatch.setattr(optimizer, "evaluate", evaluate)
+    found = optimize(wanted, None, [], Effort(100, 25_000, 3))
     last = found.costs[-3000:]
     assert IGD(problem.pareto_front())(last) < 0.01
 
@@ -176,7 +178,7 @@ BAD = {
 @pytest.mark.parametrize("case", BAD)
 def test_bad_searches_are_refused_in_one_sentence(case, tmp_path, capsys):
     arguments, words = BAD[case]
-    assert _guarded([*SMALL, *arguments, "workers=1", f"results_dir={tmp_path}"]) == 2
+    assert run_command([*SMALL, *arguments, "workers=1", f"results_dir={tmp_path}"]) == 2
     said = capsys.readouterr().err
     assert words in said and said.count("\n") == 1
 
@@ -203,4 +205,4 @@ def test_robust_cost_is_the_worst_or_the_mean_over_skaters_and_draws(tmp_path):
     shared = [k for k in answers[0] if k in answers[1] and np.isfinite(answers[0][k] + answers[1][k]).all()]
     assert len(shared) > 5  # the first generation asks the same points
     assert all((answers[0][k] > answers[1][k]).all() for k in shared)
-    assert _guarded([*SMALL, *both, f"results_dir={tmp_path}"]) == 2  # nominal over two skaters
+    assert run_command([*SMALL, *both, f"results_dir={tmp_path}"]) == 2  # nominal over two skaters

@@ -21,12 +21,13 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from experiments.analysis.grinding import read_grinding
 from experiments.report import style as fs
+from experiments.report.part import dxf
 from experiments.report.part.drawing import SAFETY, drawing
 from experiments.report.part.dxf import GAP_M, plain, read_dxf, write_dxf
 from experiments.report.part.folder import entry, safe_name, write_part, write_recipe
 from experiments.report.part.tables import gauge, write_curve_csv
-from experiments.request.blade import candidate as read_candidate
-from experiments.request.comparison import request
+from experiments.request.blade import read_blade, read_candidate
+from experiments.request.comparison import read_request
 from experiments.request.compose import composed
 from experiments.request.fields import Fields
 from experiments.request.recipe_files import own_candidates
@@ -125,8 +126,8 @@ def test_stretches_of_one_radius_are_arcs_of_that_radius(tmp_path):
 
 def test_the_stated_chord_error_is_kept(tmp_path, monkeypatch):
     """With nothing else in the way, arcs are as long as it lets them be: the error is near it and never over it."""
-    monkeypatch.setattr(template_dxf, "KINK_RAD", 1.0)
-    monkeypatch.setattr(template_dxf, "LONGEST_M", 1.0)
+    monkeypatch.setattr(dxf, "KINK_RAD", 1.0)
+    monkeypatch.setattr(dxf, "LONGEST_CHORD_M", 1.0)
     recipe = Recipe("r", "zoned", (0.5, 8.0), blend_m=0.06, **BARE)
     for chord in (5e-6, 1e-6, 0.05e-6):
         write_dxf(tmp_path / "a.dxf", recipe, chord_m=chord)
@@ -177,7 +178,7 @@ def test_drawings_repeat_to_the_byte_and_know_nobody(tmp_path):
 @pytest.fixture(scope="module")
 def setting():
     keys = set(CONFIG) - {"grinding"}
-    return request({k: CONFIG[k] for k in keys}).cases[0].setting
+    return read_request({k: CONFIG[k] for k in keys}).cases[0].setting
 
 
 @pytest.mark.parametrize("name", RECIPES)
@@ -399,7 +400,7 @@ def test_the_recipe_file_is_read_back_exactly(made, shelf):
     path = shelf / "recipe.yaml"
     write_recipe(path, made)
     (entry,) = own_candidates(str(path), "candidates_from")
-    back = read_candidate(entry, CONFIG["blade"], "candidates[0]")
+    back = read_candidate(entry, read_blade(Fields(CONFIG["blade"], "blade")), "candidates[0]")
     assert back.name == made.name and back.recipe.family == made.recipe.family
 
     def numbers(c):
@@ -412,8 +413,9 @@ def test_the_recipe_file_is_read_back_exactly(made, shelf):
 
 
 def test_the_recipe_file_speaks_the_trade_where_it_can():
-    entry = entry(Candidate("x", RECIPES["zoned"], SECTION))
-    assert entry["radii"] == ["8 ft", "13 ft", "8 ft"] and entry["length"] == "280 mm" and entry["hollow"] == "12.7 mm"
+    listed = entry(Candidate("x", RECIPES["zoned"], SECTION))
+    assert listed["radii"] == ["8 ft", "13 ft", "8 ft"] and listed["length"] == "280 mm"
+    assert listed["hollow"] == "12.7 mm"
 
 
 @settings(max_examples=30)

@@ -9,8 +9,9 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from experiments.analysis.grinding import BEYOND, LIMITS, check, read_grinding, violations
+from experiments.analysis.grinding import LIMITS, ROUNDING, check, read_grinding, violations
 from experiments.analysis.grinding_depth import depth_to_grind
+from experiments.request.comparison import read_request
 from experiments.request.compose import composed
 from experiments.request.fields import Fields
 from sim.blade.recipe import Recipe, Sweep
@@ -93,12 +94,11 @@ def test_limits_that_cannot_be_are_refused_in_one_sentence(change, words):
 
 @pytest.mark.parametrize("experiment", ["first_look", "compare_families", "findings"])
 def test_what_the_program_shows_can_be_ground(experiment):
-    from experiments.request.comparison import request
 
     config, _ = composed([f"experiment={experiment}"])
     keys = ("kind", "results_dir", "candidates_from", "blade", "ice", "law", "scenarios", "states", "candidates",
             "radius_line", "weighting", "pairs", "skaters", "skater", "reference", "workers", "figures")  # fmt: skip
-    for case in request({k: config[k] for k in keys}).cases:
+    for case in read_request({k: config[k] for k in keys}).cases:
         if case.candidate.recipe.length_m == 0.28:
             assert check(case.candidate.recipe, SHOP) == [], case.candidate.name
 
@@ -173,7 +173,7 @@ def test_a_blade_without_boundaries_needs_no_blend():
 def test_check_and_violations_agree(recipe):
     excess = violations(recipe, SHOP, STOCK)
     assert excess.shape == (len(LIMITS),) and np.all(np.isfinite(excess))
-    assert {name for name, e in zip(LIMITS, excess) if e > BEYOND} == broken(recipe, SHOP, STOCK)
+    assert {name for name, e in zip(LIMITS, excess) if e > ROUNDING} == broken(recipe, SHOP, STOCK)
     assert np.all(excess >= -1) and np.all(excess <= 1e3)
 
 

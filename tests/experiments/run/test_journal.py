@@ -9,11 +9,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from experiments.request.comparison import request
+from experiments.request.comparison import read_request
 from experiments.request.compose import composed
+from experiments.run import journal as journal_module
 from experiments.run.address import address
-from experiments.run.journal import Journal, made_by, pack, unpack
+from experiments.run.journal import Journal, pack, unpack
+from experiments.run.provenance import computed_by
 from sim.errors import BladeError
+
+MODULE = "experiments.studies.compare.study"
 
 ANSWERS = {"a": [1.0, {"x": np.arange(6.0).reshape(2, 3)}], "b": {"why": "ümläut \n", "none": None}, "c": np.zeros(0)}
 plain = st.none() | st.booleans() | st.integers() | st.floats() | st.text()
@@ -51,7 +55,7 @@ def test_no_array_of_objects_is_taken():
 
 
 def kept(path):
-    journal = Journal(path, "asked")
+    journal = Journal(path, "asked", MODULE)
     for key, answer in ANSWERS.items():
         journal.add(key, answer)
     journal.close()
@@ -63,12 +67,12 @@ def test_every_place_a_kill_could_leave_it(tmp_path):
     whole, counts = kept(path), []
     for cut in range(len(whole)):
         path.write_bytes(whole[:cut])
-        again = Journal(path, "asked")
+        again = Journal(path, "asked", MODULE)
         counts.append(len(again))
         assert all(same(again.get(key), ANSWERS[key]) for key in ANSWERS if key in again)
         again.add("d", 1.0)
         again.close()
-        third = Journal(path, "asked")
+        third = Journal(path, "asked", MODULE)
         assert len(third) == counts[-1] + 1 and third.get("d") == 1.0
         third.close()
     assert set(counts) == {0, 1, 2} and counts == sorted(counts)
@@ -80,7 +84,7 @@ def test_a_changed_byte_anywhere_is_not_believed(tmp_path):
     for place in range(0, len(whole), 3):
         path.write_bytes(whole[:place] + bytes([whole[place] ^ 1]) + whole[place + 1 :])
         try:
-            again = Journal(path, "asked")
+            again = Journal(path, "asked", MODULE)
         except BladeError:
             continue  # not of this request any more
         assert all(same(again.get(key), ANSWERS[key]) for key in ANSWERS if key in again)
@@ -92,7 +96,7 @@ def test_a_changed_byte_anywhere_is_not_believed(tmp_path):
 def test_a_foreign_file_in_its_place_is_started_anew(foreign, tmp_path):
     path = tmp_path / "j"
     path.write_bytes(foreign)
-    journal = Journal(path, "asked")
+    journal = Journal(path, "asked", MODULE)
     assert len(journal) == 0
     journal.close()
 
@@ -100,13 +104,13 @@ def test_a_foreign_file_in_its_place_is_started_anew(foreign, tmp_path):
 def test_another_request_and_another_version_are_refused(tmp_path, monkeypatch):
     kept(tmp_path / "j")
     with pytest.raises(BladeError, match="another request"):
-        Journal(tmp_path / "j", "something else")
-    monkeypatch.setattr(j, "made_by", lambda: MADE | {"physics": "0123"})
+        Journal(tmp_path / "j", "something else", MODULE)
+    monkeypatch.setattr(journal_module, "computed_by", lambda module: COMPUTED | {"physics": "0123"})
     with pytest.raises(BladeError, match=r"another version of physics .*0123"):
-        Journal(tmp_path / "j", "asked")
+        Journal(tmp_path / "j", "asked", MODULE)
 
 
-MADE = dict(made_by())
+COMPUTED = computed_by(MODULE)
 
 
 # ---------------------------------------------------------------- addresses
@@ -130,7 +134,7 @@ def test_addresses_tell_apart_and_repeat():
 
 
 def test_an_address_follows_every_number_of_a_setting_and_a_blade():
-    case = request(composed([])[0]).cases[6]
+    case = read_request(composed([])[0]).cases[6]
     setting, blade = case.setting, case.candidate
     changed = [
         replace(setting, ice=replace(setting.ice, temperature_c=setting.ice.temperature_c + 1e-13)),

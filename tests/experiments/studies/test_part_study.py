@@ -2,12 +2,12 @@
 
 import csv
 
-from experiments.main import _guarded
+from experiments.main import run_command
 
 
 def test_every_blade_gets_its_part_and_its_limits(tmp_path, capsys):
     blades = "candidates=[{family: single_radius, radii: [9 ft]}, {name: tight, family: zoned, radii: [4 ft, 9 ft]}]"
-    assert _guarded(["experiment=part", blades, f"results_dir={tmp_path}"]) == 0
+    assert run_command(["experiment=part", blades, f"results_dir={tmp_path}"]) == 0
     (folder,) = tmp_path.glob("*/*")
     with open(folder / "limits.csv", newline="") as handle:
         rows = list(csv.DictReader(handle))
@@ -20,5 +20,5 @@ def test_every_blade_gets_its_part_and_its_limits(tmp_path, capsys):
 
 
 def test_limits_that_are_none_are_refused(tmp_path, capsys):
-    assert _guarded(["experiment=part", "grinding.least_radius=0 ft", f"results_dir={tmp_path}"]) == 2
+    assert run_command(["experiment=part", "grinding.least_radius=0 ft", f"results_dir={tmp_path}"]) == 2
     assert "least_radius" in capsys.readouterr().err and not list(tmp_path.iterdir())

@@ -9,11 +9,12 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from experiments.report import style as fs
 from experiments.report.line import beyond, dense
+from experiments.report.shown import FIGURE
 from experiments.studies.compare.blade_figures import curves
 from experiments.studies.compare.field import field_of, looks, pick
 from experiments.studies.compare.figures import FIGURES, draw_all
 from experiments.studies.compare.rows import Results, Row
-from experiments.studies.compare.trade_figures import HEADLINE, PAIRS, _folds, _ratio, measures, trade_off
+from experiments.studies.compare.trade_figures import PAIRS, _folds, _ratio, measures, trade_off
 from sim.measures import REGISTRY
 from sim.rolling.loop import COLUMNS
 
@@ -124,7 +125,7 @@ def unsaved(monkeypatch):
         FigureCanvasAgg(fig).draw()
         return [folder / name]
 
-    monkeypatch.setattr(figure_style, "save", save)
+    monkeypatch.setattr(fs, "save", save)
 
 
 def test_each_skater_gets_figures(tmp_path, unsaved):
@@ -175,8 +176,8 @@ def test_many_candidates_are_thinned_evenly_and_it_says_so():
 
 
 def test_looks_tell_candidates_apart():
-    looks = looks(_many())
-    assert len({(look.colour, look.dash) for look in looks.values()}) == 24
+    drawn = looks(_many())
+    assert len({(look.colour, look.dash) for look in drawn.values()}) == 24
     assert len({looks(_singles(8, 9, 10))[f"{f} ft"].dash for f in (8, 9, 10)}) == 3, "grey print"
 
 
@@ -213,10 +214,10 @@ def test_shading_is_where_no_single_radius_has_less_of_both():
     beyond(ax, line)
     shade = ax.collections[0].get_paths()[0]
     rng = np.random.default_rng(3)
-    dense = dense(line)
+    close = dense(line)
     for x, y in rng.uniform([0.05, 0.05], [2.95, 4.95], (300, 2)):
-        beaten = ((dense[:, 0] <= x) & (dense[:, 1] <= y)).any()
-        near = np.hypot(*(dense - [x, y]).T).min() < 0.06  # the line is drawn in steps
+        beaten = ((close[:, 0] <= x) & (close[:, 1] <= y)).any()
+        near = np.hypot(*(close - [x, y]).T).min() < 0.06  # the line is drawn in steps
         assert near or shade.contains_point((x, y)) != beaten, (x, y)
 
 
@@ -253,5 +254,5 @@ def test_legend_stays_on_the_page():
 
 
 def test_headline_measures_exist():
-    assert set(HEADLINE) <= set(REGISTRY)
+    assert set(FIGURE) <= set(REGISTRY)
     assert {name for pair in PAIRS for name in pair[:2]} <= set(REGISTRY)

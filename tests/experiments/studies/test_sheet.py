@@ -10,7 +10,7 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from experiments.studies.recommend.figures import curves, trade
+from experiments.studies.recommend.inline import curves, trade
 from experiments.studies.recommend.page import page, write_sheet
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
@@ -224,9 +224,7 @@ def test_written_sheet_has_the_same_facts_beside_it(tmp_path):
 def test_figures_of_nothing_are_empty_and_gaps_are_left_out():
     assert curves([], []) == "" and trade([], {}, {}) == ""
     assert trade([{"name": "a", "role": "measured", "x": float("nan"), "y": 1.0}], {}, {}) == ""
-    alone = trade(
-        [{"name": "a", "role": "measured", "x": 1, "y": 1, "x_low": None}], {}, {"x": "", "y": ""}
-    )
+    alone = trade([{"name": "a", "role": "measured", "x": 1, "y": 1, "x_low": None}], {}, {"x": "", "y": ""})
     flat = {"name": "flat", "x_mm": np.arange(9.0), "z_mm": np.zeros(9), "points_mm": None}
     broken = _curve("broken", 3000) | {"z_mm": np.where(np.arange(121) % 7 == 0, np.nan, 0.1)}
     for svg in (alone, curves([flat], []), curves([broken], [flat])):

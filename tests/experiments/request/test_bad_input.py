@@ -7,7 +7,7 @@ import time
 import h5py
 import pytest
 
-from experiments.main import _guarded
+from experiments.main import run_command
 
 PAIR = "[turn_drag, glide_drag_coefficient],"
 STATIC_PAIR = "pairs=[[turn_drag, glide_drag_coefficient]]"
@@ -168,7 +168,7 @@ def test_bad_request_is_answered_with_one_sentence(name, capsys, tmp_path, monke
     arguments, expected = CASES[name]
     monkeypatch.chdir(tmp_path)
     (tmp_path / "README.md").write_text("a file")
-    status = _guarded([*arguments, "figures=false"] if "=" in arguments[0] else arguments)
+    status = run_command([*arguments, "figures=false"] if "=" in arguments[0] else arguments)
     out, err = capsys.readouterr()
     assert status == 2, (status, out[-500:], err)
     assert err.startswith("arcstride: ") and err.count("\n") == 1 and len(err) < 600
@@ -214,7 +214,7 @@ def test_bad_request_is_answered_with_one_sentence(name, capsys, tmp_path, monke
 def test_bad_candidates_file(content, expected, capsys, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     (tmp_path / "mine.yaml").write_text(content)
-    assert _guarded(["candidates_from=mine.yaml", "figures=false"]) == 2
+    assert run_command(["candidates_from=mine.yaml", "figures=false"]) == 2
     err = capsys.readouterr().err
     assert expected in err and err.count("\n") == 1, err
 
@@ -224,7 +224,7 @@ def test_binary_and_huge_candidates_files(capsys, tmp_path, monkeypatch):
     (tmp_path / "binary.yaml").write_bytes(b"\x89HDF\r\n\x1a\n\x00\xff")
     (tmp_path / "huge.yaml").write_bytes(b"# " + b"x" * 2_000_000)
     for name, expected in (("binary.yaml", "cannot read"), ("huge.yaml", "larger than 1 MB")):
-        assert _guarded([f"candidates_from={name}", "figures=false"]) == 2
+        assert run_command([f"candidates_from={name}", "figures=false"]) == 2
         assert expected in capsys.readouterr().err
 
 
@@ -236,7 +236,7 @@ def test_laughs_of_a_small_file(capsys, tmp_path, monkeypatch):
     (tmp_path / "wide.yaml").write_text("- &t " + "x" * 900 + "\n- [" + "*t, " * 200_000 + "1]\n")
     for name in ("bomb.yaml", "wide.yaml"):
         started = time.monotonic()
-        assert _guarded([f"candidates_from={name}", "figures=false"]) == 2
+        assert run_command([f"candidates_from={name}", "figures=false"]) == 2
         err = capsys.readouterr().err
         assert "more than 5000000 values" in err and err.count("\n") == 1 and time.monotonic() - started < 5
 
@@ -247,7 +247,7 @@ def test_candidates_times_skaters_are_refused_before_the_list_is_made(capsys, tm
     radii = ", ".join(f"[{8 + i / 100} ft]" for i in range(300))
     entry = f"candidates=[{{family: single_radius, each: {{radii: [{radii}], level: [{level}]}}}}]"
     started = time.monotonic()
-    assert _guarded([entry, "+skater@skaters.a=adult", "+skater@skaters.b=heavy", "figures=false"]) == 2
+    assert run_command([entry, "+skater@skaters.a=adult", "+skater@skaters.b=heavy", "figures=false"]) == 2
     assert "more than 100000 cases" in capsys.readouterr().err and time.monotonic() - started < 5
 
 
@@ -283,7 +283,7 @@ def test_what_is_no_text_is_refused_at_once_wherever_a_file_is_named(kind, capsy
         asked.append(["experiment=recommend", f"trace='{place}'", f"shop='{place}'"])
     for arguments in asked:
         started = time.monotonic()
-        assert _guarded(arguments) == 2
+        assert run_command(arguments) == 2
         err = capsys.readouterr().err
         assert err.startswith("arcstride: ") and err.count("\n") == 1 and len(err) < 600, err
         assert time.monotonic() - started < 5
@@ -301,7 +301,7 @@ def test_odd_names_stay_in_the_run_folder_and_are_drawn(kind, names, capsys, tmp
     entries = "".join(f"- {{name: '{name}', family: single_radius, radii: [{r} ft]}}\n" for r, name in radii)
     (tmp_path / "mine.yaml").write_text(entries, encoding="utf-8")
     asked = ["experiment=part"] if kind == "part" else ["radius_line.count=3", "scenarios={}", STATIC_PAIR]
-    assert _guarded([*asked, "candidates_from=mine.yaml", "workers=1"]) == 0
+    assert run_command([*asked, "candidates_from=mine.yaml", "workers=1"]) == 0
     shown = capsys.readouterr().out
     assert all(name in shown for name in names)
     assert {p.name for p in tmp_path.iterdir()} == {"mine.yaml", "results"}
@@ -324,6 +324,6 @@ def test_run_folder_from_elsewhere_is_plain_values_or_refused(kind, capsys, tmp_
     else:
         no_trace(tmp_path, kind).rename(place)
     started = time.monotonic()
-    assert _guarded(["resume=run"]) == 2
+    assert run_command(["resume=run"]) == 2
     err = capsys.readouterr().err
     assert err.startswith("arcstride: resume") and err.count("\n") == 1 and time.monotonic() - started < 5

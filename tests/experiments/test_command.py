@@ -9,7 +9,7 @@ import pytest
 import xarray as xr
 import yaml
 
-from experiments.main import _guarded
+from experiments.main import run_command
 from experiments.request.compose import composed, experiments_known
 from sim.measures import REGISTRY
 from tests.cases import numbers_of
@@ -32,7 +32,7 @@ stride_pitch_travel stride_ice_loss steel_removed_depth steel_removed_area
 
 def rolled(arguments, folder: Path) -> Path:
     """Run and return the run folder."""
-    assert _guarded([*arguments, f"results_dir={folder}"]) == 0
+    assert run_command([*arguments, f"results_dir={folder}"]) == 0
     (found,) = folder.glob("*/*")
     return found
 
@@ -167,6 +167,6 @@ def test_a_grid_is_every_combination_and_static_measures_are_those_of_a_full_run
       "count: 100000}]}}]"], "more than"), (["workers=many"], "workers"),
 ])  # fmt: skip
 def test_sweeps_that_cannot_be_are_refused(arguments, words, tmp_path, capsys):
-    assert _guarded([*arguments, "figures=false", f"results_dir={tmp_path}"]) == 2
+    assert run_command([*arguments, "figures=false", f"results_dir={tmp_path}"]) == 2
     said = capsys.readouterr().err
     assert words in said and said.count("\n") == 1 and not list(tmp_path.iterdir())
