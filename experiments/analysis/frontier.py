@@ -13,7 +13,7 @@ LINE_PLACES = 2001  # radii at which the single-radius line is looked at, betwee
 
 
 def cost(name: str, value: float | np.ndarray, better: str = "") -> np.ndarray:
-    """A measure as a cost: itself where less is better, its reciprocal where more is. Raises BladeError as better_way."""
+    """A measure as a cost: itself where less is better, its reciprocal where more is. Raises BladeError: better_way."""
     way = better_way(name, better)
     return np.asarray(value, float) if way == "lower" else 1.0 / np.asarray(value, float)
 

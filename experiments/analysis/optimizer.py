@@ -89,7 +89,7 @@ class Evaluated:
 
 
 def evaluate_point(problem: SearchProblem, point: np.ndarray) -> tuple[list[float], list[float]]:
-    """(costs, excesses over the limits) of a point. A point beyond a limit is not rolled out: its costs are LOST_COST."""
+    """(costs, excesses over the limits) of a point. One beyond a limit is not rolled out: its costs are LOST_COST."""
     try:
         recipe = problem.space.recipe(point)
         excess = violations(recipe, problem.limits, problem.stock)

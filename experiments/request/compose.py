@@ -1,4 +1,4 @@
-"""The command line to one config of plain values, by Hydra; every fault in one sentence with the nearest right names."""
+"""The command line to one config of plain values, by Hydra; a fault is one sentence with the nearest right names."""
 
 import difflib
 

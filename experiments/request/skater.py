@@ -41,7 +41,7 @@ class StatedSkater:
         )  # fmt: skip
 
     def scale_of(self, length_m: float) -> float:
-        """Own blade length over the shared one's, which scales all load lines. Raises BladeError for no skate's length."""
+        """Own blade length over the shared one's, which scales all load lines. Raises BladeError for no skate."""
         scale = 1.0 if math.isnan(self.blade_length_m) else self.blade_length_m / length_m
         if not LEAST_SCALE < scale < MOST_SCALE:
             raise BladeError(
@@ -56,7 +56,8 @@ class StatedSkater:
             return 1.0
         if not SHORTEST_SKATER_M <= self.height_m <= TALLEST_SKATER_M:
             raise BladeError(
-                f"{self.where}.height: {self.height_m:g} m is no skater's height; use {SHORTEST_SKATER_M} m to {TALLEST_SKATER_M} m."
+                f"{self.where}.height: {self.height_m:g} m is no skater's height; use {SHORTEST_SKATER_M} m to "
+                f"{TALLEST_SKATER_M} m."
             )
         if not self.usual_height_m > 0.5:
             raise BladeError(

@@ -24,7 +24,8 @@ LOG_END = 65_536  # bytes at the end of a log, where it says that a run is finis
 class RunFolder:
     """results/<experiment>/<run id>/: a new one, never shared with another run, or an unfinished one gone on with.
 
-    module: the study's; answers are kept in `journal` until the run is finished. Raises BladeError when it cannot be made, or when another process is at work in it.
+    module: the study's; answers are kept in `journal` until the run is finished. Raises BladeError when it cannot be
+    made, or when another process is at work in it.
     """
 
     def __init__(self, path: Path, config: dict, module: str):

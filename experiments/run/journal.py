@@ -126,8 +126,8 @@ def _same(path: Path, payload: bytes, asked: str, code: dict[str, str]) -> None:
     for name, here in code.items():
         if begun_with.get(name) != here:
             raise BladeError(
-                f"resume: {path.parent} was computed with another version of {name} ({begun_with.get(name)}, here {here}); "
-                "start anew, or use the version it was begun with."
+                f"resume: {path.parent} was computed with another version of {name} ({begun_with.get(name)}, here "
+                f"{here}); start anew, or use the version it was begun with."
             )
     if before != asked:
         raise BladeError(

@@ -9,7 +9,7 @@ A kind is a folder of experiments/studies with up to four modules, each imported
                 cite(plan, result)        lines of sources.txt
                 show(plan, result, console)    what the terminal says
     figures.py  draw(plan, result, folder, processes)   pictures into a folder; left out where there are none
-    page.py     write_page(plan, result, folder)        a page for people, after the figures; left out where there is none
+    page.py     write_page(plan, result, folder)   a page for people, after the figures; left out where there is none
 
 study.py imports nothing that words or draws, so that a changed caption leaves answers kept by a journal valid.
 """

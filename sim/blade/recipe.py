@@ -119,8 +119,8 @@ def _ramped(lengths, kappa, blend, name):
         needed = blend / 2 * ((i > 0) + (i < len(lengths) - 1))
         if length < needed - 1e-12:
             raise BladeError(
-                f"recipe {name!r}: stretch {i + 1} from the heel is {length * MM_PER_M:.1f} mm long, but its blends need "
-                f"{needed * MM_PER_M:.1f} mm; shorten the blend or lengthen the zone."
+                f"recipe {name!r}: stretch {i + 1} from the heel is {length * MM_PER_M:.1f} mm long, but its "
+                f"blends need {needed * MM_PER_M:.1f} mm; shorten the blend or lengthen the zone."
             )
     arc, values = [0.0], [kappa[0]]
     for i in range(1, len(lengths)):

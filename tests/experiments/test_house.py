@@ -112,7 +112,8 @@ def test_one_experiment_does_not_load_the_others():
     code = (
         "import sys; from experiments.request.compose import composed; from experiments.studies.kinds import kind_of;"
         "config = composed(['experiment=certainty'])[0]; kind_of(config).read(config);"
-        "print(*sorted({m.split('.')[2] for m in sys.modules if m.count('.') > 2 and m.startswith('experiments.studies')}),"
+        "studies = [m.split('.')[2] for m in sys.modules if m.startswith('experiments.studies.') and m.count('.') > 2];"
+        "print(*sorted(set(studies)),"
         "*[m for m in ('matplotlib', 'pymoo', 'SALib', 'ezdxf', 'distributed') if m in sys.modules])"
     )
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=TOP, check=True).stdout

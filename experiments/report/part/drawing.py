@@ -114,7 +114,7 @@ def _side_view(ax, recipe, table):
     span = high * per_inch / factor
     ax.set_ylim(least - 0.12 * span, least + 0.88 * span)
     ax.fill_between(
-        MM_PER_M * table["x"], MM_PER_M * table["low"], MM_PER_M * table["high"], color=fs.ORANGE, alpha=0.35, linewidth=0,
+        *(MM_PER_M * table[name] for name in ("x", "low", "high")), color=fs.ORANGE, alpha=0.35, linewidth=0,
         label="tolerance band",
     )  # fmt: skip
     arc = MM_PER_M * (s - curve.length_m / 2)

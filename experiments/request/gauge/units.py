@@ -153,7 +153,7 @@ def _implausible(name: str, blade: Blade, bow, unit: str, line: int) -> BladeErr
     height = float(np.median([b[1] for b in bow]))
     return refusal(
         name,
-        f"{of_blade(blade)}less their tilt the heights bow by {height:.4g} {unit}, a radius outside {TIGHTEST_TRACE_M:g} to "
-        f"{FLATTEST_TRACE_M:g} m; {hint}, to be written in the heading or as height_unit.",
+        f"{of_blade(blade)}less their tilt the heights bow by {height:.4g} {unit}, a radius outside "
+        f"{TIGHTEST_TRACE_M:g} to {FLATTEST_TRACE_M:g} m; {hint}, to be written in the heading or as height_unit.",
         line,
     )

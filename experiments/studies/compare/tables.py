@@ -1,4 +1,4 @@
-"""What a comparison leaves: results.h5 (self-describing, opens in xarray) and measures.csv; half-written is invisible."""
+"""What a comparison leaves: results.h5 (describes itself, opens in xarray) and measures.csv, whole or not at all."""
 
 import math
 from collections.abc import Sequence

@@ -118,8 +118,8 @@ def _leaves(gain: np.ndarray) -> str:
         return f"could not be computed in {missing} of {len(gain)} draws"
     low, middle, high = spread = intervals(gain)
     return (
-        f"{AGAINST_LINE[against_line(spread)]} at the stated stance (gain {middle:.3f}, {low:.3f} to {high:.3f}; beyond "
-        f"in {share_text(share_beyond(gain))} of draws)"
+        f"{AGAINST_LINE[against_line(spread)]} at the stated stance (gain {middle:.3f}, {low:.3f} to {high:.3f}; "
+        f"beyond in {share_text(share_beyond(gain))} of draws)"
     )
 
 
@@ -214,7 +214,7 @@ def zones(found: Zones | None) -> Finding:
 
 
 def worth_having(gains: Sequence[float]) -> int:
-    """The last number of zones that adds more gain than the line resolves; 0 where none does. gains[n]: with n zones."""
+    """The last number of zones that adds more gain than the line resolves; 0: none does. gains[n]: with n zones."""
     return max((n for n in range(1, len(gains)) if gains[n] - gains[n - 1] > BEYOND - 1), default=0)
 
 

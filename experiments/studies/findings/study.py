@@ -1,4 +1,4 @@
-"""What stands behind the page of answers: draws, a stance map, other physics, zones searched for, rules of the trade."""
+"""What stands behind the page of answers: draws, a stance map, other physics, a search for zones, trade rules."""
 
 import math
 from dataclasses import dataclass, replace
@@ -58,8 +58,8 @@ class Plan:
 
 @dataclass(frozen=True)
 class Zones:
-    """Best frontier gain found for a pair with up to 1, 2, ... MOST_SEARCHED_ZONES zones, and its recipe; 1 and None where no
-    search found more."""
+    """Best frontier gain found for a pair with up to 1, 2, ... MOST_SEARCHED_ZONES zones, and its recipe; 1 and None
+    where no search found more."""
 
     pair: tuple[str, str]
     best: tuple[tuple[float, Recipe | None], ...]
@@ -67,7 +67,7 @@ class Zones:
 
 @dataclass(frozen=True)
 class Findings:
-    """Everything that the page tells of. line: pair to costs (radius, 2) of single radii over request.line_m;
+    """Everything that the page reports. line: pair to costs (radius, 2) of single radii over request.line_m;
     surroundings: words to ratios of static measures (measure,), or to the sentence why there are none."""
 
     draws: Draws

@@ -92,8 +92,8 @@ def _runner(blade: Candidate, length_note: str) -> str:
     hollow = "flat" if math.isinf(section.hollow_m) else f"hollow {section.hollow_m * 1e3:.3g} mm"
     edges = "edges level" if section.proud_m == 0 else f"inside edge {section.proud_m * 1e6:+.0f} um proud"
     return (
-        f"{blade.recipe.length_m * 1e3:.0f} mm long ({length_note}), {section.thickness_m * 1e3:.2g} mm thick, {hollow}, "
-        f"{edges}"
+        f"{blade.recipe.length_m * 1e3:.0f} mm long ({length_note}), {section.thickness_m * 1e3:.2g} mm thick, "
+        f"{hollow}, {edges}"
     )
 
 

@@ -108,8 +108,9 @@ def sheet_figures(plan: Plan, result: Recommendation) -> dict[str, str]:
     bench = plan.order.bench.blades
     roles = {MEASURED_AT: "measured"}
     roles |= {x.index: "recommended" if x is result.verdict.best else "runner-up" for x in result.shown}
-    chosen = [{"name": x.name, "role": roles[x.index],
-               **_heights(plan.request.cases[x.index].candidate.curve, bench[0].reading)} for x in result.shown]  # fmt: skip
+    curves = {x.index: plan.request.cases[x.index].candidate.curve for x in result.shown}
+    chosen = [{"name": x.name, "role": roles[x.index], **_heights(curves[x.index], bench[0].reading)}
+              for x in result.shown]  # fmt: skip
     points = [_point(result, i, roles.get(i, "other")) for i in range(len(result.draws.candidates))]
     line = [REGISTRY[a].to_shown(result.line[:, k]) for k, a in enumerate(result.axes)]
     trade = {"x": line[0], "y": line[1], "radius_ft": result.radii_m / FOOT_M}

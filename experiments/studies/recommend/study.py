@@ -28,8 +28,8 @@ from sim.quantities import FOOT_M
 from sim.trial import Candidate, Trial
 
 KEYS = (
-    *traces.TRACE_KEYS, "gauge_level", "runner_height", "least_height", "shop", "initials", "stands", "says", "use", "wishes",
-    "grinding", "uncertainty", "draws", "seed",
+    *traces.TRACE_KEYS, "gauge_level", "runner_height", "least_height", "shop", "initials", "stands", "says", "use",
+    "wishes", "grinding", "uncertainty", "draws", "seed",
 )  # fmt: skip
 MEASURED, REFRESHED = "blade as measured", "refreshed"
 MEASURED_AT, REFRESHED_AT = 0, 1  # places of these two among the blades
@@ -146,7 +146,7 @@ def _blades(stated: Stated, order: WorkOrder) -> Request:
 
 
 def _on_runner(stated: Stated, measured: Recipe) -> Stated:
-    """What is asked, on the measured runner: its length and ends to the nanometre, and a blend that they leave room for."""
+    """What is asked, on the measured runner: its length and ends to the nanometre, and a blend that fits in."""
     heel, toe = (
         Sweep(_nanometre(s.length_m), _nanometre(s.radius_m)) for s in (measured.heel_sweep, measured.toe_sweep)
     )

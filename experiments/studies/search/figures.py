@@ -56,8 +56,9 @@ def front(plan, result):
     columns = min(count, 6)
     strips = -(-count // columns)
     width = 4.6 * len(pairs) + 0.6 if len(pairs) > 1 else 8.4
-    fig = fs.page(width, 5.6 + 1.15 * strips, "Front: recipes that can be ground, none beaten on every objective",
-                  [f"{int(result.found.allowed.sum())} of {len(result.found.points)} evaluated could be ground"])  # fmt: skip
+    note = f"{int(result.found.allowed.sum())} of {len(result.found.points)} evaluated could be ground"
+    title = "Front: recipes that can be ground, none beaten on every objective"
+    fig = fs.page(width, 5.6 + 1.15 * strips, title, [note])
     height = fig.get_figheight()
     cells = fs.grid(fig, 1, len(pairs), 0.8, 0.25, 0.75, 1.15 * strips + 1.35, wgap=0.85)
     for i, (a, b) in enumerate(pairs):

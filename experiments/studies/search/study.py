@@ -84,8 +84,8 @@ class FrontBlade:
 @dataclass(frozen=True)
 class SearchResult:
     """What a search found. random: the random search or None, and its hypervolume; volumes: (points evaluated,
-    hypervolume) of the search; reference: costs of the reference; line: (radius, objective) costs of single radii; taus:
-    (static, rolled, Kendall's tau over the front)."""
+    hypervolume) of the search; reference: costs of the reference; line: (radius, objective) costs of single radii;
+    taus: (static, rolled, Kendall's tau over the front)."""
 
     found: Evaluated
     random: Evaluated | None

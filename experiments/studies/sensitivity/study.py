@@ -38,8 +38,8 @@ class Plan:
 
 @dataclass(frozen=True)
 class Index:
-    """One line of the result: `first` with its 95 % confidence is mu* (morris) or the first-order index (sobol); `total`
-    is sigma (morris) or the total index (sobol), which has a confidence too."""
+    """One line of the result: `first` with its 95 % confidence is mu* (morris) or the first-order index (sobol);
+    `total` is sigma (morris) or the total index (sobol), which has a confidence too."""
 
     method: str
     output: str
@@ -91,8 +91,10 @@ def run(plan: Plan, workers: Workers, progress: Progress) -> Sensitivity:
     """
     inputs = plan.inputs
     problem = {"num_vars": len(inputs), "names": [i.name for i in inputs], "bounds": [[0.0, 1.0]] * len(inputs)}
-    cubes = {"morris": morris_points.sample(problem, plan.trajectories, num_levels=MORRIS_LEVELS, seed=plan.seed),
-             "sobol": sobol_points.sample(problem, plan.base_samples, calc_second_order=False, seed=plan.seed)}  # fmt: skip
+    cubes = {
+        "morris": morris_points.sample(problem, plan.trajectories, num_levels=MORRIS_LEVELS, seed=plan.seed),
+        "sobol": sobol_points.sample(problem, plan.base_samples, calc_second_order=False, seed=plan.seed),
+    }
     total, before, indices = sum(map(len, cubes.values())), 0, []
     for method, cube in cubes.items():
         draws = _evaluated(plan, cube, workers, lambda done, _, b=before: progress(b + DRAWS_TOGETHER * done, total))

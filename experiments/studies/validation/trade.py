@@ -80,8 +80,11 @@ def pitch_bias(steel, reference):
     """Pitch over the reference's at load lines of +-50 mm, rad: (13,), toe-down positive; 80 kg, upright."""
     lines = np.linspace(-0.05, 0.05, 13)
     load = 80 * GRAVITY
-    return np.array([stand(steel, RINK, SLIDING, 0.0, load, line, *CHECK_GAUSS).beta
-                     - stand(reference, RINK, SLIDING, 0.0, load, line, *CHECK_GAUSS).beta for line in lines])  # fmt: skip
+    ours, theirs = (
+        np.array([stand(s, RINK, SLIDING, 0.0, load, line, *CHECK_GAUSS).beta for line in lines])
+        for s in (steel, reference)
+    )
+    return ours - theirs
 
 
 @cache
