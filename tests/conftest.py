@@ -108,7 +108,7 @@ def setting(ice_set, law, skater, scenarios, single):
         "turn": State(0.030, speed_m_s=4.0, path_radius_m=1.8),
         "push": State(0.070, math.radians(40), 1.5),
     }
-    lines = (-0.06, -0.02, 0.01, 0.05)
+    lines = (-0.06, 0.01, 0.05)
     return Setting(ice_set, law, skater, states, scenarios, Candidate("10 ft", single, LEVEL), lines)
 
 
