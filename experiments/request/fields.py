@@ -17,16 +17,16 @@ class Fields:
     def __init__(self, mapping, where: str):
         if not isinstance(mapping, dict):
             raise BladeError(f"{where}: expected named values (key: value), got {_show(mapping)}.")
-        self.mapping, self.where, self.asked = mapping, where, set()
+        self.mapping, self.where, self.read = mapping, where, set()
 
     def has(self, key: str) -> bool:
         """Whether the key is given (and not null)."""
-        self.asked.add(key)
+        self.read.add(key)
         return self.mapping.get(key) is not None
 
     def raw(self, key: str):
         """The value as it stands. Raises BladeError when missing."""
-        self.asked.add(key)
+        self.read.add(key)
         if self.mapping.get(key) is None:
             near = difflib.get_close_matches(key, [str(k) for k in self.mapping], 1, 0.75)
             hint = f"; did you write {near[0]!r} for it?" if near else "."
@@ -106,9 +106,9 @@ class Fields:
     def done(self) -> None:
         """Refuse keys that nothing asked for, naming the nearest that would be right."""
         for key in self.mapping:
-            if key not in self.asked:
-                near = difflib.get_close_matches(str(key), sorted(self.asked), 3, 0.5)
-                hint = f"did you mean {' or '.join(near)}?" if near else f"known here: {', '.join(sorted(self.asked))}."
+            if key not in self.read:
+                near = difflib.get_close_matches(str(key), sorted(self.read), 3, 0.5)
+                hint = f"did you mean {' or '.join(near)}?" if near else f"known here: {', '.join(sorted(self.read))}."
                 raise BladeError(f"{self.path(str(key)[:40])}: unknown key; {hint}")
 
 

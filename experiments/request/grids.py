@@ -54,11 +54,11 @@ def expand(entries, most: int) -> list[tuple[dict, str]]:
             )
         rest = {k: v for k, v in entry.items() if k != "each"}
         for combination in itertools.product(*choices):
-            made = {**rest, **dict(zip(keys, combination))}
+            entry_of = {**rest, **dict(zip(keys, combination))}
             extra = [f"{k} {v}" for k, v, c in zip(keys, combination, choices) if k != "radii" and len(c) > 1]
             if extra and "name" not in rest:
-                made["name"] = ", ".join([_plain_label(made, where), *extra])[:60]
-            out.append((made, where))
+                entry_of["name"] = ", ".join([_plain_label(entry_of, where), *extra])[:60]
+            out.append((entry_of, where))
     return out
 
 

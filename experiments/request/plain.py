@@ -117,11 +117,16 @@ def _shallow(value: str, key: str) -> None:
 def _choice(argument: str, key: str) -> None:
     """Refuse a choice among the files of configs/ that is no plain name."""
     try:
-        asked = OverridesParser.create().parse_override(argument)
-        group, value = asked.key_or_group, asked.value()
+        override = OverridesParser.create().parse_override(argument)
+        group, value = override.key_or_group, override.value()
     except (HydraException, ValueError, RecursionError):
         return  # composing says what is wrong with it
-    if not (CONFIGS / group).is_dir() or isinstance(value, dict) or asked.is_sweep_override() or asked.is_delete():
+    if (
+        not (CONFIGS / group).is_dir()
+        or isinstance(value, dict)
+        or override.is_sweep_override()
+        or override.is_delete()
+    ):
         return
     named = value if isinstance(value, list) and group != "experiment" else [value]
     if not all(isinstance(name, str) and NAME.fullmatch(name) for name in named):

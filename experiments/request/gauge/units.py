@@ -86,14 +86,14 @@ def _check_span(name: str, blade: Blade, span: float, unit: str) -> None:
     )
 
 
-def heights_to_metres(table: Table, blades, passes, asked: str) -> None:
+def heights_to_metres(table: Table, blades, passes, wanted: str) -> None:
     """Heights in m, in place. Unsaid units are the position's, or the finer unit when that alone makes a blade."""
     bows = [_bows(table, b, passes[b.label]) for b in blades]
     for blade, bow in zip(blades, bows, strict=True):
         said = not blade.unit.startswith("?")
         unit, how = blade.unit.lstrip("?"), "as the file says"
-        if asked != "auto":
-            unit, how = asked, "as asked for"
+        if wanted != "auto":
+            unit, how = wanted, "as asked for"
         elif not said:
             unit, how = _unit_of_bow(table.name, blade, bow, unit)
         radii = [span**2 / (8 * b * METRES[unit]) if b > 0 else np.inf for span, b, _ in bow]

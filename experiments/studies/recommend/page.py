@@ -166,7 +166,7 @@ def page(content: dict, drawn: dict[str, str]) -> str:
     choices = [choice for choice in content.get("choices") or () if choice][:2]
     compared, short = _compared(choices), Short()
     return here.get_template("sheet.html.j2").render(
-        facts=content,
+        content=content,
         subject=_subject(content.get("subject"), short),
         blades=[blade for blade in content.get("blades") or () if blade][:2],
         choices=choices,
