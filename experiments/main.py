@@ -85,7 +85,7 @@ def _carry_out(kind, plan: Any, config: dict, folder, console: Console, started:
     """Run, write, draw. What stops it from outside says how to go on."""
     from experiments.run.journal import Halted
 
-    go_on = f"what was computed is kept: go on with  arcstride resume={shlex.quote(str(folder.path))}"
+    go_on = f"what was computed is kept; continue with  arcstride resume={shlex.quote(str(folder.path))}"
     try:
         result = _stages(kind, plan, config, folder, console)
         folder.finish(time.perf_counter() - started)

@@ -282,7 +282,7 @@ def _nudge(t):
     return peak, float(time[outside[-1] + 1] - run.scenario.impulse_at_s)
 
 
-@_measure("m", "balance shift after a nudge", "nudge", "lower", "is steady fore and aft", _IN_MM)
+@_measure("m", "shift of the centre of pressure after a nudge", "nudge", "lower", "is steady fore and aft", _IN_MM)
 def nudge_shift(t):
     """Greatest shift of the centre of pressure after the shove."""
     return _nudge(t)[0]
@@ -302,7 +302,14 @@ def _travel(t, column):
     return float(np.ptp(run[column][carried]))
 
 
-@_measure("m", "balance travel in the stride", "stride", "neither", "how far the load moves along the steel", _IN_MM)
+@_measure(
+    "m",
+    "travel of the centre of pressure in the stride",
+    "stride",
+    "neither",
+    "how far the load moves along the steel",
+    _IN_MM,
+)
 def stride_balance_travel(t):
     """Range of the centre of pressure through the stride, while loaded."""
     return _travel(t, "balance_position")

@@ -298,8 +298,8 @@ def _steel(limits, curve, stock):
 
     def say():
         goes, there = depth * 1e3, limits.steel_available_m * 1e3
-        over = f"{goes - there:.2f} mm more than the {there:g} mm there are."
-        return f"at x = {where * 1e3:.0f} mm {goes:.2f} mm of steel must go, {over}"
+        over = f"{goes - there:.2f} mm more than the {there:g} mm available."
+        return f"at x = {where * 1e3:.0f} mm {goes:.2f} mm of steel would have to be removed, {over}"
 
     return ((depth / limits.steel_available_m - 1.0, say),)
 

@@ -14,7 +14,7 @@ from experiments.run.provenance import provenance
 TYPES = {".svg": "image/svg+xml", ".png": "image/png", ".gif": "image/gif"}
 
 
-def environment(folder: Path, undefined=StrictUndefined) -> Environment:
+def environment(folder: Path, undefined: type = StrictUndefined) -> Environment:
     """Templates of a study's folder, and the base page; what a template writes is escaped."""
     return Environment(
         loader=FileSystemLoader([folder, Path(__file__).parent]), autoescape=True, undefined=undefined,

@@ -3,6 +3,8 @@
 import difflib
 import math
 import reprlib
+from collections.abc import Sequence
+from typing import Any
 
 from sim.errors import BladeError
 from sim.quantities import parse_quantity
@@ -14,7 +16,7 @@ class Fields:
     where: the place as a person would type it, for example "skater" or "candidates[3]".
     """
 
-    def __init__(self, mapping, where: str):
+    def __init__(self, mapping: object, where: str):
         if not isinstance(mapping, dict):
             raise BladeError(f"{where}: expected named values (key: value), got {_show(mapping)}.")
         self.mapping, self.where, self.read = mapping, where, set()
@@ -24,7 +26,7 @@ class Fields:
         self.read.add(key)
         return self.mapping.get(key) is not None
 
-    def raw(self, key: str):
+    def raw(self, key: str) -> Any:
         """The value as it stands. Raises BladeError when missing."""
         self.read.add(key)
         if self.mapping.get(key) is None:
@@ -67,7 +69,7 @@ class Fields:
             raise BladeError(f"{self.path(key)}: {_show(value)} is neither true nor false; write one of the two.")
         return value
 
-    def choice(self, key: str, options) -> str:
+    def choice(self, key: str, options: Sequence[str]) -> str:
         """One of the options; a near miss is named."""
         value = _word(self.raw(key))
         if value not in options:
@@ -112,7 +114,7 @@ class Fields:
                 raise BladeError(f"{self.path(str(key)[:40])}: unknown key; {hint}")
 
 
-def number(value, least: float, most: float, where: str) -> float:
+def number(value: object, least: float, most: float, where: str) -> float:
     """A plain number within bounds, from whatever YAML gave. Raises BladeError."""
     good = isinstance(value, int | float) and not isinstance(value, bool)
     if not good or not least <= value <= most:  # nan is within nothing
@@ -120,7 +122,7 @@ def number(value, least: float, most: float, where: str) -> float:
     return float(value)
 
 
-def radius(value, where: str) -> float:
+def radius(value: object, where: str) -> float:
     """A radius in m; "flat" is inf. Raises BladeError for one that is not above 0."""
     if str(value).strip().lower() == "flat":
         return math.inf

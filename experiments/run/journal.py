@@ -4,6 +4,7 @@ import hashlib
 import json
 import os
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -49,11 +50,11 @@ class Journal:
     def __len__(self) -> int:
         return len(self._places)
 
-    def add(self, key: str, answer) -> None:
+    def add(self, key: str, answer: Any) -> None:
         """Append an answer and have it on disk before returning. Raises Halted when the disk does not take it."""
         self._places[key] = self._write(key, pack(answer))
 
-    def get(self, key: str):
+    def get(self, key: str) -> Any:
         """The answer kept under a key; None where there is none, or none that `pack` made."""
         if key not in self._places:
             return None
@@ -135,7 +136,7 @@ def _same(path: Path, payload: bytes, request: str, code: dict[str, str]) -> Non
         )
 
 
-def pack(answer) -> bytes:
+def pack(answer: Any) -> bytes:
     """Lists, mappings (texts as keys), numbers, texts and arrays as bytes: a JSON text, then the arrays."""
     arrays, size = [], 0
 
@@ -155,7 +156,7 @@ def pack(answer) -> bytes:
     return b"%d\n" % len(text) + text + b"".join(arrays)
 
 
-def unpack(data: bytes):
+def unpack(data: bytes) -> Any:
     """What `pack` was given, tuples as lists. Raises ValueError for bytes that no `pack` made."""
     line, _, rest = data.partition(b"\n")
     count = int(line)

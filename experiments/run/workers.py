@@ -7,9 +7,10 @@ import signal
 import sys
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
+from typing import Any
 
 from experiments.request.how import is_address
 from experiments.run.address import address
@@ -54,7 +55,7 @@ class Workers:
         self,
         function: Callable,
         items: Sequence,
-        shared=None,
+        shared: Any = None,
         progress: Progress = silent,
         lost: Callable | None = None,
     ) -> list:
@@ -146,7 +147,9 @@ class _Pool:
     def __init__(self, workers: int):
         self._workers, self._pool = workers, None
 
-    def answers(self, function, blob, todo, lost):
+    def answers(
+        self, function: Callable, blob: bytes, todo: dict[int, Any], lost: Callable | None
+    ) -> Iterator[tuple[int, Any]]:
         """As Workers._answers. A worker that dies takes the pool with it: what is left goes to another pool; in the end
         each task gets a process of its own, so that the one at fault harms no other."""
         left = dict(todo)
@@ -181,7 +184,7 @@ class _Pool:
     def _new(workers):
         return ProcessPoolExecutor(workers, initializer=_begin_worker)
 
-    def close(self, at_once):
+    def close(self, at_once: bool) -> None:
         """See Workers.close."""
         pool, self._pool = self._pool, None
         if pool is None:
@@ -215,7 +218,9 @@ class _Dask:
                 f"workers: no Dask workers answer at {where} ({type(fault).__name__}); start them first."
             ) from None
 
-    def answers(self, function, blob, todo, lost):
+    def answers(
+        self, function: Callable, blob: bytes, todo: dict[int, Any], lost: Callable | None
+    ) -> Iterator[tuple[int, Any]]:
         """As Workers._answers; a few tasks for each worker are out at a time."""
         from distributed import wait
         from distributed.scheduler import KilledWorker
@@ -251,7 +256,7 @@ class _Dask:
     def _count(self) -> int:
         return len(self._client.nthreads())
 
-    def close(self, at_once):
+    def close(self, at_once: bool) -> None:
         """See Workers.close."""
         self._client.close()
         if self._cluster is not None:

@@ -86,7 +86,7 @@ def _check_span(name: str, blade: Blade, span: float, unit: str) -> None:
     )
 
 
-def heights_to_metres(table: Table, blades, passes, wanted: str) -> None:
+def heights_to_metres(table: Table, blades: list[Blade], passes: list[np.ndarray], wanted: str) -> None:
     """Heights in m, in place. Unsaid units are the position's, or the finer unit when that alone makes a blade."""
     bows = [_bows(table, b, passes[b.label]) for b in blades]
     for blade, bow in zip(blades, bows, strict=True):
