@@ -19,7 +19,7 @@ from sim.measures import SETTLED
 
 SERIES_AXES = {
     "time": ("time, ms", 1e3), "path_position": ("distance along the path, m", 1.0),
-    "balance_position": ("centre of pressure from mid-runner, mm", 1e3),
+    "balance_position": ("centre of pressure from\nmid-runner, mm", 1e3),
     "pitch": ("pitch, deg (toe-down positive)", 180 / math.pi),
     "load": ("load, N", 1.0), "drag": ("drag, N", 1.0), "speed": ("speed, m/s", 1.0), "scrape": ("scrape, N", 1.0),
 }  # fmt: skip
