@@ -134,8 +134,8 @@ def test_most_places_of_a_map():
 # ---------------------------------------------------------------- other physics
 
 OTHER_ICE = replace(ICE, name="other", temperature_c=-9.0, hardness_at_zero_pa=1e7, hardness_slope_pa_per_k=1e5,
-                    modulus_pa=8e9, poisson=0.3, viscosity_pa_s=1.7e-3, density_kg_m3=999.0, latent_j_kg=3e5, conductivity_w_mk=1.6,
-                    diffusivity_m2_s=0.8e-6, hardness_factor=1.3)  # fmt: skip
+                    modulus_pa=8e9, poisson=0.3, viscosity_pa_s=1.7e-3, density_kg_m3=999.0, latent_j_kg=3e5,
+                    conductivity_w_mk=1.6, diffusivity_m2_s=0.8e-6, hardness_factor=1.3)  # fmt: skip
 SWITCHED = {
     "standard": {},
     "standing contact": {"law.standing": 1.0},
@@ -234,7 +234,7 @@ def answering(function):
 
 
 def test_indices_of_a_sum_are_shares_of_its_variance(monkeypatch):
-    """y = 3 a + 2 b + 0 c of three even inputs: first-order 9/13, 4/13 and 0, the total ones the same; Morris' mu* are the
+    """y = 3 a + 2 b + 0 c of three even inputs: first-order 9/13, 4/13 and 0, total the same; Morris' mu* are the
     slopes 3, 2 and 0 and his sigma nothing, but for levels at the ends that are drawn in by half a percent."""
     sloped = answering(lambda radius_factor, scuff, mass_factor: 3 * radius_factor + 2 * scuff + 0 * mass_factor)
     monkeypatch.setattr(sensitivity, "run_draws", sloped)
