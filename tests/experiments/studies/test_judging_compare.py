@@ -24,7 +24,7 @@ def row(name="a", skater="adult", index=0, reasons=None, **values) -> Row:
 
 
 def test_every_row_is_judged_against_its_own_skater_and_its_own_line():
-    """Costs of the line R^-1 and R^2 (the hold is R^-2): a blade of costs a, b has the gain (a^2 b)^(-1/3) at R^3 = b/a;
+    """Costs of the line R^-1 and R^2 (the hold is R^-2): costs a, b have the gain (a^2 b)^(-1/3) at R^3 = b/a;
     the second line costs twice as much of both, so that the same blade gains twice as much against it."""
     line = {"turn_drag": 1 / RADII, "push_hold_angle": RADII**-2.0}
     twice = {"turn_drag": 2 / RADII, "push_hold_angle": RADII**-2.0 / 2}

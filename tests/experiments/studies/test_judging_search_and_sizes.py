@@ -182,8 +182,10 @@ def stated() -> StatedSkater:
     return StatedSkater("skater", usual, 1.78, NOT_STATED, NOT_STATED, 1500.0, NOT_STATED, 100.0, NOT_STATED)
 
 
-@pytest.mark.parametrize(("mass", "skate", "inertia"), [(40.0, 1.2, 0.0062996), (80.0, 2.4, 0.02),
-                                                        (17.28, 0.5184, 0.0015552), (100.0, 3.0, 0.0290098)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("mass", "skate", "inertia"),
+    [(40.0, 1.2, 0.0062996), (80.0, 2.4, 0.02), (17.28, 0.5184, 0.0015552), (100.0, 3.0, 0.0290098)],
+)
 def test_a_skate_goes_with_the_skaters_mass_and_its_inertia_with_the_power_five_thirds(mass, skate, inertia):
     """Lengths with the cube root: 0.216 of the mass has 0.6 of the length, 0.216 x 0.36 of the inertia."""
     found = sizes.scaled_skate(stated(), mass).usual
