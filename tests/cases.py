@@ -11,10 +11,12 @@ import numpy as np
 from scipy.optimize import brentq, minimize_scalar
 
 from sim.blade.recipe import Recipe
+from sim.blade.section import Section
 from sim.blade.steel import Steel
 
 FT = 0.3048
 THICKNESS_M, HOLLOW_M = 2.9e-3, 12.7e-3
+LEVEL = Section(THICKNESS_M, HOLLOW_M)  # both edges level
 GRAVITY = 9.80665
 WEIGHT_N = 80.0 * GRAVITY
 

@@ -10,7 +10,8 @@ from sim.ice.contact import GAUSS, Law
 from sim.ice.ice import Ice
 from sim.skater.body import Skater
 from sim.skater.movement import Scenario
-from tests.cases import FT, steel_of
+from sim.trial import Candidate, Setting, State, Trial
+from tests.cases import FT, LEVEL, steel_of
 
 settings.register_profile(
     "arcstride", max_examples=60, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
@@ -95,3 +96,23 @@ def scenarios():
             "nudge", (0, 1), (-0.015, -0.015), (1.0, 1.0), (0.0, 0.0), duration_s=1.0, mode="free", impulse_ns=3.0,
         ),
     }  # fmt: skip
+
+
+@pytest.fixture(scope="session")
+def setting(ice_set, law, skater, scenarios, single):
+    """The default setting, by hand: what the shipped configuration asks for, without reading it."""
+    states = {
+        "glide": State(-0.015, speed_m_s=8.0),
+        "pivot_forefoot": State(0.045, math.radians(15)),
+        "pivot_heel": State(-0.045, math.radians(15)),
+        "turn": State(0.030, speed_m_s=4.0, path_radius_m=1.8),
+        "push": State(0.070, math.radians(40), 1.5),
+    }
+    lines = (-0.06, -0.02, 0.01, 0.05)
+    return Setting(ice_set, law, skater, states, scenarios, Candidate("10 ft", single, LEVEL), lines)
+
+
+@pytest.fixture(scope="session")
+def trial(setting, zoned):
+    """The three-zone rear-flat blade against 10 ft."""
+    return Trial(Candidate("13/10/7 ft", zoned, LEVEL), setting)

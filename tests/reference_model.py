@@ -224,7 +224,7 @@ def _march(b_of, p_of, V, dT, c, a, z, h0=None, clock0=0.0):
 def film_drag(st, V, T, const=HANDBOOK):
     """Shear of one melt film per strip, marched backward from the front of the loaded arc."""
     dT, sec, c = max(0.0, -T), st.sec, const
-    xi, g = (st.X[-1] - st.X)[::-1], st.g[::-1]
+    xi, g = (st.X[-1] - st.X)[::-1].copy(), st.g[::-1].copy()  # a view would be copied at every look-up
     xi_0 = xi[len(xi) - 1 - st.i0]
     n_of = lambda q: st.d - np.interp(q, xi, g)
     left_of = lambda q: float(strips(sec, n_of(q))[0])

@@ -74,7 +74,7 @@ def _root(state, steel):
         except BladeError:
             return math.nan
 
-    for i in sorted(range(24), key=lambda i: abs(grid[i])):
+    for i in sorted(range(24), key=lambda i: abs(grid[i] + grid[i + 1])):  # by the middle of each interval
         if value(i) * value(i + 1) <= 0:
             beta = brentq(lambda b: state(b)[0], grid[i], grid[i + 1], xtol=1e-13)
             _, patch, angle = state(beta)

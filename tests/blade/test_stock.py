@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -79,3 +80,88 @@ def test_removal_by_linear_programme(single, zoned):
     by_solver = apart + found.x[0] + found.x[1] * x
     assert ours.at(0.0) == pytest.approx(np.interp(0.0, x, by_solver), abs=2e-6)
     assert ours.most_m == pytest.approx(by_solver.max(), abs=2e-6)
+
+
+# ---------------------------------------------------------------- closed forms, on curves given as heights
+
+
+def heights(function, low=-0.14, high=0.14, length=0.28, points=1121):
+    """Stands in for a curve: z(x) on a grid, as `removal` reads it."""
+    x = np.linspace(low, high, points)
+    return SimpleNamespace(length_m=length, table=(low, x[1] - x[0], function(x), np.zeros(points)))
+
+
+FLAT = heights(np.zeros_like)
+BOWL = heights(lambda x: 0.01 * x**2)  # 0.01/m: 196 um at 0.14 m
+
+
+def test_a_parabola_out_of_a_flat():
+    """a x^2 over +-L: a L^2 deep at the ends, 2 a L^3/3 in area."""
+    found = removal(BOWL, FLAT)
+    assert found.tilt_rad == 0.0
+    assert found.most_m == pytest.approx(0.01 * 0.14**2, rel=1e-9)
+    assert found.area_m2 == pytest.approx(2 * 0.01 * 0.14**3 / 3, rel=1e-5)
+    assert found.at(0.0) == pytest.approx(0.0, abs=1e-12) and found.at(-0.07) == pytest.approx(49e-6, rel=1e-5)
+    assert (found.x_m[0], found.x_m[-1]) == pytest.approx((-0.14, 0.14), abs=1e-12)
+
+
+def test_a_flat_out_of_a_parabola():
+    """The other way round all of it goes in the middle: the same depth, twice the area."""
+    found = removal(FLAT, BOWL)
+    assert found.most_m == pytest.approx(196e-6, rel=1e-9) and found.at(0.0) == pytest.approx(196e-6, rel=1e-9)
+    assert found.area_m2 == pytest.approx(4 * 0.01 * 0.14**3 / 3, rel=1e-5)
+
+
+@pytest.mark.parametrize("slope", [-0.012, 0.0, 0.007])
+def test_free_tilt_takes_a_slope_out_and_keeps_its_sign(slope):
+    """a x^2 + b x: turned by atan(b) only a x^2 is left. A toe higher by b is laid in toe-down by b."""
+    found = removal(heights(lambda x: 0.01 * x**2 + slope * x), FLAT, free_tilt=True)
+    assert found.tilt_rad == pytest.approx(math.atan(slope), abs=2e-5)
+    assert found.area_m2 == pytest.approx(2 * 0.01 * 0.14**3 / 3, rel=1e-4)
+    assert found.most_m == pytest.approx(196e-6, abs=4e-6)
+
+
+@pytest.mark.parametrize("low, high", [(-0.05, 0.10), (-0.14, 0.02), (-0.11, 0.11)])
+def test_free_tilt_within_a_part(low, high):
+    """a x^2 over (p, q): least area at slope a (p + q), and then it is a (x - (p + q)/2)^2."""
+    found = removal(BOWL, FLAT, free_tilt=True, within=(low, high))
+    assert (found.x_m[0], found.x_m[-1]) == pytest.approx((low, high), abs=1e-12)
+    assert found.tilt_rad == pytest.approx(0.01 * (low + high), abs=1e-5)
+    half = (high - low) / 2
+    assert found.area_m2 == pytest.approx(2 * 0.01 * half**3 / 3, rel=1e-3)
+    assert found.most_m == pytest.approx(0.01 * half**2, abs=2e-6)
+    assert found.at((low + high) / 2) == pytest.approx(0.0, abs=2e-6)
+
+
+@pytest.mark.parametrize("slope", [-0.05, 0.05])
+def test_more_tilt_than_a_holder_allows_is_not_taken(slope):
+    """2 % at most: of a slope of 5 % over 280 mm 3 % are left, 8.4 mm at one end."""
+    found = removal(heights(lambda x: slope * x), FLAT, free_tilt=True)
+    assert found.tilt_rad == pytest.approx(math.copysign(math.atan(0.02), slope), abs=2e-5)
+    assert found.most_m == pytest.approx(0.03 * 0.28, abs=1e-5)
+    assert found.at(0.14 if slope > 0 else -0.14) == pytest.approx(found.most_m, rel=1e-9)
+
+
+def test_only_what_both_curves_cover_is_compared():
+    """Runners of 140.5 mm and 140 mm to either side, and off their middles: the part that both have."""
+    longer = heights(lambda x: 0.01 * x**2, -0.1405, 0.1395, 0.281)
+    found = removal(longer, FLAT)
+    assert (found.x_m[0], found.x_m[-1]) == pytest.approx((-0.14, 0.1395), abs=1e-12)
+    found = removal(FLAT, longer)
+    assert (found.x_m[0], found.x_m[-1]) == pytest.approx((-0.14, 0.1395), abs=1e-12)
+
+
+def test_lengths_may_differ_by_two_millimetres():
+    assert removal(BOWL, heights(np.zeros_like, length=0.2819)).most_m == pytest.approx(196e-6, rel=1e-9)
+    assert removal(heights(np.zeros_like, length=0.2781), BOWL).most_m == pytest.approx(196e-6, rel=1e-9)
+    for length in (0.2821, 0.2779):
+        with pytest.raises(BladeError, match=f"the stock runner is {length * 1e3:.0f} mm and the candidate 280 mm"):
+            removal(BOWL, heights(np.zeros_like, length=length))
+
+
+def test_depth_and_area_are_those_of_the_removal_held_level():
+    tilted = heights(lambda x: 0.01 * x**2 + 0.003 * x)
+    depth, area = steel_removed(tilted, FLAT)
+    # lowest at x = -0.15, beyond the heel: nothing goes there, all of it at the toe; depth is z less z at the heel
+    assert depth == pytest.approx(0.003 * 0.28, rel=1e-9)
+    assert area == pytest.approx(2 * 0.01 * 0.14**3 / 3 - 0.28 * (0.01 * 0.14**2 - 0.003 * 0.14), rel=1e-5)

@@ -184,3 +184,49 @@ def test_no_film_without_speed_contact_or_switch(steel, ice, law, gauss, patches
     assert film_shear(steel, ice, law, patch, 0.0, 64) == 0.0
     assert film_shear(steel, ice, law._replace(film=0.0), patch, 8.0, 64) == 0.0
     assert film_shear(steel, ice, law, press(steel, ice, law, 0.0, 0.0, -1e-5, *gauss), 8.0, 64) == 0.0
+
+
+def film_by_pieces(st, speed, cold, keep_volume=True):
+    """Film shear where the crown of a leaned hollow is covered, piece by piece with the reference model's ODE solver.
+
+    Inside strip from the front, outside strip from where its edge enters; at the crown the water of both makes one film
+    of the same volume, and the inside strip's clock goes on; behind the crown both strips carry that film on.
+    """
+    sec, constants, march = st.sec, reference_model.HANDBOOK, reference_model._march
+    xi, gap = (st.X[-1] - st.X)[::-1].copy(), st.g[::-1].copy()  # a view would be copied at every look-up
+    deepest, end = xi[len(xi) - 1 - st.i0], xi[(st.p > 0)[::-1]][-1]
+    n_of = lambda q: st.d - np.interp(q, xi, gap)  # noqa: E731
+    p_of = lambda q: st.H * (1.0 if q <= deepest else max(0.0, 1 - (st.d - n_of(q)) / st.e))  # noqa: E731
+    rise, fall = (
+        (sec.h[: sec.ic + 1], sec.u[: sec.ic + 1]),
+        (sec.h[: sec.ic - 1 : -1].copy(), sec.u[: sec.ic - 1 : -1].copy()),
+    )
+    strip = [lambda q: np.interp(n_of(q), *rise), lambda q: sec.w - np.interp(n_of(q), *fall)]
+    start, edge, covered = (brentq(lambda q, n=n: n_of(q) - n, 0.0, deepest) for n in (0.0, sec.h[-1], sec.h[sec.ic]))
+    bare = min(brentq(lambda q: n_of(q) - sec.h[sec.ic], deepest, xi[-1]), end)
+    parts = [march(strip[k], p_of, speed, cold, constants, begin, covered) for k, begin in ((0, start), (1, edge))]
+    width = np.array([strip[k](covered - 1e-9) for k in (0, 1)])
+    film = np.array([p.y[0, -1] for p in parts])
+    mixed = film @ width / width.sum() if keep_volume else film[0]
+    one = march(lambda q: sec.w, p_of, speed, cold, constants, covered, bare, mixed, covered - start)
+    parts.append(one)
+    if bare < end:
+        parts += [march(s, p_of, speed, cold, constants, bare, end, one.y[0, -1], bare - start) for s in strip]
+    return sum(p.y[1, -1] for p in parts), len(parts)
+
+
+@pytest.mark.parametrize("lean_deg, load_bw, hollow, pieces", [(2.0, 3.0, 25e-3, 3), (1.0, 1.15, 12.7e-3, 5)])
+def test_two_films_of_a_leaned_hollow_become_one_and_two_again(ice, law, gauss, lean_deg, load_bw, hollow, pieces):
+    """The outside strip is younger and thinner, so that it matters how the two flow into one."""
+    lean, load = math.radians(lean_deg), load_bw * WEIGHT_N
+    blade = steel_of(Recipe("r", "single_radius", (10 * FT,)), hollow=hollow)
+    patch = settle(blade, ice, law, math.tan(lean), 0.0, load, 5e-5, *gauss)
+    section = reference_model.section(THICKNESS_M, hollow, lean)
+    slow = reference_model.at_load(reference_model.single_radius(10 * FT), section, ice.hardness, load, 0.0)
+    theirs, seen = film_by_pieces(slow, 8.0, 5.0)
+    ours = film_shear(blade, ice, law, patch, 8.0, 512)
+    print(
+        f"lean {lean_deg} deg: film {ours:.5f} N, by pieces {theirs:.5f} N, crown {slow.d - section.h.max():.1e} m in"
+    )
+    assert seen == pieces
+    assert ours == pytest.approx(theirs, rel=1e-3)

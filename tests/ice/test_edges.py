@@ -4,10 +4,12 @@ import math
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
+from sim.blade.recipe import Recipe
 from sim.blade.section import rises
 from sim.ice import drag, scrape, sideways
-from sim.ice.contact import GAUSS, stand
+from sim.ice.contact import GAUSS, press, stand
 from tests.cases import HOLLOW_M, STATES, THICKNESS_M, LeanedSection, bottom, steel_of
 
 GX = GAUSS[24]
@@ -104,3 +106,52 @@ def test_clean_radius_with_a_proud_edge(patches, ice, law):
     groove = drag.groove_area(steel, patch, *GX)
     inside, outside = (scrape.swept_area(steel, patch, clean * k, 0.0, 192, 6000) / groove - 1 for k in (0.93, 1.02))
     assert outside < 1e-3 < 3e-3 < inside
+
+
+def cut_beyond_the_groove(path_radius, radius, depth, hollow, lean, tilt):
+    """Greatest depth, m, by which sections along the arc cut outside the groove of the deepest one.
+
+    Sections are moved along their track by hand: at x the steel stands x^2/2R higher and lies x^2/2 rho to the outside,
+    seen across the leaned blade; both grooves are dense heights over the same columns.
+    """
+    u = np.linspace(0.0, THICKNESS_M, 1501)
+    high = bottom(u, THICKNESS_M, hollow) + u * (math.tan(lean) + tilt)
+    most = 0.0
+    for x in np.linspace(0.0, math.sqrt(2 * radius * depth), 24)[1:-1]:
+        out = x * x / (2 * path_radius) * math.cos(lean)
+        place = u + out  # columns that this section cuts
+        here = depth - (radius - math.sqrt(radius**2 - x * x)) - high
+        groove = np.where(place <= THICKNESS_M, np.interp(place, u, depth - high), 0.0)
+        most = max(most, np.max(np.where(here > 0, here - np.maximum(groove, 0.0), 0.0)))
+    return most
+
+
+@pytest.mark.parametrize("hollow", [HOLLOW_M, math.inf])
+@pytest.mark.parametrize("lean_deg", [20.0, 42.0])
+@pytest.mark.parametrize("tilt", [-0.03, -0.0086, 0.0, 0.0086, 0.03])
+def test_clean_radius_with_uneven_edges_by_moving_sections(ice, law, hollow, lean_deg, tilt):
+    """An inside edge that stands proud tilts the bottom: the path must be wider. Bisected to where ice is first cut."""
+    radius, lean = 3.048, math.radians(lean_deg)
+    steel = steel_of(Recipe("r", "single_radius", (radius,)), hollow=hollow)._replace(tilt=tilt)
+    patch = stand(steel, ice, law, math.tan(lean), STATES["glide"][1], 0.0, *GX)
+    assert patch.depth < THICKNESS_M * (math.tan(lean) + tilt), "the outside edge is clear of the ice"
+    wanted = brentq(
+        lambda rho: cut_beyond_the_groove(rho, radius, patch.depth, hollow, lean, tilt) - 1e-9, 0.3, 4.0, xtol=1e-4
+    )
+    ours = scrape.tightest_clean_radius(steel, patch)
+    print(f"lean {lean_deg} deg, tilt {tilt}: clean radius {ours:.4f} m, by moving sections {wanted:.4f} m")
+    assert ours == pytest.approx(wanted, rel=3e-3)
+
+
+def test_no_clean_radius_where_the_outside_edge_is_in_the_ice(ice, law, single):
+    """Upright, or with the outside edge as low as the lean lifts it, or pressed deeper than the tilted edge line."""
+    load = STATES["glide"][1]
+    for lean, tilt in ((0.0, 0.0), (0.0, -0.0086), (0.1, -0.1), (0.1, -0.12)):
+        steel = steel_of(single)._replace(tilt=tilt)
+        patch = stand(steel, ice, law, lean, load, 0.0, *GX)
+        assert scrape.tightest_clean_radius(steel, patch) == math.inf
+    # between the two: 2.9 mm x 0.1 = 290 um, and with the outside edge proud by 100 um only 190 um
+    for tilt, clear in ((0.0, True), (-100e-6 / THICKNESS_M, False)):
+        steel = steel_of(single)._replace(tilt=tilt)
+        patch = press(steel, ice, law, 0.1, 0.0, 240e-6, *GX)
+        assert math.isfinite(scrape.tightest_clean_radius(steel, patch)) == clear
