@@ -42,7 +42,7 @@ def test_where_both_costs_move_together_is_said_with_its_radii_and_share():
 
 @pytest.mark.parametrize("bad", [NAN, 0.0, -1.0])
 def test_nothing_is_said_of_a_line_with_a_cost_of_nothing(bad):
-    assert traded([[4, 1], [3, bad], [2, 3], [1, 4]]).startswith("cannot be said")
+    assert traded([[4, 1], [3, bad], [2, 3], [1, 4]]).startswith("cannot be stated")
 
 
 # ---------------------------------------------------------------- beyond the line
@@ -117,8 +117,8 @@ def test_a_missing_draw_is_said_and_nothing_computed():
         ((-0.009, 0, 0.009), (0.01, 0.1, 0.2), "supported (the glide alike within 1.0 %)"),
         ((-0.0101, 0, 0.009), (0.01, 0.1, 0.2), "not supported: the glide is not shown to be alike within 1.0 %"),
         ((-0.009, 0, 0.009), (-0.01, 0.1, 0.2), "not supported: the pivot may be the same"),
-        (None, (0.01, 0.1, 0.2), "cannot be said: some draws gave no value"),
-        ((-0.009, 0, 0.009), None, "cannot be said: some draws gave no value"),
+        (None, (0.01, 0.1, 0.2), "cannot be stated: some draws gave no value"),
+        ((-0.009, 0, 0.009), None, "cannot be stated: some draws gave no value"),
     ],
 )
 def test_gliding_alike_and_pivoting_differently(glide, pivot, words):

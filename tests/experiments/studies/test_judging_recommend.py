@@ -198,7 +198,7 @@ def test_steel_is_not_judged_where_a_height_is_not_stated():
 @pytest.mark.parametrize(("depth_mm", "fine"), [(1.499, True), (1.501, False)])
 def test_steel_that_a_shop_takes_off(depth_mm, fine):
     found = study._beyond_shop(TEN.recipe, removed(depth_mm / 1e3), order())
-    assert found == ([] if fine else ["1.50 mm would have to go, and the limit of the shop is 1.50 mm"])
+    assert found == ([] if fine else ["1.50 mm would have to be removed, and the limit of the shop is 1.50 mm"])
 
 
 def test_limits_of_the_grinder_hold_between_the_ends_alone_and_the_least_left_is_said_first():
