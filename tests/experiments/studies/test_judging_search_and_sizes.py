@@ -14,6 +14,7 @@ from experiments.analysis.variants import LINE_RADII, line_costs
 from experiments.request.fields import Fields
 from experiments.request.skater import NOT_STATED, StatedSkater
 from experiments.request.uncertainty import Input, Sampling
+from experiments.studies.search import sentences as words
 from experiments.studies.search import study as search
 from experiments.studies.size_range import study as sizes
 from experiments.studies.size_range.tables import _change
@@ -257,3 +258,46 @@ def test_a_size_is_measured_with_its_own_skater_and_reference():
         values, _ = evaluate(Trial(Candidate(one.name, one.recipe, SECTION), there), STATIC)
         assert mine == pytest.approx([values[n] for n in STATIC], rel=1e-9, abs=1e-12)
     assert found.limits == () and (found.length_m, found.mass_kg) == (0.28, 80.0)
+
+
+# ---------------------------------------------------------------- a front in words
+
+
+def front_blade(name="found 1", gains=(1.0, 1.1, 1.2), grinding=1.0, alone=1.1, without=(1.0,), recipe=TEN.recipe):
+    columns = {"gains": gains, "grinding": (grinding, 1.1, 1.2), "without": without}
+    made = {key: np.array(values)[:, None] for key, values in columns.items()}
+    return SimpleNamespace(candidate=SimpleNamespace(name=name, recipe=recipe), alone=np.array([alone]), **made)
+
+
+def test_which_blades_are_surely_beyond_and_how_many_were_but_for_the_rest():
+    blades = [
+        front_blade(gains=(low, 1.1, 1.2), grinding=g) for low, g in ((1.0051, 1.0051), (1.0049, 1.0051), (0.9, 1.0049))
+    ]
+    result = SimpleNamespace(blades=blades, pairs=(PAIR,))
+    first, second = words._beyond(result, 0)
+    assert first.endswith("turn drag and critical ankle stiffness: blade 1.")
+    assert second.startswith("If only grinding were uncertain, 2 of 3 would be")
+    (none,) = words._beyond(SimpleNamespace(blades=blades[2:], pairs=(PAIR,)), 0)
+    assert none.startswith("No blade of the front is surely beyond")
+    assert words.gain_words(blades[0], 0) == "1.100 (1.005 to 1.200), beyond the line"
+    assert words.gain_words(blades[1], 0).endswith("too close to call")
+
+
+def test_what_a_zone_is_worth_is_the_gain_lost_without_it():
+    blades = [front_blade("found 1", alone=1.02), front_blade("found 2", alone=1.05, without=(1.01, 1.06)),
+              front_blade("found 3", alone=math.nan)]  # fmt: skip
+    (line,) = words._zone_worth(SimpleNamespace(blades=blades, pairs=(PAIR,)), 0)
+    assert line.startswith("found 2, gain 1.050 on turn drag and critical ankle stiffness")
+    assert line.endswith("zone 1 from the heel +0.040, zone 2 from the heel -0.010.")
+
+
+@pytest.mark.parametrize(("tau", "said"), [(0.81, "is kept when"), (0.79, "is partly kept when"),
+                                           (0.39, "is not kept when"), (math.nan, "cannot be told")])  # fmt: skip
+def test_whether_an_order_survives_rolling(tau, said):
+    assert said in words._rolled("turn_drag", "turn_exit_speed", tau)
+
+
+@pytest.mark.parametrize(("level_mm", "said"), [(0.51, ", level +1 mm"), (0.49, ""), (-3.0, ", level -3 mm")])
+def test_a_level_point_is_said_from_half_a_millimetre(level_mm, said):
+    recipe = replace(blade(8, 12).recipe, level_m=level_mm / 1e3)
+    assert words.recipe_words(recipe) == f"8/12 ft, 120/120 mm{said}"
