@@ -200,3 +200,15 @@ def test_the_three_measures_that_decide_by_weight_times_change_either_way():
     scheme = Weighting("w", weights | {"critical_ankle_stiffness": 0}, {})
     made = draws_of({name: np.array([[1.0, ratio]] * 2) for name, ratio in change.items()})
     assert deciding(made, scheme, 1) == ["turn_scrape", "turn_drag", "push_hold_angle"]
+
+
+def test_a_weight_of_nothing_and_a_number_that_cannot_be_had_decide_nothing():
+    made = draws_of({"turn_drag": np.array([[1.0, 2.0]]), "turn_scrape": np.array([[1.0, NAN]])})
+    scheme = Weighting("w", {"turn_drag": 0, "turn_scrape": 1, "push_hold_angle": 1}, {})
+    assert deciding(made, scheme, 1) == ["push_hold_angle"]
+
+
+def test_nobody_comes_first_where_no_draw_has_all_scores():
+    score = np.array([[0.0, NAN], [NAN, 1.0]])
+    found = choices(draws_of({}, score=score), [None] * 2, ["", ""])
+    assert [c.first for c in found] == [0.0, 0.0] and found[1].score.tolist() == [1.0, 1.0, 1.0]
