@@ -78,6 +78,14 @@ def test_costs_of_measures_of_which_more_is_better_are_turned_round():
         cost("glide_loaded_arc", 0.1)
 
 
+def test_coarse_lines_are_looked_at_up_to_both_of_their_ends():
+    """Power laws are straight in logarithms: of 2, 3, 4 and 5 m, or of 2 and 5 m alone, any radius between has gain 1."""
+    for radii in (np.array([2.0, 3.0, 4.0, 5.0]), np.array([2.0, 5.0])):
+        line = np.column_stack([1 / radii, radii**2])
+        for r in (2.2, 3.5, 4.5, 4.9):
+            assert frontier_gain((1 / r, r**2), radii, line).gain == pytest.approx(1.0, abs=2e-3)
+
+
 # ---------------------------------------------------------------- scores of draws
 
 

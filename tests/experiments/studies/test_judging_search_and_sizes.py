@@ -11,6 +11,7 @@ from scipy import stats
 from experiments.analysis.optimizer import Evaluated
 from experiments.analysis.space import Space
 from experiments.analysis.variants import LINE_RADII, line_costs
+from experiments.request.comparison import Stated
 from experiments.request.fields import Fields
 from experiments.request.skater import NOT_STATED, StatedSkater
 from experiments.request.uncertainty import Input, Sampling
@@ -192,6 +193,18 @@ def test_a_skate_goes_with_the_skaters_mass_and_its_inertia_with_the_power_five_
     found = sizes.scaled_skate(stated(), mass).usual
     assert (found.mass_kg, found.skate_mass_kg) == (mass, pytest.approx(skate))
     assert found.skate_inertia == pytest.approx(inertia, rel=1e-5) and found.body_height_m == 0.85
+
+
+def test_a_size_brings_its_runner_and_mass_and_may_bring_a_height():
+    one = Stated(*[None] * 13)
+    one = replace(one, skaters=(replace(stated(), height_m=1.7),))
+    for height, wanted in (({"height": "1.35 m"}, 1.35), ({}, 1.7)):
+        size = Fields({"mass": "40 kg", "length": "225 mm"} | height, "sizes[1]")
+        (found,) = sizes._sized(one, size).skaters
+        assert (found.where, found.height_m, found.blade_length_m) == ("sizes[1]", wanted, 0.225)
+        assert (found.usual.mass_kg, found.usual.skate_mass_kg) == (40.0, pytest.approx(1.2))
+    with pytest.raises(BladeError, match="unknown key"):
+        sizes._sized(one, Fields({"mass": "40 kg", "length": "225 mm", "lenght": "1 m"}, "sizes[1]"))
 
 
 def planned(design, carried, objectives=(("turn_drag", "lower"), ("push_hold_angle", "higher"))):
