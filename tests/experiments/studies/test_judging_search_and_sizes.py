@@ -1,7 +1,7 @@
 """What a search says of its front, and how a design is carried over sizes: neighbours, distances, exponents by hand."""
 
 import math
-from dataclasses import replace
+from dataclasses import fields, replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -196,8 +196,8 @@ def test_a_skate_goes_with_the_skaters_mass_and_its_inertia_with_the_power_five_
 
 
 def test_a_size_brings_its_runner_and_mass_and_may_bring_a_height():
-    one = Stated(*[None] * 13)
-    one = replace(one, skaters=(replace(stated(), height_m=1.7),))
+    bare = Stated(**dict.fromkeys(f.name for f in fields(Stated)))
+    one = replace(bare, skaters=(replace(stated(), height_m=1.7),))
     for height, wanted in (({"height": "1.35 m"}, 1.35), ({}, 1.7)):
         size = Fields({"mass": "40 kg", "length": "225 mm"} | height, "sizes[1]")
         (found,) = sizes._sized(one, size).skaters
