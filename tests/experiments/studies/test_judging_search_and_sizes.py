@@ -228,14 +228,16 @@ def test_the_searched_blade_comes_nearest_to_what_the_design_gives_at_home(monke
     and 1/4: wanted 1.6 and 1/8. Three blades exceed that by 1.5/1.0, 1.1/1.2 and 0.5/1.3: the second is the nearest."""
     design, carried = blade(12, 8, name="design"), blade(12, 8, name="carried", length_m=0.21)
     plan, size = planned(design, carried)
-    values = {"design": (0.8, 2.0), "ten": (1.0, 1.0), "reference": (2.0, 4.0)}
+    values = {"design": (1.6, 1.0), "ten": (2.0, 0.5), "reference": (2.0, 4.0)}
     monkeypatch.setattr(sizes, "statics", lambda one, *_: np.array(values[one.name]))
     wanted = np.array([1.6, 0.125])
     costs = wanted * np.array([[1.5, 1.0], [1.1, 1.2], [0.5, 1.3]])
     points = np.array([[0.2] * 5, [0.6, 0.5, 1.0, 0.5, 0.5], [0.9] * 5])
     found = Evaluated(points, costs, np.full((3, 1), -1.0), np.zeros(3))
-    monkeypatch.setattr(sizes, "optimize", lambda *_: found)
+    starts = []
+    monkeypatch.setattr(sizes, "optimize", lambda problem, workers, known, effort: starts.extend(known) or found)
     recipe = sizes._carried(plan, size, "search", None)
+    assert len(starts) == 1 and size.space.recipe(starts[0]).radii_m == pytest.approx(carried.recipe.radii_m)
     assert recipe.radii_m == pytest.approx((3.0, 4.5)) and recipe.name == "searched for small"
     monkeypatch.setattr(sizes, "optimize", lambda *_: replace(found, beyond=np.ones((3, 1))))
     with pytest.raises(BladeError, match="no blade of the space can be ground for 'small'"):
