@@ -15,7 +15,7 @@ RADII = np.geomspace(2.0, 5.0, 61)
 POWERS = np.column_stack([1 / RADII, RADII**2])  # costs R^-1 and R^2: straight in log over log
 
 
-@pytest.mark.parametrize(("one", "two"), [(0.3, 9.0), (0.25, 12.0), (0.4, 10.0), (0.28, 16.5)])
+@pytest.mark.parametrize(("one", "two"), [(0.3, 9.0), (0.25, 12.0), (0.4, 10.0), (0.28, 16.5), (0.03, 0.9)])
 def test_gain_of_power_laws_in_closed_form(one, two):
     """1/(R a) = R^2/b at R^3 = b/a: there both ratios are (a^2 b)^(-1/3), and nowhere both lower or higher."""
     found = frontier_gain((one, two), RADII, POWERS)
@@ -55,9 +55,9 @@ def test_nothing_is_said_between_radii_where_one_was_refused():
     found = frontier_gain((1 / 3.2, 3.2**2), radii, line)
     assert found.gain == pytest.approx(3.2 / 3.0, rel=1e-9) and found.radius_m == pytest.approx(3.0)
     assert not any(3.0001 < r < 3.5999 for r in np.exp(Line(radii, line).places))
-    assert frontier_gain((1 / 2.2, 2.2**2), radii, line).gain == pytest.approx(1.0, abs=1e-3), (
-        "elsewhere all is as it was"
-    )
+    for r in (2.2, 3.8):  # elsewhere all is as it was
+        assert frontier_gain((1 / r, r**2), radii, line).gain == pytest.approx(1.0, abs=1e-3)
+    assert frontier_gain((1 / 3.6, 3.6**2), radii, line).gain == pytest.approx(1.0, abs=1e-9)
 
 
 def test_fewer_than_two_known_radii_or_a_cost_of_nothing_give_no_gain():
@@ -76,6 +76,14 @@ def test_costs_of_measures_of_which_more_is_better_are_turned_round():
     )
     with pytest.raises(BladeError):
         cost("glide_loaded_arc", 0.1)
+
+
+def test_coarse_lines_are_looked_at_up_to_both_of_their_ends():
+    """Power laws are straight in logarithms: of 2, 3, 4, 5 m, or of 2 and 5 m alone, any radius between has gain 1."""
+    for radii in (np.array([2.0, 3.0, 4.0, 5.0]), np.array([2.0, 5.0])):
+        line = np.column_stack([1 / radii, radii**2])
+        for r in (2.2, 3.5, 4.5, 4.9):
+            assert frontier_gain((1 / r, r**2), radii, line).gain == pytest.approx(1.0, abs=2e-3)
 
 
 # ---------------------------------------------------------------- scores of draws

@@ -123,6 +123,15 @@ def test_caps_from_above_and_from_below(side, share, broken):
     assert one.allowed.tolist() == [not broken]
 
 
+def test_a_cap_over_settings_counts_by_its_mean(monkeypatch):
+    """At most 5: 6 and 5.5 are a fifth and a tenth too much, 0.15 in the mean; 4 and 5.5 are 0.05 less."""
+    for values, mean in (((6.0, 5.5), 0.15), ((4.0, 5.5), -0.05)):
+        rows = iter([[1.0, 1.0, v] for v in values])
+        monkeypatch.setattr(optimizer, "statics", lambda *_, rows=rows: np.array(next(rows)))
+        _, excess = evaluate_point(problem(caps=((DRAG, 1.0, 5.0),), settings=((setting(), {}),) * 2), at(9))
+        assert excess[-1] == pytest.approx(mean)
+
+
 @pytest.mark.parametrize("gone", ["cannot be ground", "cannot be had", "costs nothing"])
 def test_a_blade_that_cannot_be_ground_or_had_costs_a_million(monkeypatch, gone):
     asked = problem(caps=((DRAG, 1.0, 5.0),), least_radius_m=(10 if gone == "cannot be ground" else 6) * FT)
@@ -169,6 +178,8 @@ def test_volume_of_known_boxes():
     assert volume(one[None], worst) == pytest.approx(2.0)
     assert volume(np.array([one, two]), worst) == pytest.approx(4.0)
     assert volume(np.array([one, two, worst * np.exp([-0.5, -0.5])]), worst) == pytest.approx(4.0), "dominated"
+    beyond = worst * np.array([[1e-9, 1.2], [1.2, 1e-9]])  # below the corner in one cost only
+    assert volume(np.array([one, two, *beyond]), worst) == pytest.approx(4.0)
     assert volume(np.array([worst * [0.5, 1.0]]), worst) == 0.0 == volume(np.empty((0, 2)), worst)
 
 

@@ -45,7 +45,7 @@ def test_a_gain_is_beyond_the_line_from_half_a_percent(gain, word):
 
 
 def test_share_beyond_counts_gains_above_half_a_percent_among_the_known():
-    assert share_beyond(np.array([1.0051, 1.0049, NAN, 2.0, 0.5])) == 0.5
+    assert share_beyond(np.array([1.0051, 1.0049, NAN, 2.0, 0.5, 1.0])) == 0.4
     assert math.isnan(share_beyond(np.array([NAN, NAN])))
 
 
@@ -200,3 +200,23 @@ def test_the_three_measures_that_decide_by_weight_times_change_either_way():
     scheme = Weighting("w", weights | {"critical_ankle_stiffness": 0}, {})
     made = draws_of({name: np.array([[1.0, ratio]] * 2) for name, ratio in change.items()})
     assert deciding(made, scheme, 1) == ["turn_scrape", "turn_drag", "push_hold_angle"]
+
+
+def test_what_decides_goes_by_the_middle_of_its_interval():
+    """A drag of 1.2 in the middle and 5 at most, against a hold of 1.5 throughout."""
+    made = draws_of({"turn_drag": np.array([[1, r] for r in (1.0, 1.1, 1.2, 4.0, 5.0)]),
+                     "push_hold_angle": np.array([[1.0, 1.5]] * 5)})  # fmt: skip
+    weights = {"turn_drag": 1, "push_hold_angle": 1}
+    assert deciding(made, Weighting("w", weights, {}), 1) == ["push_hold_angle", "turn_drag"]
+
+
+def test_a_weight_of_nothing_and_a_number_that_cannot_be_had_decide_nothing():
+    made = draws_of({"turn_drag": np.array([[1.0, 2.0]]), "turn_scrape": np.array([[1.0, NAN]])})
+    scheme = Weighting("w", {"turn_drag": 0, "turn_scrape": 1, "push_hold_angle": 1}, {})
+    assert deciding(made, scheme, 1) == ["push_hold_angle"]
+
+
+def test_nobody_comes_first_where_no_draw_has_all_scores():
+    score = np.array([[0.0, NAN], [NAN, 1.0]])
+    found = choices(draws_of({}, score=score), [None] * 2, ["", ""])
+    assert [c.first for c in found] == [0.0, 0.0] and found[1].score.tolist() == [1.0, 1.0, 1.0]

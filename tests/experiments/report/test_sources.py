@@ -5,6 +5,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from experiments.analysis.variants import statics
 from experiments.report import sources
 from experiments.report.sources import cite, cite_statics
 from experiments.studies.part import tables as part
@@ -111,3 +112,14 @@ def test_every_measure_rests_on_some_part_of_the_model():
     base = marks(cite(asked(), ("glide_loaded_arc",)))
     silent = {name for name in REGISTRY if marks(cite(asked(), (name,))) - base == set()}
     assert silent == plain, f"say in sources.py which part of the model these rest on: {sorted(silent - plain)}"
+
+
+@pytest.mark.parametrize(
+    ("switch", "source", "exact"), [({"scuff": 0.05}, "scuff", True), ({"film": 0.0}, "film", False)]
+)
+def test_the_model_itself_says_whose_measures_rest_on_a_part(switch, source, exact):
+    """What changes when the switch does must cite that source; the scuff coefficient is cited for nothing else."""
+    here, there = (statics(blade(8, 12), setting(law=LAW._replace(**s)), STATIC) for s in ({}, switch))
+    rests = {n for n, a, b in zip(STATIC, here, there) if a != b}
+    cites = {n for n in STATIC if source in marks(cite(asked(), (n,)))}
+    assert rests <= cites and (not exact or rests == cites), rests ^ cites

@@ -13,13 +13,17 @@ from experiments.analysis.variants import LINE_RADII, gains, statics
 from experiments.request.fields import Fields
 from experiments.request.uncertainty import Input
 from experiments.run.workers import HERE, silent
+from experiments.studies.certainty.tables import write_beats, write_ranks
 from experiments.studies.model_form import study as model_form
+from experiments.studies.model_form.study import Variant
+from experiments.studies.model_form.tables import _swapped
 from experiments.studies.sensitivity import study as sensitivity
 from experiments.studies.stance_map import study as stance_map
+from experiments.studies.stance_map.tables import _best as stance_map_best
 from sim.blade.section import Section
 from sim.errors import BladeError
 from sim.measures import REGISTRY, STATIC
-from tests.experiments.analysis.hand import FT, ICE, LAW, PAIRS, TEN, blade, changed, request, setting
+from tests.experiments.analysis.hand import FT, ICE, LAW, PAIRS, TEN, blade, changed, draws_of, request, setting
 
 # ---------------------------------------------------------------- stance map
 
@@ -274,3 +278,36 @@ def test_what_does_not_vary_has_no_index_and_a_failed_draw_is_refused(monkeypatc
     monkeypatch.setattr(sensitivity, "run_draws", answering(lambda scuff, **_: np.where(scuff > 0.99, np.nan, scuff)))
     with pytest.raises(BladeError, match="draws failed; narrow the inputs"):
         sensitivity.run(planned(), HERE, silent)
+
+
+# ---------------------------------------------------------------- their tables
+
+
+def test_pairs_that_change_places_by_hand():
+    """1 2 3 4 against 1 3 2 4: one of six pairs; a tie is no change of places."""
+    standard, other = (Variant("v", np.array(s, float), np.zeros((4, 0)), 1.0) for s in ([1, 2, 3, 4], [1, 3, 2, 4]))
+    assert _swapped(standard, other) == "1 of 6" and _swapped(standard, standard) == "0 of 6"
+    reverse, tied = (Variant("v", np.array(s, float), np.zeros((4, 0)), 1.0) for s in ([4, 3, 2, 1], [2, 2, 2, 2]))
+    assert _swapped(standard, reverse) == "6 of 6" and _swapped(standard, tied) == "0 of 6"
+
+
+def test_the_best_stance_in_the_table_and_the_share_beyond():
+    plan = replace(EMPTY_MAP, glide_m=np.array([-0.03, 0.0]), turn_m=np.array([0.0, 0.03, 0.05]))
+    chart = np.array([[1.0051, 1.0049, 1.2], [0.9, np.nan, 1.0]])
+    assert stance_map_best(plan, chart) == ["0.900", "1.200", "-30 / +50", "40 %"]
+    assert stance_map_best(plan, chart * np.nan) == ["n/a", "n/a", "", ""]
+
+
+EMPTY_MAP = stance_map.StanceMap((), (), (), np.zeros(0), np.zeros(0), np.zeros(0), {}, (), {})
+
+
+def test_shares_of_places_and_of_wins_in_the_files(tmp_path):
+    """Four draws of two blades, higher is better: the first wins two, one is shared, one lost."""
+    score = np.array([[2.0, 1.0], [3.0, 1.0], [1.0, 1.0], [0.0, 1.0]])
+    made = draws_of({"turn_drag": score}, ["a", "b"], score=score)
+    write_ranks(tmp_path / "ranks.csv", made)
+    assert (tmp_path / "ranks.csv").read_text().split()[1:] == ["a,1.250,0.7500,0.2500", "b,1.500,0.5000,0.5000"]
+    write_beats(tmp_path / "beats.csv", made, "w")
+    lines = (tmp_path / "beats.csv").read_text().splitlines()
+    assert lines[1:3] == ["weighting w,a,0.5000,0.6250", "weighting w,b,0.3750,0.5000"]
+    assert "turn_drag,a,0.5000,0.3750" in lines, "less drag is better"

@@ -1,7 +1,7 @@
 """What a search says of its front, and how a design is carried over sizes: neighbours, distances, exponents by hand."""
 
 import math
-from dataclasses import replace
+from dataclasses import fields, replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -11,9 +11,11 @@ from scipy import stats
 from experiments.analysis.optimizer import Evaluated
 from experiments.analysis.space import Space
 from experiments.analysis.variants import LINE_RADII, line_costs
+from experiments.request.comparison import Stated
 from experiments.request.fields import Fields
 from experiments.request.skater import NOT_STATED, StatedSkater
 from experiments.request.uncertainty import Input, Sampling
+from experiments.studies.search import sentences as words
 from experiments.studies.search import study as search
 from experiments.studies.size_range import study as sizes
 from experiments.studies.size_range.tables import _change
@@ -193,6 +195,18 @@ def test_a_skate_goes_with_the_skaters_mass_and_its_inertia_with_the_power_five_
     assert found.skate_inertia == pytest.approx(inertia, rel=1e-5) and found.body_height_m == 0.85
 
 
+def test_a_size_brings_its_runner_and_mass_and_may_bring_a_height():
+    bare = Stated(**dict.fromkeys(f.name for f in fields(Stated)))
+    one = replace(bare, skaters=(replace(stated(), height_m=1.7),))
+    for height, wanted in (({"height": "1.35 m"}, 1.35), ({}, 1.7)):
+        size = Fields({"mass": "40 kg", "length": "225 mm"} | height, "sizes[1]")
+        (found,) = sizes._sized(one, size).skaters
+        assert (found.where, found.height_m, found.blade_length_m) == ("sizes[1]", wanted, 0.225)
+        assert (found.usual.mass_kg, found.usual.skate_mass_kg) == (40.0, pytest.approx(1.2))
+    with pytest.raises(BladeError, match="unknown key"):
+        sizes._sized(one, Fields({"mass": "40 kg", "length": "225 mm", "lenght": "1 m"}, "sizes[1]"))
+
+
 def planned(design, carried, objectives=(("turn_drag", "lower"), ("push_hold_angle", "higher"))):
     """A design on its own runner, and the same entry on another size's."""
     home, there = request([design]), request([carried], setting(reference=blade(9, name="reference")))
@@ -214,14 +228,16 @@ def test_the_searched_blade_comes_nearest_to_what_the_design_gives_at_home(monke
     and 1/4: wanted 1.6 and 1/8. Three blades exceed that by 1.5/1.0, 1.1/1.2 and 0.5/1.3: the second is the nearest."""
     design, carried = blade(12, 8, name="design"), blade(12, 8, name="carried", length_m=0.21)
     plan, size = planned(design, carried)
-    values = {"design": (0.8, 2.0), "ten": (1.0, 1.0), "reference": (2.0, 4.0)}
+    values = {"design": (1.6, 1.0), "ten": (2.0, 0.5), "reference": (2.0, 4.0)}
     monkeypatch.setattr(sizes, "statics", lambda one, *_: np.array(values[one.name]))
     wanted = np.array([1.6, 0.125])
     costs = wanted * np.array([[1.5, 1.0], [1.1, 1.2], [0.5, 1.3]])
     points = np.array([[0.2] * 5, [0.6, 0.5, 1.0, 0.5, 0.5], [0.9] * 5])
     found = Evaluated(points, costs, np.full((3, 1), -1.0), np.zeros(3))
-    monkeypatch.setattr(sizes, "optimize", lambda *_: found)
+    starts = []
+    monkeypatch.setattr(sizes, "optimize", lambda problem, workers, known, effort: starts.extend(known) or found)
     recipe = sizes._carried(plan, size, "search", None)
+    assert len(starts) == 1 and size.space.recipe(starts[0]).radii_m == pytest.approx(carried.recipe.radii_m)
     assert recipe.radii_m == pytest.approx((3.0, 4.5)) and recipe.name == "searched for small"
     monkeypatch.setattr(sizes, "optimize", lambda *_: replace(found, beyond=np.ones((3, 1))))
     with pytest.raises(BladeError, match="no blade of the space can be ground for 'small'"):
@@ -257,3 +273,46 @@ def test_a_size_is_measured_with_its_own_skater_and_reference():
         values, _ = evaluate(Trial(Candidate(one.name, one.recipe, SECTION), there), STATIC)
         assert mine == pytest.approx([values[n] for n in STATIC], rel=1e-9, abs=1e-12)
     assert found.limits == () and (found.length_m, found.mass_kg) == (0.28, 80.0)
+
+
+# ---------------------------------------------------------------- a front in words
+
+
+def front_blade(name="found 1", gains=(1.0, 1.1, 1.2), grinding=1.0, alone=1.1, without=(1.0,), recipe=TEN.recipe):
+    columns = {"gains": gains, "grinding": (grinding, 1.1, 1.2), "without": without}
+    made = {key: np.array(values)[:, None] for key, values in columns.items()}
+    return SimpleNamespace(candidate=SimpleNamespace(name=name, recipe=recipe), alone=np.array([alone]), **made)
+
+
+def test_which_blades_are_surely_beyond_and_how_many_were_but_for_the_rest():
+    blades = [
+        front_blade(gains=(low, 1.1, 1.2), grinding=g) for low, g in ((1.0051, 1.0051), (1.0049, 1.0051), (0.9, 1.0049))
+    ]
+    result = SimpleNamespace(blades=blades, pairs=(PAIR,))
+    first, second = words._beyond(result, 0)
+    assert first.endswith("turn drag and critical ankle stiffness: blade 1.")
+    assert second.startswith("If only grinding were uncertain, 2 of 3 would be")
+    (none,) = words._beyond(SimpleNamespace(blades=blades[2:], pairs=(PAIR,)), 0)
+    assert none.startswith("No blade of the front is surely beyond")
+    assert words.gain_words(blades[0], 0) == "1.100 (1.005 to 1.200), beyond the line"
+    assert words.gain_words(blades[1], 0).endswith("too close to call")
+
+
+def test_what_a_zone_is_worth_is_the_gain_lost_without_it():
+    blades = [front_blade("found 1", alone=1.02), front_blade("found 2", alone=1.05, without=(1.01, 1.06)),
+              front_blade("found 3", alone=math.nan)]  # fmt: skip
+    (line,) = words._zone_worth(SimpleNamespace(blades=blades, pairs=(PAIR,)), 0)
+    assert line.startswith("found 2, gain 1.050 on turn drag and critical ankle stiffness")
+    assert line.endswith("zone 1 from the heel +0.040, zone 2 from the heel -0.010.")
+
+
+@pytest.mark.parametrize(("tau", "said"), [(0.81, "is kept when"), (0.79, "is partly kept when"),
+                                           (0.39, "is not kept when"), (math.nan, "cannot be told")])  # fmt: skip
+def test_whether_an_order_survives_rolling(tau, said):
+    assert said in words._rolled("turn_drag", "turn_exit_speed", tau)
+
+
+@pytest.mark.parametrize(("level_mm", "said"), [(0.51, ", level +1 mm"), (0.49, ""), (-3.0, ", level -3 mm")])
+def test_a_level_point_is_said_from_half_a_millimetre(level_mm, said):
+    recipe = replace(blade(8, 12).recipe, level_m=level_mm / 1e3)
+    assert words.recipe_words(recipe) == f"8/12 ft, 120/120 mm{said}"
