@@ -13,7 +13,7 @@ def hollow_depth(thickness_m: float, hollow_m: float) -> float:
     """Depth of hollow, m: R_h - sqrt(R_h^2 - w^2/4).
 
     w thickness, R_h radius of hollow, m. Exact for a circular hollow centred on the runner, R_h > w/2.
-    Source: circle geometry. w 3.0 mm, R_h 12.7 mm: 88.9 um.
+    Source: circle geometry. w 3.0 mm, R_h 12.7 mm: 88.9 um. Raises BladeError for R_h <= w/2.
     """
     if not hollow_m > thickness_m / 2:
         raise BladeError("hollow: its radius must be larger than half the thickness of the blade.")
@@ -25,6 +25,7 @@ def bite_angle(thickness_m: float, hollow_m: float) -> float:
     """Bite angle, rad, between the bottom at its edge and a flat bottom: asin(w / 2 R_h).
 
     w thickness, R_h radius of hollow, m; R_h > w/2. Source: circle geometry. w 3.0 mm, R_h 12.7 mm: 6.78 deg.
+    Raises BladeError for R_h <= w/2.
     """
     if not hollow_m > thickness_m / 2:
         raise BladeError("hollow: its radius must be larger than half the thickness of the blade.")
@@ -73,7 +74,14 @@ def edge_length(load_n: float, hardness_pa: float, radius_m: float, lean_rad: fl
     return (3 * load_n * radius_m * math.tan(lean_rad) / hardness_pa) ** (1 / 3)
 
 
-def film_thickness(speed_m_s, width_m, hardness_pa, viscosity_pa_s, density_kg_m3, latent_j_kg) -> float:
+def film_thickness(
+    speed_m_s: float,
+    width_m: float,
+    hardness_pa: float,
+    viscosity_pa_s: float,
+    density_kg_m3: float,
+    latent_j_kg: float,
+) -> float:
     """Steady melt film, m: h = (eta^2 V^2 b^2 / (rho L H))^(1/4).
 
     Shear heat eta V^2/h melts as much as is squeezed out of a long strip b wide at pressure H, rho L h^3 H/(eta b^2)
@@ -84,7 +92,14 @@ def film_thickness(speed_m_s, width_m, hardness_pa, viscosity_pa_s, density_kg_m
     return (top / (density_kg_m3 * latent_j_kg * hardness_pa)) ** 0.25
 
 
-def film_coefficient(speed_m_s, width_m, hardness_pa, viscosity_pa_s, density_kg_m3, latent_j_kg) -> float:
+def film_coefficient(
+    speed_m_s: float,
+    width_m: float,
+    hardness_pa: float,
+    viscosity_pa_s: float,
+    density_kg_m3: float,
+    latent_j_kg: float,
+) -> float:
     """mu_v = eta V / (h H), h from `film_thickness`; same range and source. The case given there: 0.00226."""
     film = film_thickness(speed_m_s, width_m, hardness_pa, viscosity_pa_s, density_kg_m3, latent_j_kg)
     return viscosity_pa_s * speed_m_s / (film * hardness_pa)
@@ -136,7 +151,7 @@ def rocking_period_slipping(inertia: float, mass_kg: float, radius_m: float, hei
 
     I inertia about the centre of mass, kg m^2; h its height above the ice, R > h. The centre of mass moves only up and
     down. At amplitude beta the period is longer by about the share m (R - h)^2 beta^2 / 4I, which must be small.
-    Source: any mechanics text. I 9.188, 80 kg, R 3.0 m, h 0.57 m: 0.436 s.
+    Source: any mechanics text. I 9.188, 80 kg, R 3.0 m, h 0.57 m: 0.436 s. Raises BladeError for R <= h.
     """
     return _swing(inertia, mass_kg, radius_m, height_m)
 
@@ -145,12 +160,12 @@ def rocking_period_rolling(inertia: float, mass_kg: float, radius_m: float, heig
     """Period of small rocking that rolls, s: T = 2 pi sqrt((I + m h^2) / (m g (R - h))).
 
     Symbols as `rocking_period_slipping`; full grip, beta << 1. Source: any mechanics text.
-    I 9.188, 80 kg, R 3.0 m, h 0.57 m: 0.854 s.
+    I 9.188, 80 kg, R 3.0 m, h 0.57 m: 0.854 s. Raises BladeError for R <= h.
     """
     return _swing(inertia + mass_kg * height_m**2, mass_kg, radius_m, height_m)
 
 
-def _swing(inertia, mass, radius, height):
+def _swing(inertia: float, mass: float, radius: float, height: float) -> float:
     if not radius > height:
         raise BladeError("rocking: the centre of mass lies above the centre of the rocker's circle, so it falls over.")
     return 2 * math.pi * math.sqrt(inertia / (mass * GRAVITY * (radius - height)))
@@ -159,7 +174,7 @@ def _swing(inertia, mass, radius, height):
 def sagitta(chord_m: float, radius_m: float) -> float:
     """Height of an arc over its chord, m: s = R - sqrt(R^2 - c^2/4).
 
-    c chord, R radius, c <= 2R. Source: circle geometry. c 200 mm, R 3.048 m: 1.641 mm.
+    c chord, R radius, c <= 2R. Source: circle geometry. c 200 mm, R 3.048 m: 1.641 mm. Raises BladeError for c > 2R.
     """
     if chord_m > 2 * radius_m:
         raise BladeError("sagitta: a chord cannot be longer than the diameter of its circle.")

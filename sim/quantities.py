@@ -15,7 +15,7 @@ UNITS = pint.UnitRegistry()
 _NUMBER = r"[+-]?(?:\d+\s+\d+/\d+|\d+/\d+|\d*\.?\d+(?:[eE][+-]?\d+)?|\d+\.)"
 _QUANTITY = re.compile(rf"^\s*({_NUMBER})\s*([A-Za-z%°][A-Za-z0-9°*/^ .]{{0,30}})?\s*$")
 
-# a power of one digit, once: the unit library would compute m^9^9^9 too
+# anything but a single power of one digit: the unit library would go on to compute m^9^9^9
 _TOWER = re.compile(r"(?:\^|\*\*) *(?!\d *(?:$|/|[A-Za-z%°]|\*(?!\*)))")
 
 EXAMPLES = {
@@ -36,7 +36,7 @@ EXAMPLES = {
 }
 
 
-def parse_quantity(value, unit: str, where: str) -> float:
+def parse_quantity(value: object, unit: str, where: str) -> float:
     """A trade quantity as a float in `unit` (SI, or degC for temperature).
 
     value: text such as "10 ft"; where: the name a person would look for in the config.
@@ -81,7 +81,7 @@ def _convert(number: float, unit_text: str, unit: str, where: str, whole: str) -
 
 @lru_cache(maxsize=256)
 def _factor(unit_text: str, unit: str) -> float:
-    # Converting 1 unit and multiplying keeps "10 ft" exactly 3.048.
+    # multiplying by the size of one unit keeps "10 ft" at exactly 3.048
     return float(UNITS.Quantity(1.0, UNITS.parse_units(unit_text)).to(unit).magnitude)
 
 

@@ -6,6 +6,7 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 
+from sim.blade.curve import BladeCurve
 from sim.blade.reading import BladeReading
 from sim.blade.recipe import Recipe
 from sim.blade.section import Section
@@ -19,8 +20,8 @@ from sim.rolling.scenarios import ADVICE, Roll, roll
 from sim.skater.body import GRAVITY, Skater
 from sim.skater.movement import Program, Scenario, program
 
-FINE = GAUSS[16]  # quadrature of the static states; these three grids: see the grid-convergence test
-FILM_STEPS = 256
+FINE = GAUSS[16]  # quadrature of the static states; a test shows these three grids converged
+FILM_STEPS = 256  # along the loaded arc
 SCRAPE_GRID = (48, 96)  # stations along the arc, columns across it
 
 
@@ -29,6 +30,7 @@ class State:
     """A static state: lean_rad, load_bw body weights in the blade plane, load line line_m (blade x), speed.
 
     path_radius_m > 0: a steady turn; lean and load then follow: tan(lean) = v^2/(g rho), N = m g/cos(lean).
+    Raises BladeError for a lean or load that no skater holds, or a turn that leans 75 deg or more.
     """
 
     line_m: float
@@ -37,7 +39,7 @@ class State:
     speed_m_s: float = 0.0
     path_radius_m: float = 0.0
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if not 0 <= self.lean_rad < math.radians(75) or not 0 < self.load_bw <= 6:
             raise BladeError("state: lean must lie within 0 and 75 deg and load above 0 and at most 6 body weights.")
         if self.path_radius_m and not (0.3 <= self.path_radius_m and 0 < self.speed_m_s**2 < 37 * self.path_radius_m):
@@ -58,7 +60,7 @@ class State:
 
 
 @lru_cache(maxsize=256)
-def _curve_of(recipe: Recipe):
+def _curve_of(recipe: Recipe) -> BladeCurve:
     return recipe.curve()
 
 
@@ -72,7 +74,7 @@ class Candidate:
     reading: BladeReading | None = field(default=None, compare=False)
 
     @property
-    def curve(self):
+    def curve(self) -> BladeCurve:
         """The blade curve (shared between candidates of one recipe: many draws differ in the ice only)."""
         return _curve_of(self.recipe)
 
@@ -104,7 +106,10 @@ class Setting:
         return Trial(self.reference, self).bias_pitches
 
     def program(self, name: str) -> Program:
-        """The movement program of a scenario on the reference blade, solved once."""
+        """The movement program of a scenario on the reference blade, solved once.
+
+        Raises BladeError when the reference cannot carry it, KeyError for a scenario that the setting does not have.
+        """
         if name not in self._programs:
             steel, scenario = self.reference.steel, self.scenarios[name]
             self._programs[name] = program(scenario, self.skater, steel, self.ice.numbers, self.law)
@@ -118,19 +123,19 @@ class Setting:
 class Trial:
     """A candidate under a setting. Every contact and every roll is solved when first asked for, then kept."""
 
-    def __init__(self, candidate: Candidate, setting: Setting):
+    def __init__(self, candidate: Candidate, setting: Setting) -> None:
         self.candidate, self.setting = candidate, setting
         self.steel, self.ice = candidate.steel, setting.ice.numbers
         self._patches, self._rolls, self._drags = {}, {}, {}
 
     def state(self, name: str) -> State:
-        """A static state of the setting; a BladeError that names those there are when it is missing."""
+        """A static state of the setting. Raises BladeError, naming those there are, for an unknown one."""
         if name not in self.setting.states:
             raise BladeError(f"state {name!r} is not defined; there are {', '.join(self.setting.states)}.")
         return self.setting.states[name]
 
     def load(self, name: str) -> float:
-        """Load of a static state, N."""
+        """Load of a static state, N. Raises BladeError for an unknown state."""
         return self.state(name).load_n(self.setting.skater)
 
     def patch(self, name: str) -> Patch:
@@ -140,7 +145,7 @@ class Trial:
             self._patches[name] = self._stand(state.tan_lean, self.load(name), state.line_m, name)
         return self._patches[name]
 
-    def _stand(self, tan_lean, load, line, what) -> Patch:
+    def _stand(self, tan_lean: float, load: float, line: float, what: str) -> Patch:
         x_heel, x_toe = self.steel.x_first, self.steel.x_first + self.steel.dx * (len(self.steel.z) - 1)
         if not x_heel < line < x_toe:
             raise BladeError(
@@ -156,7 +161,7 @@ class Trial:
         return patch
 
     def drag(self, name: str) -> tuple[float, float]:
-        """(ploughing, film shear) at a static state, N."""
+        """(ploughing, film shear) at a static state, N. Raises BladeError when the blade cannot carry it."""
         if name not in self._drags:
             patch, law = self.patch(name), self.setting.law
             plough = ploughing(self.steel, self.ice, law, patch, *FINE)
@@ -166,13 +171,16 @@ class Trial:
 
     @cached_property
     def scrape(self) -> float:
-        """Turn scrape at the turn state, N."""
+        """Turn scrape at the turn state, N. Raises BladeError when the blade cannot carry it."""
         path = self.state("turn").path_radius_m
         return turn_scrape(self.steel, self.ice, self.patch("turn"), path, *SCRAPE_GRID, *FINE)
 
     @cached_property
     def bias_pitches(self) -> tuple[float, ...]:
-        """Pitch at each load line of the pitch bias, at the glide state's lean and load, rad."""
+        """Pitch at each load line of the pitch bias, at the glide state's lean and load, rad, toe-down positive.
+
+        Raises BladeError for a line that the blade cannot stand at.
+        """
         state, load, lines = self.state("glide"), self.load("glide"), self.setting.bias_lines_m
         pitches = stand_along(self.steel, self.ice, self.setting.law, state.tan_lean, load, np.array(lines), *FINE)
         for line in np.array(lines)[np.isnan(pitches)]:
@@ -181,7 +189,10 @@ class Trial:
 
     @cached_property
     def effective_radius(self) -> float:
-        """R_eff = dx_c/dbeta of the loaded contact at the glide state's load, m (central difference over 2 mrad)."""
+        """R_eff = dx_c/dbeta of the loaded contact at the glide state's load, m (central difference over 2 mrad).
+
+        Raises BladeError when the blade cannot carry the glide state.
+        """
         patch, half = self.patch("glide"), 1e-3
         args = (self.steel, self.ice, self.setting.law, patch.t)
         fore = settle(*args, patch.beta + half, patch.load, patch.depth, *FINE)
@@ -189,7 +200,10 @@ class Trial:
         return (fore.centre - aft.centre) / (2 * half)
 
     def roll(self, name: str) -> Roll:
-        """A scenario, rolled. The outcome may be a failure; `finished` refuses those."""
+        """A scenario, rolled. The outcome may be a failure; `finished` refuses those.
+
+        Raises BladeError for a scenario that the setting does not have.
+        """
         if name not in self._rolls:
             if name not in self.setting.scenarios:
                 raise BladeError(f"scenario {name!r} was not asked for; add it to the experiment's scenarios.")

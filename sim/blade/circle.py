@@ -4,7 +4,7 @@ import numpy as np
 from scipy.optimize import least_squares
 
 
-def best_circle(x, z, weight):
+def best_circle(x: np.ndarray, z: np.ndarray, weight: np.ndarray) -> tuple[float, np.ndarray]:
     """Curvature (1/m, below 0 when hollow) and signed distances (m, + above the circle) of points (n,).
 
     With n the circle's normal at its point nearest the origin, d that distance, c the curvature, the distance of p is
@@ -16,7 +16,7 @@ def best_circle(x, z, weight):
     u, v = (x - mid) / half, (z - z.mean()) / half
     root = np.sqrt(weight)
 
-    def distance(p):
+    def distance(p: np.ndarray) -> np.ndarray:
         c, d, t = p
         normal = np.array([-np.sin(t), np.cos(t)])
         far = 1 + c * d

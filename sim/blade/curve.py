@@ -5,13 +5,14 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from sim.compiled import kernel
 from sim.errors import BladeError
 
 CELL_M = 0.25e-3  # spacing of the stored nodes
-APART_M = 1e-12  # nodes nearer than this are one
-STEEPEST_RAD = 2.0  # total turning; x must go on rising from heel to toe
+APART_M = 1e-12  # nodes nearer to each other than this are merged
+STEEPEST_RAD = 2.0  # most that heel and toe may turn against each other: x must keep rising along the arc
 _FLAWS = (
     "",
     "arc length must start at 0, never fall, and span at least 20 mm.",
@@ -41,7 +42,7 @@ class BladeCurve:
     level_m: float = 0.0
     pitch_offset_rad: float = 0.0
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         flaw = _flaw(self.arc_m, self.curvature_per_m)
         if flaw:
             raise BladeError(f"curve: {_FLAWS[flaw]}")
@@ -57,11 +58,11 @@ class BladeCurve:
         return float(self.arc_m[-1])
 
     @cached_property
-    def _nodes(self):
+    def _nodes(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
         """Nodes (s, x, z, phi) at breakpoints and every CELL_M, and the curvature at both ends of each cell."""
         return _integrate(self.arc_m, self.curvature_per_m, self.level_m, self.pitch_offset_rad, CELL_M)
 
-    def at(self, arc_from_heel_m):
+    def at(self, arc_from_heel_m: ArrayLike) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
         """x, z (m), tangent angle (rad) and curvature (1/m) at arc lengths from the heel end, arrays as given.
 
         Raises BladeError for a place off the steel. Worked number: at the level point x, z, angle are 0 for an
@@ -73,8 +74,8 @@ class BladeCurve:
         return _places(np.clip(where, 0.0, self.length_m), *self._nodes)
 
     @cached_property
-    def table(self):
-        """The curve on a uniform grid of x: (x_first, dx, z, slope), slope = dz/dx; what the contact solver reads."""
+    def table(self) -> tuple[float, float, np.ndarray, np.ndarray]:
+        """The curve on a uniform grid of x, for the contact solver: x_first, dx, z (n,), m, and slope dz/dx (n,)."""
         return _tabulate(*self._nodes, CELL_M)
 
     def mirrored(self) -> "BladeCurve":
@@ -85,8 +86,8 @@ class BladeCurve:
 
 
 @kernel
-def _flaw(arc, kappa):
-    """Place in _FLAWS of what is wrong with curvature along the arc; 0: nothing."""
+def _flaw(arc: np.ndarray, kappa: np.ndarray) -> int:
+    """Index in _FLAWS of what is wrong with curvature along the arc; 0 for nothing."""
     if len(arc) < 2 or arc[0] != 0.0 or arc[-1] < 0.02:
         return 1
     turning, finite, concave = 0.0, True, False
@@ -105,8 +106,8 @@ def _flaw(arc, kappa):
 
 
 @kernel
-def _small(angle):
-    """cos and sin; of the small angles within a cell by series, which costs a tenth and is as exact."""
+def _small(angle: float) -> tuple[float, float]:
+    """cos and sin; below 0.1 rad by series, which costs a tenth and is as exact."""
     if abs(angle) > 0.1:
         return math.cos(angle), math.sin(angle)
     q = angle * angle
@@ -115,7 +116,7 @@ def _small(angle):
 
 
 @kernel
-def _advance(t, cos, sin, left, rate):
+def _advance(t: float, cos: float, sin: float, left: float, rate: float) -> tuple[float, float]:
     """x and z gained over arc t from an angle of this cosine and sine; curvature left + rate t (Gauss, 3 points).
 
     Off by t (kappa t)^6/2e6: below 1e-15 m in a cell, down to radii of 1 mm.
@@ -130,7 +131,7 @@ def _advance(t, cos, sin, left, rate):
 
 
 @kernel
-def _cells(arc, kappa, cell):
+def _cells(arc: np.ndarray, kappa: np.ndarray, cell: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Nodes of arc length at breakpoints and at multiples of `cell`, and curvature at both ends of each cell."""
     s = np.empty(int(arc[-1] / cell) + len(arc) + 2)
     left, right = np.empty(len(s)), np.empty(len(s))
@@ -151,7 +152,9 @@ def _cells(arc, kappa, cell):
 
 
 @kernel
-def _integrate(arc, kappa, level, pitch_offset, cell):
+def _integrate(
+    arc: np.ndarray, kappa: np.ndarray, level: float, pitch_offset: float, cell: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """The nodes of a curve: s, x, z, phi, and curvature at the start and the end of each cell."""
     s, left, right = _cells(arc, kappa, cell)
     x, z, phi = np.zeros(len(s)), np.zeros(len(s)), np.zeros(len(s))
@@ -168,7 +171,9 @@ def _integrate(arc, kappa, level, pitch_offset, cell):
 
 
 @kernel
-def _places(where, s, x, z, phi, left, right):
+def _places(
+    where: np.ndarray, s: np.ndarray, x: np.ndarray, z: np.ndarray, phi: np.ndarray, left: np.ndarray, right: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """x, z, tangent angle and curvature at arc lengths from the heel end."""
     at_x, at_z, angle, kappa = np.empty(len(where)), np.empty(len(where)), np.empty(len(where)), np.empty(len(where))
     for i in range(len(where)):
@@ -181,7 +186,9 @@ def _places(where, s, x, z, phi, left, right):
 
 
 @kernel
-def _tabulate(s, x, z, phi, left, right, cell_m):
+def _tabulate(
+    s: np.ndarray, x: np.ndarray, z: np.ndarray, phi: np.ndarray, left: np.ndarray, right: np.ndarray, cell_m: float
+) -> tuple[float, float, np.ndarray, np.ndarray]:
     """(x_first, dx, z, slope) on a uniform grid of x, about cell_m apart: each place by Newton on x(s), which rises."""
     count = round((x[-1] - x[0]) / cell_m) + 1
     dx = (x[-1] - x[0]) / (count - 1)

@@ -1,16 +1,18 @@
 """The turned-up ends of a measured runner: how long, how short in radius, and where their blend begins."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import least_squares
+from scipy.optimize import OptimizeResult, least_squares
 
 from sim.blade.outliers import SWEEP_RADIUS_M
 from sim.blade.recipe import Sweep
+from sim.blade.smooth import Rows, Smooth
 from sim.blade.zones import ZoneModel
 
-REACH_M = 0.080  # of the end, enough for a sweep of up to 40 mm, its blend and some of the zone beside it
-MARGIN_M = 0.002  # kept clear of the blend: what leaks grows with the cube of an overlap, 0.5 um for 2 mm
+REACH_M = 0.080  # stretch fitted at an end: a sweep of up to 40 mm, its blend and part of the zone beside it
+MARGIN_M = 0.002  # kept clear of the blend: an overlap spoils heights by its cube, 0.5 um for 2 mm
 
 
 @dataclass(frozen=True)
@@ -21,7 +23,7 @@ class End:
     cut_m: float
 
 
-def find_end(rows, smooth, arc, toe, seen) -> End:
+def find_end(rows: Rows, smooth: Smooth, arc: tuple[np.ndarray, np.ndarray], toe: bool, seen: bool) -> End:
     """One end of the runner. rows: Rows of the whole trace; arc: (x, arc length); seen: a sweep is there.
 
     Fitted to the last 80 mm: curvature of the sweep, of the zone beside it, where they meet, and their blend, in a
@@ -57,7 +59,7 @@ def find_end(rows, smooth, arc, toe, seen) -> End:
     return End(Sweep(float(length), float(1 / max(coef[0], 1 / SWEEP_RADIUS_M))), float(sign * cut))
 
 
-def _tries(model, low):
+def _tries(model: ZoneModel, low: float) -> Iterator[OptimizeResult]:
     """Fits of (where sweep and zone meet, blend) from several starts."""
     scale = np.array([1e-3, 1e-3])
     for start in (0.010, 0.025):

@@ -8,13 +8,14 @@ from scipy.linalg import cho_factor, cho_solve
 from sim.blade.smooth import LOOSE, hat_parts
 
 FINEST_M = 0.1e-6  # below any gauge: noise is taken as at least this
-POINT_LIMIT, STEP_LIMIT = 5.0, 6.0  # standard deviations; clean traces of 300 points have one in some 1000 of them
+POINT_LIMIT, STEP_LIMIT = 5.0, 6.0  # standard deviations; one clean trace of 300 points in about 1000 passes them
 GROUP = 5  # a burr or a grain of dirt covers at most so many neighbours
-MOST_SLIPS = 8  # in one pass; more are no slips
-BESIDE = 4  # points on either side that make a slip out of what could be a few bad points
-DRIFT = 10.0  # curvature of a worn working part, dents and all, wanders like 0.45/m over 20 mm: 0.45^2/0.02, 1/m^3
-SWEEP_DRIFT = 3200.0  # and into a sweep like 8/m over 20 mm
-SWEEP_RADIUS_M = 0.6  # shorter than any zone to skate on (common practice, no published source)
+MOST_SLIPS = 8  # more in one pass are something else than slips
+BESIDE = 4  # a slip has at least so many points on either side; fewer could be bad points
+# rates of a random walk of curvature along the arc, 1/m^3
+DRIFT = 10.0  # worn working part, dents included: sd 0.45/m over 20 mm, 0.45^2/0.02
+SWEEP_DRIFT = 3200.0  # into a sweep: sd 8/m over 20 mm
+SWEEP_RADIUS_M = 0.6  # an end bent tighter than this is a sweep, no zone to skate on (common practice, no source)
 TURNED_UP_M = 0.045  # a sweep and its blend lie within so much of the end (common practice, no published source)
 
 
@@ -27,7 +28,7 @@ class Found:
     sweeps: tuple[bool, bool]
 
 
-def search(x, z, weight) -> Found:
+def search(x: np.ndarray, z: np.ndarray, weight: np.ndarray) -> Found:
     """Forward search: the strongest of all single points, groups of up to GROUP neighbours and slips, one at a time.
 
     x, z, weight: (n,) m, one pass sorted by x. The curve is a spline whose curvature wanders at a stated rate (DRIFT;
@@ -58,12 +59,12 @@ def search(x, z, weight) -> Found:
     return _sized(x, z, weight, sweeps, out, slips, removed, level)
 
 
-def slack(x, low, high, sweeps, loose=LOOSE):
+def slack(x: np.ndarray, low: float, high: float, sweeps: tuple[bool, bool], loose: float = LOOSE) -> np.ndarray:
     """Relative penalty on changes of curvature: loose within TURNED_UP_M of an end that turns up, 1 elsewhere."""
     return np.where((sweeps[0] & (x < low + TURNED_UP_M)) | (sweeps[1] & (x > high - TURNED_UP_M)), loose, 1.0)
 
 
-def turned_up(x, z):
+def turned_up(x: np.ndarray, z: np.ndarray) -> bool:
     """Whether the first 12, 25 or 30 mm bend shorter than any skating zone, whichever one point is left out."""
     for reach in (0.012, 0.0255, 0.0305):
         near = x <= x[0] + reach
@@ -83,7 +84,7 @@ def turned_up(x, z):
     return False
 
 
-def _resist(x, z, weight, sweeps):
+def _resist(x: np.ndarray, z: np.ndarray, weight: np.ndarray, sweeps: tuple[bool, bool]) -> tuple[np.ndarray, float]:
     """Residual maker I - H on rows scaled by sqrt(weight), and the noise level.
 
     The level comes from a fit in which points count less the farther they are off (Huber 1964), for many bad points
@@ -104,14 +105,14 @@ def _resist(x, z, weight, sweeps):
     return np.eye(len(x)) - basis @ cho_solve(solver, basis.T), level
 
 
-def _level(residual, free):
+def _level(residual: np.ndarray, free: np.ndarray) -> float:
     good = free > 0.1
     if good.sum() < 6:
         return FINEST_M
     return max(1.4826 * float(np.median(np.abs(residual[good]) / np.sqrt(free[good]))), FINEST_M)
 
 
-def _spread(residual, resist):
+def _spread(residual: np.ndarray, resist: np.ndarray) -> float:
     """sqrt((1 + r)/(1 - r)) of the residuals' lag-1 correlation r, at least 1: how far drift imitates a slip."""
     e = residual / np.sqrt(np.diag(resist).clip(0.1))
     cut = 3 * np.median(np.abs(e))
@@ -120,7 +121,9 @@ def _spread(residual, resist):
     return np.sqrt((1 + r) / (1 - r))
 
 
-def _strongest(resist, root, z, removed, level, step_limit):
+def _strongest(
+    resist: np.ndarray, root: np.ndarray, z: np.ndarray, removed: np.ndarray, level: float, step_limit: float
+) -> tuple[tuple[int, ...] | None, int | None]:
     """What stands off by the most standard deviations, over its limit: (rows, None) or (None, first row after)."""
     n = len(z)
     e = resist @ (root * z)
@@ -147,7 +150,16 @@ def _strongest(resist, root, z, removed, level, step_limit):
     return best
 
 
-def _sized(x, z, weight, sweeps, out, slips, removed, level):
+def _sized(
+    x: np.ndarray,
+    z: np.ndarray,
+    weight: np.ndarray,
+    sweeps: tuple[bool, bool],
+    out: list[tuple[int, ...]],
+    slips: list[int],
+    removed: np.ndarray,
+    level: float,
+) -> Found:
     """Sizes of slips and of points off, from one fit without the points."""
     basis, factor = hat_parts(x, lambda at: slack(at, x[0], x[-1], sweeps, DRIFT / SWEEP_DRIFT))
     columns = np.hstack([basis, *[(np.arange(len(x)) >= s).astype(float)[:, None] for s in slips]])

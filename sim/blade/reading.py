@@ -1,25 +1,27 @@
 """A worn blade read from a gauge's heights: its radii, where they meet, and how sure that is."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.special import ndtr, ndtri, stdtrit
 
 from sim.blade.circle import best_circle
 from sim.blade.ends import find_end
 from sim.blade.outliers import FINEST_M, SWEEP_DRIFT
 from sim.blade.recipe import Recipe, Sweep
-from sim.blade.smooth import Z90, Smooth, fit
-from sim.blade.trace import Flag, arc_lengths, bend_of, clean
-from sim.blade.zones import ZoneModel, best_fits, sampled
+from sim.blade.smooth import Z90, Rows, Smooth, fit
+from sim.blade.trace import Flag, Trace, arc_lengths, bend_of, clean
+from sim.blade.zones import ZoneFit, ZoneModel, best_fits, sampled
 from sim.errors import BladeError
 
 FLATTEST_M, SHORTEST_M = 60.0, 0.5  # no blade is skated beyond these (common practice, no published source)
-HOLLOW_SD = 4.0  # of the curvature's band: a stretch is called concave
-CORRELATED = 0.3  # lag-1 correlation of residuals from which they count as correlated
-LEAST_WORKING_M = 0.060
-LEAST_GAP_M = 0.010  # between the boundaries of a drawn recipe
-SHORTEST_SWEEP_M = 0.005
+HOLLOW_SD = 4.0  # a stretch is concave where its curvature lies so many standard deviations below 0
+CORRELATED = 0.3  # residuals count as correlated from this lag-1 correlation on
+LEAST_WORKING_M = 0.060  # shortest working part that is read
+LEAST_GAP_M = 0.010  # least distance between the boundaries of a drawn recipe
+SHORTEST_SWEEP_M = 0.005  # a shorter one is not drawn
 _NODES = np.linspace(-3, 3, 61)  # standard normal places at which the posterior's quantiles are kept
 
 
@@ -92,14 +94,14 @@ class BladeReading:
         """Length of the vector that `drawn` takes: log radii, then boundaries."""
         return len(self.quantiles)
 
-    def smoothed(self, step_m=1e-3):
+    def smoothed(self, step_m: float = 1e-3) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
         """x, z (m), curvature and its 90 % band (1/m), on a grid over the whole trace."""
         low, high = self.smooth.centre_m - self.smooth.half_m, self.smooth.centre_m + self.smooth.half_m
         x = np.linspace(low, high, round((high - low) / step_m) + 1)
         z, _, kappa, sd = self.smooth.at(x)
         return x, z, kappa, kappa - Z90 * sd, kappa + Z90 * sd
 
-    def recipe(self, name, level_from_trace=False) -> Recipe:
+    def recipe(self, name: str, level_from_trace: bool = False) -> Recipe:
         """The reading as a recipe. Raises BladeError when the trace's level point is asked for and there is none."""
         values = [np.log(r.value) for r in self.radii_m] + [b.value for b in self.boundaries_m]
         if level_from_trace and self.level_from_trace_m is None:
@@ -108,23 +110,24 @@ class BladeReading:
             )
         return self._recipe(name, values, self.level_from_trace_m.value if level_from_trace else 0.0)
 
-    def drawn(self, z, name="drawn") -> Recipe:
+    def drawn(self, z: ArrayLike, name: str = "drawn") -> Recipe:
         """A recipe drawn from the reading's uncertainty. z: (unknowns,) standard normal; z = 0 gives `recipe`.
 
         A Gaussian copula: correlated normals, each sent through its own posterior quantiles (within 3 standard
         deviations). Boundaries are kept at least 10 mm apart, so that a valid recipe always results.
+        Raises BladeError for a z of another length, or one that is not finite.
         """
         z = np.asarray(z, float)
         if z.shape != (self.unknowns,) or not np.all(np.isfinite(z)):
             raise BladeError(f"reading: a draw takes {self.unknowns} finite numbers, not shape {z.shape}.")
         return self._recipe(name, self.draw_values(z), 0.0)
 
-    def draw_values(self, z):
+    def draw_values(self, z: ArrayLike) -> np.ndarray:
         """Log radii (of m) and boundaries (m) for standard normals z (..., unknowns); same shape."""
         mixed = np.asarray(z, float) @ self.mixing.T
         return np.stack([np.interp(mixed[..., i], _NODES, q) for i, q in enumerate(self.quantiles)], axis=-1)
 
-    def _recipe(self, name, values, level):
+    def _recipe(self, name: str, values: Sequence[float], level: float) -> Recipe:
         zones = len(self.radii_m)
         radii = tuple(float(np.exp(v)) for v in values[:zones])
         heel, toe = (self._sweep(found, end) for end, found in ((0, self.heel_sweep), (1, self.toe_sweep)))
@@ -143,7 +146,7 @@ class BladeReading:
             heel_sweep=heel, toe_sweep=toe,
         )  # fmt: skip
 
-    def _sweep(self, found, end):
+    def _sweep(self, found: Sweep | None, end: int) -> Sweep:
         """As found, with what the trace does not reach; else as ground; else a default where the trace stops short."""
         missing, most = (self.length_m - self.trace_m) / 2, self.length_m / 4
         if found is not None:
@@ -156,7 +159,14 @@ class BladeReading:
 
 
 def read_blade(
-    position_m, height_m, pass_id=None, *, first_end="heel", heights="auto", length_m=None, ground=None
+    position_m: ArrayLike,
+    height_m: ArrayLike,
+    pass_id: ArrayLike | None = None,
+    *,
+    first_end: str = "heel",
+    heights: str = "auto",
+    length_m: float | None = None,
+    ground: Recipe | None = None,
 ) -> BladeReading:
     """Read a blade from gauge heights, with 90 % intervals.
 
@@ -206,12 +216,12 @@ def read_blade(
     )  # fmt: skip
 
 
-def _swept(rows, sweeps):
+def _swept(rows: Rows, sweeps: tuple[bool, bool]) -> tuple[float, float]:
     """A first guess of the working part: 45 mm off an end that turns up."""
     return rows.x_m.min() + 0.045 * sweeps[0], rows.x_m.max() - 0.045 * sweeps[1]
 
 
-def _smooth(rows, working):
+def _smooth(rows: Rows, working: tuple[float, float]) -> Smooth:
     """The smooth curve of the whole trace. Its smoothing is that of the working part; sweeps get a looser one.
 
     One smoothing for all would be set by the sweeps, where curvature changes 80 times as fast, and leave noise.
@@ -225,7 +235,7 @@ def _smooth(rows, working):
     return fit(rows, bend_of(inner), lambda x: np.where((x < low) | (x > high), loose, 1.0), part)
 
 
-def _single(rows, smooth):
+def _single(rows: Rows, smooth: Smooth) -> tuple[float, float, SingleRadius]:
     """Curvature of the best circle, its standard deviation, and the reading of it.
 
     Noise moves it as it moves the quadratic term of a least-squares parabola with the passes' offsets and tilts free.
@@ -241,7 +251,7 @@ def _single(rows, smooth):
     return kappa, doubt, SingleRadius(radius, float(np.sqrt(np.mean(off**2))), float(np.abs(off).max()))
 
 
-def _refuse(kappa, doubt, smooth, working):
+def _refuse(kappa: float, doubt: float, smooth: Smooth, working: tuple[float, float]) -> None:
     if kappa < -3 * doubt and kappa < -1 / FLATTEST_M:
         depth = abs(kappa) * (working[1] - working[0]) ** 2 / 8
         raise BladeError(
@@ -275,7 +285,9 @@ def _refuse(kappa, doubt, smooth, working):
         )
 
 
-def _zones(rows, smooth, working):
+def _zones(
+    rows: Rows, smooth: Smooth, working: tuple[float, float]
+) -> tuple[ZoneModel, ZoneFit, tuple[float, ...], float, float]:
     """Model, best fit, scores, lag-1 correlation and effective number of points.
 
     When residuals are correlated the fits are repeated with the correlation taken out, until it settles.
@@ -300,7 +312,7 @@ def _zones(rows, smooth, working):
     return model, found, tuple(f.score for f in fits), lag1, model.count * (1 - rho) / (1 + rho)
 
 
-def _distinct(model, fits):
+def _distinct(model: ZoneModel, fits: list[ZoneFit]) -> ZoneFit:
     """The fit of lowest BIC, or one with fewer zones when two neighbours' curvatures differ by under 2.5 sd."""
     for f in sorted(fits, key=lambda f: f.score):
         if len(f.kappa) == 1:
@@ -312,13 +324,13 @@ def _distinct(model, fits):
     return fits[0]
 
 
-def _lag1(residual, rows):
+def _lag1(residual: np.ndarray, rows: Rows) -> tuple[float, int]:
     near = (np.diff(rows.passes) == 0) & (np.diff(rows.x_m) < 1.5 * rows.pitch_m)
     pairs = max(int(near.sum()), 1)
     return float(np.mean((residual[1:] * residual[:-1])[near]) / np.mean(residual**2)) if near.any() else 0.0, pairs
 
 
-def _copula(draws):
+def _copula(draws: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Quantiles of each column at _NODES, and the root of the correlation of their normal scores."""
     quantiles = np.quantile(draws, ndtr(_NODES), axis=0).T
     scores = ndtri((np.argsort(np.argsort(draws, axis=0, kind="stable"), axis=0) + 0.5) / len(draws))
@@ -326,12 +338,12 @@ def _copula(draws):
     return quantiles, np.linalg.cholesky(corr * (1 - 1e-9) + 1e-9 * np.eye(len(corr)))
 
 
-def _interval(draws) -> Interval:
+def _interval(draws: np.ndarray) -> Interval:
     low, value, high = np.quantile(draws, [0.05, 0.5, 0.95])
     return Interval(float(value), float(low), float(high))
 
 
-def _length(length_m, ground, trace_m):
+def _length(length_m: float | None, ground: Recipe | None, trace_m: float) -> tuple[float, float]:
     length = length_m if length_m is not None else ground.length_m if ground is not None else trace_m
     if not (np.isfinite(length) and 0.1 <= length <= 0.6) or length < trace_m - 0.002:
         raise BladeError(
@@ -341,7 +353,7 @@ def _length(length_m, ground, trace_m):
     return float(max(length, trace_m)), trace_m
 
 
-def _level_point(tilts, smooth, x_arc):
+def _level_point(tilts: tuple[float, ...], smooth: Smooth, x_arc: tuple[np.ndarray, np.ndarray]) -> Interval | None:
     """Arc length where the trace as measured is level: tangent angle + mean tilt = 0; passes' tilts scatter it."""
     x, arc = x_arc
     tilt = float(np.mean(tilts))
@@ -360,7 +372,7 @@ def _level_point(tilts, smooth, x_arc):
     return Interval(value, value - float(half), value + float(half))
 
 
-def _repeat(rows, smooth):
+def _repeat(rows: Rows, smooth: Smooth) -> float | None:
     """Noise of one reading from the scatter of passes within cells of one pitch; None for one pass."""
     if rows.passes.max() == 0:
         return None
@@ -372,7 +384,16 @@ def _repeat(rows, smooth):
     return float(np.sqrt(np.sum(w * (r - mean[cell]) ** 2) / dof)) if dof > 10 else None
 
 
-def _notes(trace, lag1, effective, rows, found, repeat, sigma, level):
+def _notes(
+    trace: Trace,
+    lag1: float,
+    effective: float,
+    rows: Rows,
+    found: ZoneFit,
+    repeat: float | None,
+    sigma: float,
+    level: Interval | None,
+) -> tuple[str, ...]:
     notes = []
     if trace.averaged:
         notes.append(f"{trace.averaged} rows were averaged in {len(rows.x_m)} cells before fitting.")

@@ -53,7 +53,7 @@ class Recipe:
     heel_sweep: Sweep = Sweep()
     toe_sweep: Sweep = Sweep()
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         _check_family(self)
         _check_lengths(self)
 
@@ -78,12 +78,12 @@ class Recipe:
             arc, kappa = self._continuous()
         return BladeCurve(np.array(arc), np.array(kappa), self.level_m, self.pitch_offset_rad)
 
-    def _zoned(self):
+    def _zoned(self) -> tuple[list[float], list[float]]:
         pieces = [self.heel_sweep, *self.zones, self.toe_sweep]
         pieces = [p for p in pieces if p.length_m > 0]
         return _ramped([p.length_m for p in pieces], [1.0 / p.radius_m for p in pieces], self.blend_m, self.name)
 
-    def _continuous(self):
+    def _continuous(self) -> tuple[list[float], list[float]]:
         """Curvature knots along the working arc; the sweeps are ramped on at its ends, as between zones."""
         half, start = self.blend_m / 2, self.heel_sweep.length_m
         stop = self.length_m - self.toe_sweep.length_m
@@ -112,7 +112,7 @@ class Recipe:
         return arc, values
 
 
-def _ramped(lengths, kappa, blend, name):
+def _ramped(lengths: list[float], kappa: list[float], blend: float, name: str) -> tuple[list[float], list[float]]:
     """Breakpoints of curvature: constant in each piece, linear over `blend` centred on each boundary."""
     bounds = list(accumulate(lengths, initial=0.0))
     for i, length in enumerate(lengths):
@@ -129,7 +129,7 @@ def _ramped(lengths, kappa, blend, name):
     return [*arc, bounds[-1]], [*values, kappa[-1]]
 
 
-def _check_family(recipe):
+def _check_family(recipe: Recipe) -> None:
     name, family, radii = recipe.name, recipe.family, recipe.radii_m
     where = f"recipe {name!r}"
     if family not in FAMILIES:
@@ -156,7 +156,7 @@ def _check_family(recipe):
         raise BladeError(f"{where}: in mid_flat the longest radius must lie between shorter ones.")
 
 
-def _check_lengths(recipe):
+def _check_lengths(recipe: Recipe) -> None:
     where = f"recipe {recipe.name!r}"
     if not (0.1 <= recipe.length_m <= 0.6):
         raise BladeError(f"{where}: length {recipe.length_m * MM_PER_M:.0f} mm is no blade; use 100 mm to 600 mm.")

@@ -8,7 +8,8 @@ from sim.compiled import kernel
 from sim.errors import BladeError
 
 Leaned = namedtuple("Leaned", "t w hollow drop reach2 share")
-Leaned.__doc__ = """A leaned section. t: slope of its edge line; w, hollow: m; the rest: for the circle's equation."""
+Leaned.__doc__ = """A leaned section. t: slope of its edge line; w, hollow: m. For the circle's equation in `cut`:
+drop, m, so that c = n + drop; reach2 = R^2 (1 + t^2), m^2; share = 1/(1 + t^2)."""
 
 
 @dataclass(frozen=True)
@@ -25,7 +26,7 @@ class Section:
     hollow_m: float
     proud_m: float = 0.0
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if not 0.5e-3 <= self.thickness_m <= 10e-3:
             raise BladeError(f"thickness: {self.thickness_m * 1e3:g} mm is no runner; use 0.5 mm to 10 mm.")
         if not self.hollow_m > self.thickness_m / 2:
@@ -56,7 +57,7 @@ class Section:
 
 
 @kernel
-def rise(u, w, hollow):
+def rise(u: float, w: float, hollow: float) -> float:
     """Height v(u) of the bottom above the edges, m; u from the inside edge."""
     if math.isinf(hollow):
         return 0.0
@@ -66,7 +67,7 @@ def rise(u, w, hollow):
 
 
 @kernel
-def leaned(t, w, hollow):
+def leaned(t: float, w: float, hollow: float) -> Leaned:
     """A section at slope t of its edge line: what many cuts at different penetrations share."""
     flat = math.isinf(hollow)
     drop = 0.0 if flat else math.sqrt(hollow * hollow - 0.25 * w * w) - 0.5 * t * w
@@ -74,7 +75,7 @@ def leaned(t, w, hollow):
 
 
 @kernel
-def cut(n, s):
+def cut(n: float, s: Leaned) -> tuple[float, float]:
     """Where a leaned section is immersed at penetration n along the leg axis.
 
     Returns (b, c): the strip [0, b] at the inside edge and the strip [c, w] at the outside edge (c = w: none);
@@ -98,7 +99,7 @@ def cut(n, s):
 
 
 @kernel
-def strips(n, t, w, hollow):
+def strips(n: float, t: float, w: float, hollow: float) -> tuple[float, float]:
     """As `cut`, of a section given by its numbers; t >= 0: slope of the edge line.
 
     t is tan(lean) for level edges; with one edge proud see contact.slant.
@@ -107,14 +108,14 @@ def strips(n, t, w, hollow):
 
 
 @kernel
-def loaded_width(n, t, w, hollow):
+def loaded_width(n: float, t: float, w: float, hollow: float) -> float:
     """Width a(n, lean) of ice under the blade, m."""
     left, right = strips(n, t, w, hollow)
     return left + (w - right)
 
 
 @kernel
-def rises(n, t, w, hollow, tilt):
+def rises(n: float, t: float, w: float, hollow: float, tilt: float) -> tuple[float, float]:
     """(r_L, r_R), m: total rise of the immersed bottom that faces outward, and inward, sideways motion.
 
     The bottom stands v(u) + tilt u above the inside edge, measured along the blade; it is highest at u_c, where
@@ -124,7 +125,7 @@ def rises(n, t, w, hollow, tilt):
 
 
 @kernel
-def climbs(left, right, w, hollow, tilt):
+def climbs(left: float, right: float, w: float, hollow: float, tilt: float) -> tuple[float, float]:
     """As `rises`, of a bottom immersed over [0, left] and [right, w]."""
     crown = 0.5 * w
     if math.isinf(hollow):
@@ -146,7 +147,7 @@ def climbs(left, right, w, hollow, tilt):
 
 
 @kernel
-def breaks(t, w, hollow):
+def breaks(t: float, w: float, hollow: float) -> tuple[float, float]:
     """(n_w, n_c): penetrations where a(n) has a kink: the outside edge enters; the crown of the hollow is covered."""
     n_c = 0.0
     if not math.isinf(hollow) and t * hollow / math.sqrt(1.0 + t * t) < 0.5 * w:

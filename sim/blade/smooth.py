@@ -1,9 +1,11 @@
 """A smoothing spline through measured heights: smoothing chosen by the noise, curvature with its band."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.interpolate import BSpline
 from scipy.optimize import minimize_scalar
 
@@ -32,19 +34,19 @@ class Rows:
     pitch_m: float = 1e-3
 
     @cached_property
-    def nuisance(self):
+    def nuisance(self) -> np.ndarray:
         """Offset and tilt of each pass, and the steps: (n, 2 passes + k)."""
         own = (self.passes[:, None] == np.arange(self.passes.max() + 1)).astype(float)
         return np.hstack([own, own * self.x_m[:, None], self.steps])
 
     @cached_property
-    def between(self):
+    def between(self) -> np.ndarray:
         """The same without the offset and tilt all passes share: (n, 2 passes - 2 + k)."""
         own = (self.passes[:, None] == np.arange(self.passes.max() + 1)).astype(float)
         own = own[:, :-1] - own[:, -1:]
         return np.hstack([own, own * self.x_m[:, None], self.steps])
 
-    def within(self, low_m, high_m) -> "Rows":
+    def within(self, low_m: float, high_m: float) -> "Rows":
         """The rows from low_m to high_m; passes left with under three rows go, for they hold no curvature."""
         keep = (self.x_m >= low_m) & (self.x_m <= high_m)
         many = np.bincount(self.passes[keep], minlength=self.passes.max() + 1) >= 3
@@ -57,7 +59,7 @@ class Rows:
         )
 
     @cached_property
-    def _links(self):
+    def _links(self) -> np.ndarray:
         """Correlation of each row with the one before it, (n-1,)."""
         near = (np.diff(self.passes) == 0) & (self.rho > 0)
         return np.where(near, max(self.rho, 1e-9) ** (np.abs(np.diff(self.x_m)) / self.pitch_m), 0.0).clip(max=0.98)
@@ -67,7 +69,7 @@ class Rows:
         """Logarithm of the determinant of the noise's correlation matrix."""
         return float(np.sum(np.log1p(-(self._links**2))))
 
-    def whiten(self, values):
+    def whiten(self, values: np.ndarray) -> np.ndarray:
         """Values (..., n) scaled to white noise of one level: e_i - r e_(i-1) over sqrt(1 - r^2), r = rho^(dx/pitch).
 
         (Prais & Winsten 1954, for uneven spacing.) With rho = 0 only the weights act.
@@ -98,12 +100,12 @@ class Smooth:
     freedom: float
     between: np.ndarray
 
-    def matrix(self, x, order=0):
+    def matrix(self, x: ArrayLike, order: int = 0) -> np.ndarray:
         """Rows that take the coefficients to the order-th derivative of the spline at x: (len(x), m)."""
         u = (np.asarray(x, float) - self.centre_m) / self.half_m
         return _basis(self.knots, u, order) / self.half_m**order
 
-    def at(self, x):
+    def at(self, x: ArrayLike) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
         """z (m), slope, curvature (1/m) and its standard deviation at x; kappa = z''/(1 + z'^2)^1.5, exact."""
         base = arc_heights(x, self.bend_per_m)
         z, slope, bend = (b + self.matrix(x, k) @ self.coef_m for k, b in enumerate(base))
@@ -113,25 +115,25 @@ class Smooth:
         return z, slope, kappa, np.sqrt(np.sum(pull @ self.cov_m2 * pull, axis=1).clip(0))
 
 
-def arc_heights(x, bend):
+def arc_heights(x: ArrayLike, bend: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """A circle of curvature `bend` through the origin, level there: z, z', z'' at x (exact)."""
     x = np.asarray(x, float)
     root = np.sqrt(1 - (bend * x) ** 2)
     return bend * x * x / (1 + root), bend * x / root, bend / root**3
 
 
-def _basis(knots, u, order):
+def _basis(knots: np.ndarray, u: np.ndarray, order: int) -> np.ndarray:
     """Dense basis (len(u), m) of the order-th derivative in u; beyond the ends the end cell goes on."""
     count = len(knots) - DEGREE - 1
     return BSpline(knots, np.eye(count), DEGREE)(u, nu=order)
 
 
-def _knots():
+def _knots() -> np.ndarray:
     inner = np.linspace(-1, 1, INTERVALS + 1)
     return np.concatenate([[-1.0] * DEGREE, inner, [1.0] * DEGREE])
 
 
-def roughness(knots, slack):
+def roughness(knots: np.ndarray, slack: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
     """Factor A of the penalty int v (d3z/du3)^2 du = |A c|^2; slack(u) = v. Three Gauss points a cell: exact."""
     cells = np.unique(knots)
     half = np.diff(cells) / 2
@@ -140,7 +142,7 @@ def roughness(knots, slack):
     return np.sqrt(weight)[:, None] * _basis(knots, u, 3)
 
 
-def hat_parts(x, slack):
+def hat_parts(x: np.ndarray, slack: Callable[[np.ndarray], np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
     """Design (n, m) and penalty factor of heights at x for a fit with a stated penalty; units of the factor 1/m^2.5."""
     centre, half = (x.max() + x.min()) / 2, np.ptp(x) / 2
     knots = _knots()
@@ -148,7 +150,9 @@ def hat_parts(x, slack):
     return _basis(knots, (x - centre) / half, 0), factor
 
 
-def fit(rows, bend_per_m, slack=np.ones_like, like=None) -> Smooth:
+def fit(
+    rows: Rows, bend_per_m: float, slack: Callable[[np.ndarray], np.ndarray] = np.ones_like, like: Smooth | None = None
+) -> Smooth:
     """Penalised regression spline, lambda by restricted maximum likelihood, with its Bayesian covariance.
 
     Model (Wahba 1983; Nychka 1988; mixed-model form, Ruppert, Wand & Carroll 2003; cited from memory):
@@ -190,10 +194,10 @@ def fit(rows, bend_per_m, slack=np.ones_like, like=None) -> Smooth:
     return Smooth(centre, half, bend_per_m, knots, coef, cov, sigma, stiffness, freedom, coef_f[3:])
 
 
-def _reml(u, sing, rest, dof):
+def _reml(u: np.ndarray, sing: np.ndarray, rest: float, dof: int) -> tuple[float, float]:
     """lambda and sigma^2 that maximise the restricted likelihood, sigma^2 profiled out."""
 
-    def cost(log_lam):
+    def cost(log_lam: float) -> float:
         gain = 1 + sing**2 * np.exp(-log_lam)
         return dof * np.log(np.sum(u**2 / gain) + rest + 1e-300) + np.sum(np.log(gain))
 

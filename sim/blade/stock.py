@@ -8,15 +8,15 @@ from scipy.optimize import minimize_scalar
 from sim.blade.curve import BladeCurve
 from sim.errors import BladeError
 
-POINTS = 2001
-MOST_TILT = 0.02  # rad; a holder that asks for more does not fit the blade
+POINTS = 2001  # places looked at along the runner
+MOST_TILT = 0.02  # greatest slope tried; steel that lies more askew than this is not the same runner
 
 
 @dataclass(frozen=True)
 class Removal:
-    """Steel to grind away over x (m, blade frame, heel to toe): depth_m (n,), and the tilt of the new curve, rad.
+    """Steel to grind away. x_m: (n,) blade frame, heel to toe; depth_m: (n,) to grind there.
 
-    tilt_rad: how much toe-down the new curve lies in the old steel against its own level, 0 unless it was left free.
+    tilt_rad: by how much the new curve lies toe-down in the old steel, against its own level; 0 unless tilt was free.
     """
 
     x_m: np.ndarray
@@ -34,11 +34,13 @@ class Removal:
         return float(np.trapezoid(self.depth_m, self.x_m))
 
     def at(self, x_m: float) -> float:
-        """Depth at a place, m."""
+        """Depth, m, at a place x_m (blade frame, m), interpolated; beyond the ends, that of the nearest end."""
         return float(np.interp(x_m, self.x_m, self.depth_m))
 
 
-def removal(candidate: BladeCurve, stock: BladeCurve, free_tilt: bool = False, within=(-1.0, 1.0)) -> Removal:
+def removal(
+    candidate: BladeCurve, stock: BladeCurve, free_tilt: bool = False, within: tuple[float, float] = (-1.0, 1.0)
+) -> Removal:
     """Steel between the stock curve and the candidate ground out of it.
 
     The candidate is raised just until it lies inside the stock everywhere: depth = dz - min dz, dz = z_new - z_old over
@@ -58,7 +60,7 @@ def removal(candidate: BladeCurve, stock: BladeCurve, free_tilt: bool = False, w
     x = np.linspace(start, stop, POINTS)
     apart = np.interp(x, x_a + dx_a * np.arange(len(z_a)), z_a) - np.interp(x, x_b + dx_b * np.arange(len(z_b)), z_b)
 
-    def depth(slope):
+    def depth(slope: float) -> np.ndarray:
         turned = apart - slope * x
         return turned - turned.min()
 

@@ -3,15 +3,18 @@
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from sim.blade.outliers import FINEST_M, Found, search, slack
-from sim.blade.smooth import Rows, fit
+from sim.blade.smooth import Rows, Smooth, fit
 from sim.errors import BladeError
 
 ROWS = 900  # more rows than this are averaged in cells before any fit
-LEAST_ROWS = 12
-LEAST_IN_PASS = 8
-MOST_FLAGGED = 0.15
+LEAST_ROWS = 12  # of a trace
+LEAST_IN_PASS = 8  # rows
+MOST_FLAGGED = 0.15  # share of the rows
+
+Mark = tuple[float, str, tuple[int, ...], float | None]  # size, kind, rows of the input, cut in local x
 
 
 @dataclass(frozen=True)
@@ -52,7 +55,13 @@ class Trace:
     sweeps: tuple[bool, bool]
 
 
-def clean(position_m, height_m, pass_id=None, first_end="heel", heights="auto") -> Trace:
+def clean(
+    position_m: ArrayLike,
+    height_m: ArrayLike,
+    pass_id: ArrayLike | None = None,
+    first_end: str = "heel",
+    heights: str = "auto",
+) -> Trace:
     """Undo direction, sign, tilt and offset; flag outliers.
 
     position_m, height_m: (n,) m, any order. pass_id: (n,) integers. first_end: end that position grows from.
@@ -92,7 +101,9 @@ def clean(position_m, height_m, pass_id=None, first_end="heel", heights="auto") 
     return Trace(final.real, final.imag, flagged, flags, tilts, offsets, rows, upright, averaged, sweeps)
 
 
-def _checked(position_m, height_m, pass_id, first_end, heights):
+def _checked(
+    position_m: ArrayLike, height_m: ArrayLike, pass_id: ArrayLike | None, first_end: str, heights: str
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     if first_end not in ("heel", "toe"):
         raise BladeError(f"trace: first_end is {first_end!r}; say 'heel' or 'toe', the end that position grows from.")
     if heights not in ("auto", "up", "down"):
@@ -121,7 +132,7 @@ def _checked(position_m, height_m, pass_id, first_end, heights):
     return x, z, passes
 
 
-def _upright(x, z, passes, heights):
+def _upright(x: np.ndarray, z: np.ndarray, passes: np.ndarray, heights: str) -> bool:
     """Whether z grows away from the ice: the ends of a convex blade are farther from the ice than its middle."""
     own = passes[:, None] == np.arange(passes.max() + 1)
     u = (x - x.mean()) / np.ptp(x)
@@ -136,7 +147,7 @@ def _upright(x, z, passes, heights):
     return heights == "up"
 
 
-def _levelled(place, passes):
+def _levelled(place: np.ndarray, passes: np.ndarray) -> list[tuple[complex, float]]:
     """One frame (origin, angle) for all passes: the parabola they share is level, on average, mid-span."""
     own = passes[:, None] == np.arange(passes.max() + 1)
     origin, angle = 0j, 0.0
@@ -150,12 +161,12 @@ def _levelled(place, passes):
     return [(origin, angle)] * (passes.max() + 1)
 
 
-def _placed(place, passes, frames):
+def _placed(place: np.ndarray, passes: np.ndarray, frames: list[tuple[complex, float]]) -> np.ndarray:
     origin, angle = (np.array(part)[passes] for part in zip(*frames))
     return (place - origin) * np.exp(-1j * angle)
 
 
-def _cells(local, passes):
+def _cells(local: np.ndarray, passes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Cell of each row (n,), sorted by pass and x, and points that stand off their cell; a row each when rows are few.
 
     A cell's mean x and mean z lie off the curve by kappa h^2/24, everywhere alike, which is an offset.
@@ -176,7 +187,7 @@ def _cells(local, passes):
     return cell, burrs
 
 
-def _off_their_cell(x, z, where):
+def _off_their_cell(x: np.ndarray, z: np.ndarray, where: np.ndarray) -> np.ndarray:
     """Points over 6 robust standard deviations off the median of their cell, its slope undone; cells of 5 and more."""
     order = np.lexsort((z, where))
     counts = np.bincount(where)
@@ -188,14 +199,24 @@ def _off_their_cell(x, z, where):
     return (np.abs(off) > 6 * level) & (counts[where] >= 5)
 
 
-def _means(values, cell, keep):
+def _means(
+    values: tuple[np.ndarray, ...], cell: np.ndarray, keep: np.ndarray
+) -> tuple[np.ndarray, list[np.ndarray], np.ndarray]:
     """Of the kept rows in each cell: numbers of the cells that keep any, means of each of the values, counts."""
     counts = np.bincount(cell[keep])
     used = np.flatnonzero(counts)
     return used, [np.bincount(cell[keep], v[keep])[used] / counts[used] for v in values], counts[used]
 
 
-def _marks(found: list[Found], used, cp, cell, burrs, local, passes):
+def _marks(
+    found: list[Found],
+    used: np.ndarray,
+    cp: np.ndarray,
+    cell: np.ndarray,
+    burrs: np.ndarray,
+    local: np.ndarray,
+    passes: np.ndarray,
+) -> list[Mark]:
     """(size, kind, rows of the input, cut in local x) of everything found, heel to toe within passes."""
     marks = []
     for c in np.unique(cell[burrs]):
@@ -216,14 +237,21 @@ def _marks(found: list[Found], used, cp, cell, burrs, local, passes):
     return marks
 
 
-def _flag(mark, local, final) -> Flag:
+def _flag(mark: Mark, local: np.ndarray, final: np.ndarray) -> Flag:
     size, kind, index, cut = mark
     if kind == "step":
         return Flag(float(final.real[index[0]] + cut - local.real[index[0]]), size, kind, index)
     return Flag(float(final.real[list(index)].mean()), size, kind, index)
 
 
-def _aligned(place, passes, cell, keep, steps, sweeps):
+def _aligned(
+    place: np.ndarray,
+    passes: np.ndarray,
+    cell: np.ndarray,
+    keep: np.ndarray,
+    steps: np.ndarray,
+    sweeps: tuple[bool, bool],
+) -> tuple[list[tuple[complex, float]], Rows]:
     """Frames of the passes, each with its own tilt and offset, level at mid-runner; and the rows for the fits."""
     frames = _levelled(place[keep], passes[keep])
     count = passes.max() + 1
@@ -244,7 +272,7 @@ def _aligned(place, passes, cell, keep, steps, sweeps):
     return frames, _rows(_placed(place, passes, frames), passes, cell, keep, steps)
 
 
-def arc_lengths(smooth, rows):
+def arc_lengths(smooth: Smooth, rows: Rows) -> tuple[tuple[np.ndarray, np.ndarray], float]:
     """(x, arc length from the first point) on a fine grid over the rows, and the x of half the arc."""
     x = np.linspace(rows.x_m.min(), rows.x_m.max(), 1201)
     stretch = np.sqrt(1 + smooth.at(x)[1] ** 2)
@@ -252,7 +280,7 @@ def arc_lengths(smooth, rows):
     return (x, arc), float(np.interp(arc[-1] / 2, arc, x))
 
 
-def _rows(local, passes, cell, keep, steps):
+def _rows(local: np.ndarray, passes: np.ndarray, cell: np.ndarray, keep: np.ndarray, steps: np.ndarray) -> Rows:
     _, (x, z, p, *columns), counts = _means((local.real, local.imag, passes, *steps.T), cell, keep)
     order = np.lexsort((x, np.rint(p)))
     columns = np.stack(columns, axis=1)[order] if columns else np.zeros((len(x), 0))
@@ -261,12 +289,12 @@ def _rows(local, passes, cell, keep, steps):
     return Rows(x[order], z[order], counts[order], np.rint(p).astype(int)[order], columns, 0.0, pitch)
 
 
-def _whole(rows, sweeps):
+def _whole(rows: Rows, sweeps: tuple[bool, bool]) -> Smooth:
     low, high = rows.x_m.min(), rows.x_m.max()
     return fit(rows, bend_of(rows), lambda x: slack(x, low, high, sweeps))
 
 
-def bend_of(rows) -> float:
+def bend_of(rows: Rows) -> float:
     """Curvature of the middle of the rows (1/m), within 0 and 2: the circle a smooth fit starts from."""
     low, high = rows.x_m.min(), rows.x_m.max()
     inner = rows.within(low + 0.2 * (high - low), high - 0.2 * (high - low))

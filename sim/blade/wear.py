@@ -10,9 +10,9 @@ from sim.blade.recipe import Recipe
 from sim.blade.smooth import Z90
 from sim.errors import BladeError
 
-STEP_M = 1e-3
+STEP_M = 1e-3  # between the places compared
 UNWORN = 0.2  # of the working part at either end, taken as not worn (common practice, no published source)
-LEAST_UNWORN_M = 0.008
+LEAST_UNWORN_M = 0.008  # kept at either end
 WEAR_DRAWS = 2000
 
 
@@ -48,7 +48,9 @@ class Wear:
     unworn: np.ndarray
 
 
-def deviation(reading: BladeReading, target: Recipe | BladeCurve):
+def deviation(
+    reading: BladeReading, target: Recipe | BladeCurve
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """x, measured less target heights (m) over the working part, and the 90 % band: (x, dz, low, high).
 
     Both are laid with their middles and the tangents there on each other; then the best line (offset and tilt) goes.
@@ -61,7 +63,10 @@ def deviation(reading: BladeReading, target: Recipe | BladeCurve):
 
 
 def compare(a: BladeReading, b: BladeReading) -> Comparison:
-    """Two blades, such as left and right: heights of a less b, and differences of radii and boundaries."""
+    """Two blades, such as left and right: heights of a less b, and differences of radii and boundaries.
+
+    Raises BladeError when their working parts overlap by under half of that of a.
+    """
     x = _grid(a.working_m, b.working_m)
     line = _without_line(x, np.ones(len(x)))
     dz = line @ (a.smooth.at(x)[0] - b.smooth.at(x)[0])
@@ -91,6 +96,7 @@ def wear(reading: BladeReading, ground: Recipe | None = None) -> Wear:
     worn too and leave it, as long as 8 mm are left at either end. Steel lost there as well is not seen: what is
     given is a lower bound. The centroid is that of the whole loss, noise of both signs included, so that it is not
     drawn to the middle.
+    Raises BladeError when no ground recipe is known, or it and the blade overlap by under half of the working part.
     """
     ground = ground or reading.ground
     if ground is None:
@@ -120,7 +126,7 @@ def wear(reading: BladeReading, ground: Recipe | None = None) -> Wear:
     return Wear(x, lost, low, high, area, centroid, heel | toe)
 
 
-def _grid(first, second):
+def _grid(first: tuple[float, float], second: tuple[float, float]) -> np.ndarray:
     low, high = max(first[0], second[0]), min(first[1], second[1])
     if high - low < max(0.5 * (first[1] - first[0]), 0.02):
         raise BladeError(
@@ -129,18 +135,18 @@ def _grid(first, second):
     return np.linspace(low, high, round((high - low) / STEP_M) + 1)
 
 
-def _level(target):
+def _level(target: Recipe | BladeCurve) -> BladeCurve:
     """The curve of a recipe, or a curve, level at mid-runner as a reading is."""
     curve = target.curve() if isinstance(target, Recipe) else target
     return replace(curve, level_m=0.0, pitch_offset_rad=0.0)
 
 
-def _reach(target):
+def _reach(target: Recipe | BladeCurve) -> tuple[float, float]:
     x = _level(target).at([0.0, _level(target).length_m])[0]
     return float(x[0]), float(x[1])
 
 
-def _heights(target, x):
+def _heights(target: Recipe | BladeCurve, x: np.ndarray) -> np.ndarray:
     """Heights of the target at x; Newton on x(s), which rises strictly."""
     curve = _level(target)
     arc = np.clip(curve.length_m / 2 + x, 0.0, curve.length_m)
@@ -150,13 +156,13 @@ def _heights(target, x):
     return curve.at(arc)[1]
 
 
-def _without_line(x, weight):
+def _without_line(x: np.ndarray, weight: np.ndarray) -> np.ndarray:
     """Matrix that removes the weighted least-squares line through (x, .)."""
     columns = np.stack([np.ones(len(x)), x / np.abs(x).max()], axis=1)
     weighted = columns * np.asarray(weight, float)[:, None]
     return np.eye(len(x)) - columns @ np.linalg.solve(weighted.T @ columns, weighted.T)
 
 
-def _band(values, matrix, cov):
+def _band(values: np.ndarray, matrix: np.ndarray, cov: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     half = Z90 * np.sqrt(np.sum(matrix @ cov * matrix, axis=1).clip(0))
     return values - half, values + half

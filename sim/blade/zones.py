@@ -1,5 +1,6 @@
 """Zones of one radius each, found in clean heights: how many, where they meet, and how sure that is."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
@@ -8,21 +9,21 @@ import numpy as np
 
 from sim.blade.smooth import Rows
 
-MOST_ZONES = 6
+MOST_ZONES = 6  # looked for
 BLEND_M, BLEND_SD_M = 0.020, 0.010  # prior of the blend (common practice, no published source)
 BLEND_LIMITS_M = (0.001, 0.060)
-LEAST_ZONE_M = 0.020  # shorter than a blend no zone can be told from one
-LEAST_END_M = 0.012  # of an end zone, within the part that is read
-END_READINGS = 3.5
-GRID_M = 0.004  # first search for boundaries
+LEAST_ZONE_M = 0.020  # a zone shorter than a usual blend cannot be told from one
+LEAST_END_M = 0.012  # shortest end zone within the part that is read
+END_READINGS = 3.5  # an end zone is also at least so many readings long
+GRID_M = 0.004  # spacing of the places that the first search tries as boundaries
 BEAM = 60  # sets of boundaries kept while the search grows
-STARTS = 3  # of these refined for each number of zones
-RUNNING = 12.0  # score above the best within which a number of zones is tried from all of them
-ZONE_DRAWS, ROUND, MOST_ROUNDS = 2000, 600, 8
-ENOUGH = 400.0  # effective draws after which no more rounds are made
+STARTS = 3  # so many of these are refined where a number of zones is still in contention, else only the best
+RUNNING = 12.0  # in contention: BIC of its first refined set within this of the best
+ZONE_DRAWS, ROUND, MOST_ROUNDS = 2000, 600, 8  # draws kept of the posterior; proposals a round; rounds
+ENOUGH = 400.0  # effective draws at which sampling stops
 LEAST_KAPPA = 1.0 / 200.0  # a flatter zone is drawn as R 200 m: no measurement tells the two apart
-LEAST_PULL = 1 / 0.04**2  # no place on a runner is less known than +-40 mm, 1/m^2
-_BATCH = 3_000_000  # numbers held at once
+LEAST_PULL = 1 / 0.04**2  # 1/m^2, precision given to every boundary (sd 40 mm), so that no matrix becomes singular
+_BATCH = 3_000_000  # floats held in memory at once
 
 
 @dataclass(frozen=True)
@@ -49,7 +50,7 @@ class ZoneModel:
     rows: Rows of the part to read; slope: function of x.
     """
 
-    def __init__(self, rows: Rows, slope):
+    def __init__(self, rows: Rows, slope: Callable[[np.ndarray], np.ndarray]) -> None:
         self.rows = rows
         self.low, self.high = float(rows.x_m.min()), float(rows.x_m.max())
         x = np.linspace(self.low, self.high, 400)
@@ -63,8 +64,8 @@ class ZoneModel:
         self.y = self._clear(rows.z_m)
         self.count = len(rows.x_m)
 
-    def _factor(self, x, times):
-        """f at x, integrated `times` over."""
+    def _factor(self, x: np.ndarray, times: int) -> np.ndarray:
+        """f at x, integrated over x `times` times."""
         u, coef = (x - (self.low + self.high) / 2) * (2 / (self.high - self.low)), self._powers[times]
         out = np.full_like(u, coef[-1])
         for c in coef[-2::-1]:
@@ -72,7 +73,7 @@ class ZoneModel:
             out += c
         return out
 
-    def _clear(self, columns):
+    def _clear(self, columns: np.ndarray) -> np.ndarray:
         """Columns (..., n) whitened, with offsets, tilts and slips projected out."""
         white = self.rows.whiten(columns)
         return white - (white @ self.frame) @ self.frame.T
@@ -83,7 +84,7 @@ class ZoneModel:
         room = int((self.high - self.low - 2 * self.least_end) / LEAST_ZONE_M) + 2
         return max(1, min(MOST_ZONES, room, (self.count - self.frame.shape[1] - 4) // 2))
 
-    def columns(self, bounds, blend):
+    def columns(self, bounds: np.ndarray, blend: np.ndarray) -> np.ndarray:
         """(S, n, rows): unit curvature everywhere, then a unit rise of curvature at each of bounds (S, n-1)."""
         b, w = bounds[..., None], blend[:, None, None]
         u = self.rows.x_m - b
@@ -101,7 +102,7 @@ class ZoneModel:
         """Shortest end zone, m: at least some readings must lie on it, else the foot of a sweep passes for a zone."""
         return max(LEAST_END_M, END_READINGS * self.rows.pitch_m)
 
-    def solve(self, bounds, blend):
+    def solve(self, bounds: np.ndarray, blend: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Least squares for (S, n-1) bounds and (S,) blends: columns' coefficients (S, n), Gram (S, n, n), RSS (S,)."""
         parts, size = [], max(1, _BATCH // (self.count * (bounds.shape[1] + 1)))
         for i in range(0, len(bounds), size):
@@ -113,30 +114,30 @@ class ZoneModel:
         coef, gram, rss = (np.concatenate(p) for p in zip(*parts))
         return coef, gram, rss.clip(1e-30)
 
-    def residuals(self, theta):
+    def residuals(self, theta: np.ndarray) -> np.ndarray:
         """(S, rows) residuals for (S, n) rows of bounds and blend."""
         columns = self.columns(theta[:, :-1], theta[:, -1])
         coef = np.linalg.solve(columns @ columns.transpose(0, 2, 1), (columns @ self.y)[..., None])
         return self.y - (coef.transpose(0, 2, 1) @ columns)[:, 0]
 
-    def allowed(self, theta):
+    def allowed(self, theta: np.ndarray) -> np.ndarray:
         """Which rows of (S, n) bounds and blend keep order, distance and limits."""
         gaps = np.diff(theta[:, :-1], axis=1)
         inside = (theta[:, 0] >= self.low + self.least_end) & (theta[:, -2] <= self.high - self.least_end)
         blend = (theta[:, -1] >= BLEND_LIMITS_M[0]) & (theta[:, -1] <= BLEND_LIMITS_M[1])
         return inside & blend & np.all(gaps >= LEAST_ZONE_M, axis=1)
 
-    def freedom(self, zones):
-        """Rows less parameters."""
+    def freedom(self, zones: int) -> int:
+        """Degrees of freedom: rows less parameters."""
         return self.count - self.frame.shape[1] - 2 * zones + 1
 
-    def likelihood(self, found):
+    def likelihood(self, found: ZoneFit) -> float:
         """Restricted log likelihood of the rows' correlation, given where the zones meet."""
         _, gram, rss = self.solve(found.bounds_m[None], np.array([found.blend_m]))
         spread = self.volume + np.linalg.slogdet(gram[0])[1] + self.rows.log_whitening
         return -0.5 * (self.freedom(len(found.kappa)) * np.log(rss[0]) + spread)
 
-    def score(self, rss, zones):
+    def score(self, rss: float, zones: int) -> float:
         """N ln(RSS/N) + k ln N (Schwarz 1978), k = curvatures + twice the boundaries.
 
         A boundary counts twice because the best of many places was taken (Zhang & Siegmund 2007, from memory):
@@ -145,7 +146,7 @@ class ZoneModel:
         return float(self.count * np.log(rss / self.count) + (3 * zones - 2) * np.log(self.count))
 
 
-def _powers(series):
+def _powers(series: np.polynomial.Chebyshev) -> np.ndarray:
     """Coefficients of a Chebyshev series over its domain in powers of u, -1 to 1; degree 12 loses nothing there."""
     return np.polynomial.chebyshev.cheb2poly(series.coef)
 
@@ -179,12 +180,12 @@ def best_fits(model: ZoneModel) -> list[ZoneFit]:
     return fits
 
 
-def _fitted(model, theta) -> ZoneFit:
+def _fitted(model: ZoneModel, theta: np.ndarray) -> ZoneFit:
     coef, _, rss = model.solve(theta[None, :-1], theta[-1:])
     return ZoneFit(theta[:-1], float(theta[-1]), np.cumsum(coef[0]), model.score(rss[0], len(theta)))
 
 
-def _grown(grid, gram, side, beam, size):
+def _grown(grid: np.ndarray, gram: np.ndarray, side: np.ndarray, beam: np.ndarray, size: int) -> np.ndarray:
     """Sets of `size` grid places with the lowest RSS, far enough apart, best first."""
     apart = int(np.ceil(LEAST_ZONE_M / GRID_M - 1e-9))
     if size <= 3:
@@ -201,13 +202,13 @@ def _grown(grid, gram, side, beam, size):
     return sets[np.argsort(-won, kind="stable")[:BEAM]]
 
 
-def _refined(model, theta):
+def _refined(model: ZoneModel, theta: np.ndarray) -> tuple[np.ndarray, float]:
     """Bounds and blend of least cost near theta, and that cost; bounds alone first, or the blend runs off."""
     theta, _ = _descended(model, theta, len(theta) - 1, 1e-5)
     return _descended(model, theta, len(theta), 1e-7)
 
 
-def _descended(model, theta, free, near_m):
+def _descended(model: ZoneModel, theta: np.ndarray, free: int, near_m: float) -> tuple[np.ndarray, float]:
     """Levenberg-Marquardt over the first `free` of theta on N ln RSS + the blend's prior, to within near_m."""
     zones, damp, cost = len(theta), 1e-3, np.inf
     for _ in range(25):
@@ -237,11 +238,11 @@ def _descended(model, theta, free, near_m):
     return theta, cost
 
 
-def _cost(model, rss, theta):
+def _cost(model: ZoneModel, rss: float, theta: np.ndarray) -> float:
     return model.freedom(len(theta)) * np.log(max(rss, 1e-300)) + ((theta[-1] - BLEND_M) / BLEND_SD_M) ** 2
 
 
-def _jacobian(model, theta):
+def _jacobian(model: ZoneModel, theta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Change of the residuals with bounds and blend (n, rows), and the residuals; central differences."""
     h = 1e-4
     shifts = np.vstack([theta + h * np.eye(len(theta)), theta - h * np.eye(len(theta)), theta[None]])
@@ -275,7 +276,7 @@ def sampled(model: ZoneModel, found: ZoneFit) -> ZoneFit:
     return ZoneFit(found.bounds_m, found.blend_m, found.kappa, found.score, draws, size)
 
 
-def _importance(model, found, rng):
+def _importance(model: ZoneModel, found: ZoneFit, rng: np.random.Generator) -> tuple[np.ndarray, float]:
     zones = len(found.kappa)
     mode = np.append(found.bounds_m, found.blend_m)
     jac, r = _jacobian(model, mode)
@@ -309,7 +310,7 @@ def _importance(model, found, rng):
     return theta[rng.permutation(chosen)], float(size)
 
 
-def _t_density(theta, mean, cov, dof=5):
+def _t_density(theta: np.ndarray, mean: np.ndarray, cov: np.ndarray, dof: int = 5) -> np.ndarray:
     """Log density of a multivariate t, less a constant."""
     root = np.linalg.cholesky(cov)
     off = np.linalg.solve(root, (theta - mean).T)

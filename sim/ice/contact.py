@@ -5,9 +5,10 @@ from collections import namedtuple
 
 import numpy as np
 
-from sim.blade.section import breaks, cut, leaned, loaded_width
-from sim.blade.steel import height, lowest, meet, meet_from, slant
+from sim.blade.section import Leaned, breaks, cut, leaned, loaded_width
+from sim.blade.steel import Steel, height, lowest, meet, meet_from, slant
 from sim.compiled import kernel
+from sim.ice.ice import IceNumbers
 
 Law = namedtuple("Law", "standing rebound rear_full slip_line film scuff")
 Law.__doc__ = """Model-form switches, as floats 0/1 but for scuff.
@@ -26,7 +27,7 @@ base: height of the deepest point in the pitched frame, so that gap = z cos(beta
 """
 
 
-def _quadrature(n):
+def _quadrature(n: int) -> tuple[np.ndarray, np.ndarray]:
     """n Gauss points on (-1, 1) drawn toward both ends by u = g (3 - g^2)/2, and their weights.
 
     Where the crown of the hollow is covered, the loaded width ends in a square root; in g it is smooth. Over the static
@@ -36,21 +37,23 @@ def _quadrature(n):
     return 0.5 * g * (3 - g * g), 1.5 * (1 - g * g) * w
 
 
-GAUSS = {n: _quadrature(n) for n in (8, 12, 16, 24, 32)}
+GAUSS = {n: _quadrature(n) for n in (8, 12, 16, 24, 32)}  # what every gx, gw (n,) below is taken from
 DEEPEST_ALLOWED = 3.0e-3  # m; a blade sunk further is not skating
-EXACT = 1e-10  # of the load, and of SHIFT_M, to which a contact is solved
-SHIFT_M = 0.01
-FIRST_SLOPES = (1.4, 0.0, 0.3, 1.0)  # to start solving for a stand from; see _stand_from
+SHIFT_M = 0.01  # unit in which shifts of the centre of pressure are counted while solving
+EXACT = 1e-10  # a contact is solved to within this share of the load, and of SHIFT_M
+FIRST_SLOPES = (1.4, 0.0, 0.3, 1.0)  # first guess of the four derivatives in `_stand_from`
 
 
 @kernel
-def gap(steel, patch, x):
+def gap(steel: Steel, patch: Patch, x: float) -> float:
     """Height of the curve above its deepest point, m, at blade position x."""
     return height(steel, x)[0] * math.cos(patch.beta) - x * math.sin(patch.beta) - patch.base
 
 
 @kernel
-def _rear_end(steel, ice, law, t, beta, x0, base, d, front):
+def _rear_end(
+    steel: Steel, ice: IceNumbers, law: Law, t: float, beta: float, x0: float, base: float, d: float, front: float
+) -> tuple[float, float, float]:
     """(x_r, e, tail): rear end of the loaded arc, the rebound height, and the rear end of the immersed arc or nan.
 
     e = (2/pi)(ln(2 l/a_d) + 1/2) H a_d / E*: mean rebound of a uniformly loaded l x a_d rectangle on a half-space
@@ -59,12 +62,12 @@ def _rear_end(steel, ice, law, t, beta, x0, base, d, front):
     if law.standing > 0.0:
         tail = meet(steel, beta, x0, base, d, -1.0)
         return tail, math.inf, tail
-    if law.rebound <= 0.0 or front - steel.x_first < 1e-9:  # the latter: rocked off the heel end
+    if law.rebound <= 0.0 or front - steel.x_first < 1e-9:  # the latter: rocked over the heel end, no arc is left
         return x0, 0.0, math.nan
     a_d = loaded_width(d, slant(steel, t), steel.thickness, steel.hollow)
     scale = (2.0 / math.pi) * ice.hardness * a_d / ice.modulus
     sin_b, cos_b = math.sin(beta), math.cos(beta)
-    nearest = min(x0, front - 1e-9)  # the arc has some length, else its logarithm has no value
+    nearest = min(x0, front - 1e-9)  # keeps some length of arc, whose logarithm is taken
     e = max(scale * (math.log(2.0 * (front - nearest) / a_d) + 0.5), 0.0)
     x = min(max(x0 - (front - x0) * math.sqrt(e / d), steel.x_first), nearest)
     for _ in range(20):
@@ -73,36 +76,36 @@ def _rear_end(steel, ice, law, t, beta, x0, base, d, front):
         miss = e - (z * cos_b - x * sin_b - base)
         step = miss / (-scale / (front - x) - (slope * cos_b - sin_b))
         x = min(max(x - step, steel.x_first), nearest)
-        if abs(step) < 1e-7:  # Newton: the error left is of the order of its square
+        if abs(step) < 1e-7:  # Newton: the error left is about the square of the last step
             break
     e = scale * (math.log(2.0 * (front - x) / a_d) + 0.5)
     if e < d and x > steel.x_first:
         return x, max(e, 0.0), math.nan
-    tail = meet(steel, beta, x0, base, d, -1.0)  # pressed up to where the steel leaves the ice
+    tail = meet(steel, beta, x0, base, d, -1.0)  # loaded up to where the steel leaves the ice
     return tail, scale * (math.log(2.0 * max(front - tail, 1e-9) / a_d) + 0.5), tail
 
 
 @kernel
-def bottom_factor(law, t):
+def bottom_factor(law: Law, t: float) -> float:
     """Pressure factor of the leaned bottom face: 1, or slip-line (1 + pi/2 - lean)/(1 + pi/2)."""
     return (1.0 + 0.5 * math.pi - math.atan(t)) / (1.0 + 0.5 * math.pi) if law.slip_line > 0.0 else 1.0
 
 
 @kernel
-def wall_factor(law, t):
+def wall_factor(law: Law, t: float) -> float:
     """Pressure factor of the immersed side wall: 1, or slip-line (1 + lean)/(1 + pi/2)."""
     return (1.0 + math.atan(t)) / (1.0 + 0.5 * math.pi) if law.slip_line > 0.0 else 1.0
 
 
 @kernel
-def pressed(steel, ice, law, patch, x, n):
+def pressed(steel: Steel, ice: IceNumbers, law: Law, patch: Patch, x: float, n: float) -> tuple[float, float]:
     """(p, a): pressure, Pa, and loaded width, m, at x with penetration n."""
     section = leaned(slant(steel, patch.t), steel.thickness, steel.hollow)
     return _pressed(section, ice.hardness * bottom_factor(law, patch.t), law, patch, x, n)
 
 
 @kernel
-def _pressed(section, hard, law, patch, x, n):
+def _pressed(section: Leaned, hard: float, law: Law, patch: Patch, x: float, n: float) -> tuple[float, float]:
     """As `pressed`, of a leaned section on ice this hard under a bottom so leaned."""
     if n <= 0.0 or x < patch.rear:
         return 0.0, 0.0
@@ -113,11 +116,11 @@ def _pressed(section, hard, law, patch, x, n):
 
 
 @kernel
-def limits(steel, patch, out):
-    """Fill `out` with the sorted ends of the pieces over which everything is smooth; returns how many."""
+def limits(steel: Steel, patch: Patch, out: np.ndarray) -> int:
+    """Fill `out` (8,) with the sorted ends, m, of the pieces over which everything is smooth; returns how many."""
     out[0] = patch.rear
     count = 1
-    for x in _pieces(steel, patch, patch.tail, patch.depth):  # in order, but for the rear end
+    for x in _pieces(steel, patch, patch.tail, patch.depth):  # already in order but for the rear end
         place = count
         while place > 0 and out[place - 1] > x:
             out[place] = out[place - 1]
@@ -128,10 +131,12 @@ def limits(steel, patch, out):
 
 
 @kernel
-def _pieces(steel, patch, start, level):
+def _pieces(
+    steel: Steel, patch: Patch, start: float, level: float
+) -> tuple[float, float, float, float, float, float, float]:
     """Ends, heel to toe, of the smooth pieces from `start`, where the gap is `level`, to the front.
 
-    They meet at the deepest point and where a(n) has a kink. What does not occur is a piece without length.
+    Pieces meet at the deepest point and where a(n) has a kink; a kink that does not occur leaves a piece of no length.
     """
     n_w, n_c = breaks(slant(steel, patch.t), steel.thickness, steel.hollow)
     far = _kink(steel, patch, min(n_w, n_c), start, level)
@@ -140,7 +145,7 @@ def _pieces(steel, patch, start, level):
 
 
 @kernel
-def _kink(steel, patch, n, start, level):
+def _kink(steel: Steel, patch: Patch, n: float, start: float, level: float) -> tuple[float, float]:
     """(behind, ahead): where the penetration is n; the ends of the arc, or the deepest point, where it is not."""
     down, x0 = patch.depth - n, patch.deepest
     if n <= 0.0:
@@ -156,8 +161,10 @@ def _kink(steel, patch, n, start, level):
 
 
 @kernel
-def press(steel, ice, law, t, beta, d, gx, gw):
-    """The contact at pitch beta and depth d: a Patch with its load and centre of pressure.
+def press(
+    steel: Steel, ice: IceNumbers, law: Law, t: float, beta: float, d: float, gx: np.ndarray, gw: np.ndarray
+) -> Patch:
+    """The contact at pitch beta (rad) and depth d (m), t = tan(lean): a Patch with its load and centre of pressure.
 
     N = integral p a dx, x_c = (1/N) integral p a x dx, by Gauss quadrature on each smooth piece.
     """
@@ -166,7 +173,7 @@ def press(steel, ice, law, t, beta, d, gx, gw):
 
 
 @kernel
-def with_tail(steel, p):
+def with_tail(steel: Steel, p: Patch) -> Patch:
     """The same contact with the rear end of its immersed arc solved for."""
     if not math.isnan(p.tail):
         return p
@@ -175,7 +182,10 @@ def with_tail(steel, p):
 
 
 @kernel
-def press_ahead(steel, ice, law, t, beta, d, x0, base, gx, gw):
+def press_ahead(
+    steel: Steel, ice: IceNumbers, law: Law, t: float, beta: float, d: float, x0: float, base: float, gx: np.ndarray,
+    gw: np.ndarray
+) -> Patch:  # fmt: skip
     """As `press`, with `lowest` known; .tail is nan where the load does not ask for it: what solvers call."""
     if d <= 0.0:
         return Patch(d, beta, t, x0, x0, x0, x0, 0.0, 0.0, x0, base)
@@ -202,16 +212,19 @@ def press_ahead(steel, ice, law, t, beta, d, x0, base, gx, gw):
 
 
 @kernel
-def _refused(p):
+def _refused(p: Patch) -> Patch:
     """The same contact with its load marked as not carried."""
     return Patch(p.depth, p.beta, p.t, p.tail, p.rear, p.deepest, p.front, p.rebound, math.nan, p.centre, p.base)
 
 
 @kernel
-def settle(steel, ice, law, t, beta, load, guess, gx, gw):
-    """The contact at pitch beta that carries `load`; its .load is nan when no depth up to 3 mm does.
+def settle(
+    steel: Steel, ice: IceNumbers, law: Law, t: float, beta: float, load: float, guess: float, gx: np.ndarray,
+    gw: np.ndarray
+) -> Patch:  # fmt: skip
+    """The contact at pitch beta that carries `load` (N), from a guess of its depth (m); .load is nan when none does.
 
-    Secant on log N against log d (N grows about as a power of d), kept inside a bracket.
+    Depths up to 3 mm: secant on log N against log d (N grows about as a power of d), kept inside a bracket.
     """
     low, high = 1e-9, DEEPEST_ALLOWED
     d = min(max(guess, 2.0 * low), 0.5 * high)
@@ -241,8 +254,10 @@ def settle(steel, ice, law, t, beta, load, guess, gx, gw):
 
 
 @kernel
-def stand(steel, ice, law, t, load, line, gx, gw):
-    """The contact that carries `load` with its centre of pressure at `line`: solves depth and pitch.
+def stand(
+    steel: Steel, ice: IceNumbers, law: Law, t: float, load: float, line: float, gx: np.ndarray, gw: np.ndarray
+) -> Patch:
+    """The contact that carries `load` (N) with its centre of pressure at `line` (m): solves depth and pitch.
 
     .load is nan when no pitch does it.
     """
@@ -250,8 +265,13 @@ def stand(steel, ice, law, t, load, line, gx, gw):
 
 
 @kernel
-def stand_along(steel, ice, law, t, load, lines, gx, gw):
-    """Pitch of the contacts that carry `load` at each of the lines; nan where none does. Each starts from the last."""
+def stand_along(
+    steel: Steel, ice: IceNumbers, law: Law, t: float, load: float, lines: np.ndarray, gx: np.ndarray, gw: np.ndarray
+) -> np.ndarray:
+    """Pitch, rad, (n,), of the contacts that carry `load` (N) at each of the lines (n,), m; nan where none does.
+
+    Each starts from the last.
+    """
     out = np.empty(len(lines))
     d, more, slopes = 5e-5, 0.0, FIRST_SLOPES
     for i in range(len(lines)):
@@ -266,14 +286,17 @@ def stand_along(steel, ice, law, t, load, lines, gx, gw):
 
 
 @kernel
-def _tangent(steel, x):
+def _tangent(steel: Steel, x: float) -> float:
     """Pitch at which the deepest point lies at x."""
     at = min(max(x, steel.x_first), steel.x_first + (len(steel.z) - 1) * steel.dx)
     return math.atan(height(steel, at)[1])
 
 
 @kernel
-def _stand_from(steel, ice, law, t, load, line, d, beta, slopes, gx, gw):
+def _stand_from(
+    steel: Steel, ice: IceNumbers, law: Law, t: float, load: float, line: float, d: float, beta: float,
+    slopes: tuple[float, float, float, float], gx: np.ndarray, gw: np.ndarray
+) -> tuple[Patch, tuple[float, float, float, float]]:  # fmt: skip
     """As `stand`, from a guess of depth, pitch and slopes: Broyden's method (1965) for both at once; (patch, slopes).
 
     slopes: of ln N and of the centre, each over ln d and over pitch, where pitch counts by the shift of the deepest
@@ -314,14 +337,16 @@ def _stand_from(steel, ice, law, t, load, line, d, beta, slopes, gx, gw):
 
 
 @kernel
-def _shift_per_pitch(steel, x):
+def _shift_per_pitch(steel: Steel, x: float) -> float:
     """How far the deepest point moves per radian of pitch, m: the radius there, within reason."""
     rise = height(steel, x + 1e-3)[1] - height(steel, x - 1e-3)[1]
     return min(max(2e-3 / max(rise, 1e-9), 0.1), 30.0)
 
 
 @kernel
-def _stand_between(steel, ice, law, t, load, line, gx, gw):
+def _stand_between(
+    steel: Steel, ice: IceNumbers, law: Law, t: float, load: float, line: float, gx: np.ndarray, gw: np.ndarray
+) -> Patch:
     """As `stand`: secant on pitch in a bracket, depth solved at each; slow and sure."""
     low, high = math.atan(steel.slope[0]), math.atan(steel.slope[len(steel.slope) - 1])
     beta = min(max(_tangent(steel, line), low), high)

@@ -6,22 +6,25 @@ from collections import namedtuple
 import numpy as np
 
 from sim.blade.section import breaks, cut, leaned, loaded_width
-from sim.blade.steel import meet, slant
+from sim.blade.steel import Steel, meet, slant
 from sim.compiled import kernel
-from sim.ice.contact import bottom_factor, gap, pressed
+from sim.ice.contact import Law, Patch, bottom_factor, gap, pressed
+from sim.ice.ice import IceNumbers
 
 _Film = namedtuple("_Film", "v eta melt chill")  # speed, viscosity, rho L, k dT sqrt(V/(pi alpha))
 
 
 @kernel
-def groove_area(steel, patch, gx, gw):
+def groove_area(steel: Steel, patch: Patch, gx: np.ndarray, gw: np.ndarray) -> float:
     """A_g = integral_0^d a dn, m^2: area of the groove left behind, along the leg axis (exact splitting at kinks)."""
     return _over_penetration(steel, patch, 0.0, 0.0, gx, gw)
 
 
 @kernel
-def _over_penetration(steel, patch, start, rebound, gx, gw):
-    """integral from start to d of a(n) [or of a(n) (1 - (d - n)/rebound) when rebound > 0] dn."""
+def _over_penetration(
+    steel: Steel, patch: Patch, start: float, rebound: float, gx: np.ndarray, gw: np.ndarray
+) -> float:
+    """Integral of a(n) dn from start to d, m^2; with rebound > 0, of a(n) (1 - (d - n)/rebound) dn."""
     s = slant(steel, patch.t)
     section = leaned(s, steel.thickness, steel.hollow)
     n_w, n_c = breaks(s, steel.thickness, steel.hollow)
@@ -43,7 +46,7 @@ def _over_penetration(steel, patch, start, rebound, gx, gw):
 
 
 @kernel
-def ploughing(steel, ice, law, patch, gx, gw):
+def ploughing(steel: Steel, ice: IceNumbers, law: Law, patch: Patch, gx: np.ndarray, gw: np.ndarray) -> float:
     """Ploughing force along the blade, N: F_p = H A_g - integral over the rear of p a |dn/dx| dx.
 
     Work per metre to open the groove, less the forward push of the ice that springs back behind the deepest point
@@ -66,7 +69,7 @@ def ploughing(steel, ice, law, patch, gx, gw):
 
 
 @kernel
-def film_shear(steel, ice, law, patch, speed, steps):
+def film_shear(steel: Steel, ice: IceNumbers, law: Law, patch: Patch, speed: float, steps: int) -> float:
     """Shear force of the melt film, N: F_v = sum over strips of integral eta V / h b dx.
 
     Each strip's film thickness h is marched from its entry at the front,
@@ -98,7 +101,7 @@ def film_shear(steel, ice, law, patch, speed, steps):
     for piece in range(3):
         if ends[piece + 1] <= ends[piece]:
             continue
-        # fixed counts: the force must not jump as a piece grows (adaptive integrators stall on jumps)
+        # fixed numbers of steps, so that the force does not jump as a piece grows: adaptive integrators stall on jumps
         count = steps if piece == 0 or ends[2] == 0.0 else steps // 2
         single = piece == 1
         if single and width[0] + width[1] > 0.0:  # two strips flow into one: keep the volume of water
@@ -112,22 +115,25 @@ def film_shear(steel, ice, law, patch, speed, steps):
 
 
 @kernel
-def _march(steel, ice, law, patch, film, q_start, dq, count, single, n_c, h, entry, width):
-    """Shear over one piece, N; h, entry and width of the two strips are carried on in place."""
+def _march(
+    steel: Steel, ice: IceNumbers, law: Law, patch: Patch, film: _Film, q_start: float, dq: float, count: int,
+    single: bool, n_c: float, h: np.ndarray, entry: np.ndarray, width: np.ndarray
+) -> float:  # fmt: skip
+    """Shear over one piece, N. h, entry, width: (2,) of both strips, m, updated in place."""
     w, s = steel.thickness, slant(steel, patch.t)
     section = leaned(s, w, steel.hollow)
     last = np.zeros((2, 4))  # A, B, C and shear integrand at the last station
     total = 0.0
     for i in range(count + 1):
         q = q_start + i * dq
-        if q <= 0.0:  # the entry itself, where the start formula takes over
+        if q <= 0.0:  # at the entry itself the film has no thickness; the start formula holds from the next station
             continue
         back = q * q
         x = patch.front - back
         n = patch.depth - gap(steel, patch, x)
         p = pressed(steel, ice, law, patch, x, n)[0]
         left, right = w, w
-        if not single:  # at the very crown, still two strips
+        if not single:  # at the crown itself there are still two strips
             left, right = cut(min(n, n_c * (1.0 - 1e-12)) if n_c > 0.0 else n, section)
         for k in range(2):
             b = left if k == 0 else w - right
@@ -151,7 +157,7 @@ def _march(steel, ice, law, patch, film, q_start, dq, count, single, n_c, h, ent
                 h[k] = _implicit(max(known, 0.0), h[k], dq * heat, dq * cold, dq * squeeze)
             shear = 2.0 * q * film.eta * film.v * b / h[k]
             if born and math.isinf(steel.hollow) and s == 0.0:
-                last[k, 3] = shear  # a flat bottom enters with its whole width, other strips with none
+                last[k, 3] = shear  # a flat bottom enters with its full width, any other strip with none
             if i > 0:
                 total += 0.5 * dq * (shear + last[k, 3])
             last[k, 0], last[k, 1], last[k, 2], last[k, 3] = heat, cold, squeeze, shear
@@ -160,7 +166,7 @@ def _march(steel, ice, law, patch, film, q_start, dq, count, single, n_c, h, ent
 
 
 @kernel
-def _implicit(known, guess, a, b, c):
+def _implicit(known: float, guess: float, a: float, b: float, c: float) -> float:
     """r > 0 with r^2 = known + a - b r - c r^4, r = sqrt(y): Newton, convex and increasing there."""
     r = guess if guess > 0.0 else 1e-9
     target = known + a
@@ -170,7 +176,7 @@ def _implicit(known, guess, a, b, c):
         new = r - f / (2.0 * r + b + 4.0 * c * r2 * r)
         if new <= 0.0:
             new = 0.1 * r
-        if abs(new - r) <= 1e-6 * r:  # Newton: the error left is of the order of its square
+        if abs(new - r) <= 1e-6 * r:  # Newton: the error left is about the square of the last step
             return new
         r = new
     return r

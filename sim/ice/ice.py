@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from sim.errors import BladeError
 
 IceNumbers = namedtuple("IceNumbers", "hardness modulus viscosity density latent conductivity diffusivity cold")
+IceNumbers.__doc__ = """Ice as the compiled functions read it. hardness, modulus (plane strain): Pa; viscosity, Pa s,
+density, kg/m^3, latent heat, J/kg: of meltwater; conductivity, W/(m K), diffusivity, m^2/s; cold: K below 0 deg C."""
 
 
 @dataclass(frozen=True)
@@ -31,7 +33,7 @@ class Ice:
     diffusivity_m2_s: float
     hardness_factor: float = 1.0
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if self.temperature_c > 0:
             raise BladeError(f"ice temperature: {self.temperature_c:g} degC is water, not ice; use 0 degC or colder.")
         if not self.temperature_c >= -30:

@@ -5,17 +5,19 @@ import math
 import numpy as np
 
 from sim.blade.section import cut, leaned, rise
-from sim.blade.steel import slant
+from sim.blade.steel import Steel, slant
 from sim.compiled import kernel
-from sim.ice.contact import gap
+from sim.ice.contact import Patch, gap
 from sim.ice.drag import groove_area
+from sim.ice.ice import IceNumbers
 
-FIRST_YAW, YAW_STEPS = 0.05, 11  # first bracket, of half the arc over the path radius; golden steps within it
-SHORT = 0.5 * (3.0 - math.sqrt(5.0))
+FIRST_YAW = 0.05  # half-width of the first bracket of yaw, as a share of half the arc over the path radius
+YAW_STEPS = 11  # of golden section, once the bracket holds the minimum
+SHORT = 0.5 * (3.0 - math.sqrt(5.0))  # golden section: the shorter part of 1
 
 
 @kernel
-def swept_area(steel, patch, path_radius, yaw, arc_points, columns):
+def swept_area(steel: Steel, patch: Patch, path_radius: float, yaw: float, arc_points: int, columns: int) -> float:
     """Area of the union of the immersed sections seen along a circular track, m^2.
 
     The section at x (from the deepest point) sits at delta = yaw x - x^2/(2 rho) inward of the track. In columns U
@@ -28,7 +30,7 @@ def swept_area(steel, patch, path_radius, yaw, arc_points, columns):
 
 
 @kernel
-def _sections(steel, patch, arc_points):
+def _sections(steel: Steel, patch: Patch, arc_points: int) -> np.ndarray:
     """Stations from the rear to the front of the immersed arc: x from the deepest point, penetration, and where the
     strip at the inside edge ends and the one at the outside edge begins; (4, arc_points)."""
     t, w = patch.t + steel.tilt, steel.thickness
@@ -43,7 +45,7 @@ def _sections(steel, patch, arc_points):
 
 
 @kernel
-def _swept(steel, patch, sections, path_radius, yaw, columns):
+def _swept(steel: Steel, patch: Patch, sections: np.ndarray, path_radius: float, yaw: float, columns: int) -> float:
     """As `swept_area`, of known sections."""
     t, w = patch.t + steel.tilt, steel.thickness
     cos_l = 1.0 / math.sqrt(1.0 + patch.t * patch.t)
@@ -59,7 +61,9 @@ def _swept(steel, patch, sections, path_radius, yaw, columns):
 
 
 @kernel
-def _columns(sections, shift, t, w, hollow, start, stop, columns):
+def _columns(
+    sections: np.ndarray, shift: np.ndarray, t: float, w: float, hollow: float, start: float, stop: float, columns: int
+) -> float:
     """Midpoint sum over columns of the deepest cut in each; from the deepest section outward, to reject soon."""
     du = (stop - start) / columns
     best, middle = np.zeros(columns), np.argmax(sections[1])
@@ -85,13 +89,13 @@ def _columns(sections, shift, t, w, hollow, start, stop, columns):
 
 
 @kernel
-def _within(low, high, du, columns):
+def _within(low: float, high: float, du: float, columns: int) -> tuple[int, int]:
     """(first, one past the last) column k with low < k du <= high."""
     return (int(low / du) + 1 if low >= 0.0 else 0), (min(int(high / du) + 1, columns) if high >= 0.0 else 0)
 
 
 @kernel
-def tightest_clean_radius(steel, patch):
+def tightest_clean_radius(steel: Steel, patch: Patch) -> float:
     """Smallest path radius that the immersed arc can follow without scrape, m.
 
     Single radius R: rho_c = R sin(lean + gamma)/cos(gamma), gamma the bite angle (derived here: a section further
@@ -114,7 +118,16 @@ def tightest_clean_radius(steel, patch):
 
 
 @kernel
-def turn_scrape(steel, ice, patch, path_radius, arc_points, columns, gx, gw):
+def turn_scrape(
+    steel: Steel,
+    ice: IceNumbers,
+    patch: Patch,
+    path_radius: float,
+    arc_points: int,
+    columns: int,
+    gx: np.ndarray,
+    gw: np.ndarray,
+) -> float:
     """Scrape force in a turn of path radius rho, N: H min over yaw of (swept area - groove area).
 
     Rigid-plastic work per metre of the ice actually swept beyond the groove of a straight run (derived here).

@@ -5,13 +5,14 @@ import math
 import numpy as np
 
 from sim.blade.section import rises, strips
-from sim.blade.steel import slant
+from sim.blade.steel import Steel, slant
 from sim.compiled import kernel
-from sim.ice.contact import gap, limits, pressed, wall_factor
+from sim.ice.contact import Law, Patch, gap, limits, pressed, wall_factor
+from sim.ice.ice import IceNumbers
 
 
 @kernel
-def capacities(steel, ice, law, patch, x):
+def capacities(steel: Steel, ice: IceNumbers, law: Law, patch: Patch, x: float) -> tuple[float, float]:
     """(s_in, s_out), N/m: greatest sideways force per length that the ice gives at x, moving inward and outward.
 
     s_in = H (n + r_R [loaded]) + mu_s p a over the immersed arc: the inside wall stands in ice all along it.
@@ -31,7 +32,7 @@ def capacities(steel, ice, law, patch, x):
 
 
 @kernel
-def facing(steel, patch, n):
+def facing(steel: Steel, patch: Patch, n: float) -> tuple[float, float]:
     """(r_L, r_R) of the section as it stands: seen from the other edge where that one is the lower."""
     s = slant(steel, patch.t)
     if patch.t + steel.tilt >= 0.0:
@@ -41,7 +42,9 @@ def facing(steel, patch, n):
 
 
 @kernel
-def _sums(steel, ice, law, patch, start, stop, gx, gw):
+def _sums(
+    steel: Steel, ice: IceNumbers, law: Law, patch: Patch, start: float, stop: float, gx: np.ndarray, gw: np.ndarray
+) -> tuple[float, float, float, float]:
     """Integrals from start to stop of s_in, s_in x, s_out, s_out x, with x from the deepest point."""
     a, ax, b, bx = 0.0, 0.0, 0.0, 0.0
     half = 0.5 * (stop - start)
@@ -58,7 +61,7 @@ def _sums(steel, ice, law, patch, start, stop, gx, gw):
 
 
 @kernel
-def pivot(steel, ice, law, patch, toe_in, gx, gw):
+def pivot(steel: Steel, ice: IceNumbers, law: Law, patch: Patch, toe_in: bool, gx: np.ndarray, gw: np.ndarray) -> float:
     """Pivot resistance about the leg axis, N m: min over x_p of integral of s |x - x_p| dx.
 
     Plastic limit load for a pure couple; at the minimum the side forces of toe and heel balance. toe_in: the toe
@@ -104,7 +107,9 @@ def pivot(steel, ice, law, patch, toe_in, gx, gw):
 
 
 @kernel
-def _across(steel, ice, law, patch, gx, gw):
+def _across(
+    steel: Steel, ice: IceNumbers, law: Law, patch: Patch, gx: np.ndarray, gw: np.ndarray
+) -> tuple[float, float, float]:
     """(load, bite, near): integrals over the loaded arc of p a, of p r_L, of p times the width on the inside half."""
     ends = np.empty(8)
     count = limits(steel, patch, ends)
@@ -126,7 +131,7 @@ def _across(steel, ice, law, patch, gx, gw):
 
 
 @kernel
-def hold_angle(steel, ice, law, patch, gx, gw):
+def hold_angle(steel: Steel, ice: IceNumbers, law: Law, patch: Patch, gx: np.ndarray, gw: np.ndarray) -> float:
     """Hold angle, rad: tan = integral p r_L dx / integral p a dx over the loaded arc.
 
     How far the push may tilt outward of the leg axis before the edge lets go; 0 for a flat bottom (derived here).
@@ -136,7 +141,7 @@ def hold_angle(steel, ice, law, patch, gx, gw):
 
 
 @kernel
-def inside_share(steel, ice, law, patch, gx, gw):
+def inside_share(steel: Steel, ice: IceNumbers, law: Law, patch: Patch, gx: np.ndarray, gw: np.ndarray) -> float:
     """Share of the load carried by the inside half of the thickness: integral p (a on that half) dx / N.
 
     One half for level edges upright; near 1 on a leaned edge; what a proud edge changes (derived here).

@@ -1,12 +1,13 @@
-"""The two pymunk bodies and the way to step their engine from compiled code.
+"""The two pymunk bodies, and how compiled code steps their engine.
 
-Stepped from Python, nearly all of a step goes into pymunk's getters and setters, not into its engine. So the loop is
-compiled and calls the engine's `cpSpaceStep` through its address; poses are read, and forces written, through float64
-arrays laid over the engine's own structs. What is private in this is found and proved against the public API at first
-use (`engine_access`); failing that, the same loop runs in Python. Both give the same bits.
+Stepped from Python, nearly all of the time goes into pymunk's getters and setters rather than its engine. The loop is
+therefore compiled and calls the engine's `cpSpaceStep` by address; poses are read and forces written through float64
+arrays laid over the engine's own structs. The layout of those structs is private: it is found and checked through the
+public API at first use (`engine_access`). Where the check fails the same loop runs in Python, with the same bits.
 """
 
 import math
+from collections.abc import Callable
 from functools import cache
 
 import numpy as np
@@ -19,21 +20,24 @@ from pymunk._chipmunk_cffi import ffi, lib
 from sim.skater.body import Skater
 
 _STEP_TYPE = "void(*)(struct cpSpace *, double)"
-_WINDOW = 24  # float64s looked at in a body's struct, which is larger
+_WINDOW = 24  # float64s read from the start of a body's struct, which is longer
 
 
-def build(skater: Skater, base: float, beta: float, depth: float, leg: float):
-    """(space, skate, rest): skate with its blade `depth` in the ice at pitch beta, and the body above it.
+def build(
+    skater: Skater, base: float, beta: float, depth: float, leg: float
+) -> tuple[pymunk.Space, pymunk.Body, pymunk.Body]:
+    """(space, skate, body): the skate, its blade `depth` (m) in the ice at pitch beta (rad), and the body on its ankle.
 
-    base: height of the deepest point in the pitched blade frame. Engine angles are counter-clockwise, ours toe-down.
-    The joint corrects all of its drift in each step (error_bias 0); one iteration solves a single joint.
+    base: height of the deepest point in the pitched blade frame, m; leg: leg angle, rad. The engine's angles are
+    counter-clockwise, ours toe-down, hence the signs.
+    The joint corrects its whole drift in each step (error_bias 0); for a single joint one iteration is exact.
     """
     space = pymunk.Space()
     space.gravity, space.damping, space.iterations = (0.0, 0.0), 1.0, 1
     cos_b, sin_b = math.cos(beta), math.sin(beta)
-    height = -depth - base  # of the blade frame's origin above the ice
+    height = -depth - base  # of mid-runner, the origin of the blade frame, above the ice
 
-    def world(x, z):
+    def world(x: float, z: float) -> tuple[float, float]:
         return x * cos_b + z * sin_b, height + z * cos_b - x * sin_b
 
     skate = pymunk.Body(skater.skate_mass_kg, skater.skate_inertia)
@@ -49,10 +53,10 @@ def build(skater: Skater, base: float, beta: float, depth: float, leg: float):
 
 
 @intrinsic
-def call_step(typingctx, address, space, dt):
-    """Call void(void *, double) by an address given at run time, so that compiled code can be kept on disk."""
+def call_step(typingctx: object, address: types.Type, space: types.Type, dt: types.Type) -> tuple[object, Callable]:
+    """Call a C function void(void *, double) by an address known only at run time, so that the caller can be cached."""
 
-    def codegen(context, builder, signature, args):
+    def codegen(context: object, builder: object, signature: object, args: tuple) -> object:
         ir, pointer = cgutils.ir, cgutils.voidptr_t
         kind = ir.FunctionType(ir.VoidType(), [pointer, ir.DoubleType()])
         function = builder.inttoptr(args[0], kind.as_pointer())
@@ -62,28 +66,29 @@ def call_step(typingctx, address, space, dt):
     return types.void(types.intp, types.intp, types.float64), codegen
 
 
-def memory(body) -> np.ndarray:
-    """The start of a body's struct as float64s; valid as long as the body is."""
+def memory(body: pymunk.Body) -> np.ndarray:
+    """The first _WINDOW float64s of a body's struct, shared with the engine; valid as long as the body lives."""
     return np.frombuffer(ffi.buffer(ffi.cast("char *", body._body), 8 * _WINDOW))
 
 
-def space_address(space) -> int:
-    """Address of the engine's space."""
+def space_address(space: pymunk.Space) -> int:
+    """Address of the engine's own struct of a space."""
     return int(ffi.cast("intptr_t", space._space))
 
 
 @cache
-def engine_access():
-    """(address of the engine's step, places of x y angle, their rates, fx fy torque in `memory`), or None.
+def engine_access() -> tuple[int, np.ndarray] | None:
+    """(address of the engine's step; places in `memory` of x y angle, their rates, fx fy torque, (9,)), or None.
 
-    The places are found by values set through the public API, and writing forces is checked to be what the setters do.
+    Values set through the public API are looked for in the struct, and forces written there must come back through it.
+    None where this engine is laid out otherwise.
     """
     try:
         function = ffi.addressof(lib, "cpSpaceStep")
         if ffi.typeof(function) is not ffi.typeof(_STEP_TYPE):
             return None
         body, marks = pymunk.Body(2.0, 3.0), [1000.5 + i for i in range(9)]
-        body.center_of_gravity = 8.0, 16.0  # else the position stands there twice
+        body.center_of_gravity = 8.0, 16.0  # off the origin, or the struct would hold each coordinate twice
         body.position = marks[0] - 8.0, marks[1] - 16.0
         body.angle, body.velocity, body.angular_velocity = marks[2], tuple(marks[3:5]), marks[5]
         body.force, body.torque = tuple(marks[6:8]), marks[8]

@@ -9,21 +9,26 @@ import math
 from collections import namedtuple
 
 import numpy as np
+import pymunk
 
-from sim.blade.steel import lowest
+from sim.blade.steel import Steel, lowest
 from sim.compiled import kernel
-from sim.ice.contact import DEEPEST_ALLOWED, press_ahead, with_tail
+from sim.ice.contact import DEEPEST_ALLOWED, Law, Patch, press_ahead, with_tail
 from sim.ice.drag import film_shear, ploughing
+from sim.ice.ice import IceNumbers
 from sim.ice.scrape import turn_scrape
 from sim.rolling.bodies import call_step, engine_access, memory, space_address
 from sim.rolling.dampers import joint_at, mean_rates
 from sim.skater.body import GRAVITY
+from sim.skater.movement import Program
 
 Man = namedtuple(
     "Man",
     "skate_mass skate_x skate_z ankle_x ankle_z body_mass body_height stiffness damping guide_spring guide_damper",
 )
-Man.__doc__ = "The skater's numbers as the step loop reads them (SI)."
+Man.__doc__ = """The skater as the step loop reads it: masses kg; skate_*, ankle_*: x and z in the blade frame, m;
+body_height: of the body's centre above the ankle, m; stiffness N m/rad and damping N m s/rad of the ankle, guide_* of
+the guide."""
 
 Run = namedtuple(
     "Run",
@@ -39,18 +44,18 @@ COLUMNS = (
 )  # fmt: skip
 OUTCOMES = ("finished", "not_converged", "left_ice", "fell", "stopped", "sank")
 _FINISHED, _NOT_CONVERGED, _LEFT_ICE, _FELL, _STOPPED, _SANK = range(6)
-FALL_RAD = math.radians(30)
-AIRBORNE_S = 0.03
-ROLLED_FILM_STEPS = 48  # enough for 0.3 % of the film's drag; see the convergence test
-FALLEN_M = 0.020
-ENERGY_SLACK = 1e-3  # of the work done, J per J, plus a joule-sized floor
+FALL_RAD = math.radians(30)  # a leg that has turned this far from its start has fallen
+AIRBORNE_S = 0.03  # this long without contact, while load is wanted, counts as having left the ice
+ROLLED_FILM_STEPS = 48  # film drag within 0.3 %; see the convergence test
+FALLEN_M = 0.020  # sinking this near to an end of the runner is tipping over that end
+ENERGY_SLACK = 1e-3  # energy from nowhere that is let pass, J per J of work turned over and one more joule
 
 # places in `keep`, what the loop remembers from step to step
 _PATH, _PLOUGH, _FILM, _SCRAPE, _LOSS, _POWER, _AIR, _LEAK, _WORK, _ROWS, _LEG0, _END = range(12)
 
 
 @kernel
-def _program(program, progress):
+def _program(program: Program, progress: float) -> tuple[float, float, float, float, float, float]:
     """Load, tan(lean), leg, leg rate, rest and curvature by linear interpolation at this progress."""
     q = progress / program.step
     i = min(max(int(q), 0), len(program.leg) - 2)
@@ -64,7 +69,10 @@ def _program(program, progress):
 
 
 @kernel
-def _drag(steel, ice, law, patch, speed, curvature, keep, gx, gw):
+def _drag(
+    steel: Steel, ice: IceNumbers, law: Law, patch: Patch, speed: float, curvature: float, keep: np.ndarray,
+    gx: np.ndarray, gw: np.ndarray
+) -> None:  # fmt: skip
     """Refresh ploughing, film and scrape at this contact."""
     keep[_PLOUGH], keep[_FILM], keep[_SCRAPE] = 0.0, 0.0, 0.0
     if patch.load > 0.0:
@@ -75,7 +83,9 @@ def _drag(steel, ice, law, patch, speed, curvature, keep, gx, gw):
 
 
 @kernel
-def _ledger(keep, inertia, applied, before, after, dt):
+def _ledger(
+    keep: np.ndarray, inertia: np.ndarray, applied: np.ndarray, before: np.ndarray, after: np.ndarray, dt: float
+) -> None:
     """Watch energy: over a step the gain in kinetic energy is the work of the applied forces; the rest is a leak.
 
     Leapfrog gives the work exactly as F . (v_before + v_after)/2 dt; only the joint may add to it, and should not.
@@ -89,7 +99,7 @@ def _ledger(keep, inertia, applied, before, after, dt):
 
 
 @kernel
-def _predict(k, dt, pose, speed, last, q):
+def _predict(k: int, dt: float, pose: np.ndarray, speed: np.ndarray, last: np.ndarray, q: np.ndarray) -> bool:
     """Pose about to be reached, into q; False when it is not finite."""
     for i in range(6):
         if k == 1:  # before v(0) the velocity was v(-dt/2), mirroring v(dt/2)
@@ -101,16 +111,19 @@ def _predict(k, dt, pose, speed, last, q):
 
 
 @kernel
-def _along(man, run, rates):
-    """Speed along the ice of the common centre of mass."""
+def _along(man: Man, run: Run, rates: np.ndarray) -> float:
+    """Speed of the common centre of mass along the ice, m/s."""
     return run.speed + (man.skate_mass * rates[0] + man.body_mass * rates[3]) / (man.skate_mass + man.body_mass)
 
 
 @kernel
-def _bodies(man, run, k, q, wanted, leg, leg_rate, rest, load, arm, drag, out):
-    """Forces and torques on skate and rest, counter-clockwise torques: ice, weight, ankle, guide or turn, shove.
+def _bodies(
+    man: Man, run: Run, k: int, q: np.ndarray, wanted: float, leg: float, leg_rate: float, rest: float, load: float,
+    arm: float, drag: float, out: np.ndarray
+) -> None:  # fmt: skip
+    """Forces, N, and counter-clockwise torques, N m, on skate and body: ice, weight, ankle, guide or turn, shove.
 
-    All but the dampers.
+    All but those of the dampers, which `_damp` adds.
     """
     push = wanted / (man.skate_mass + man.body_mass)
     beta, psi = -q[2], -q[5]
@@ -132,13 +145,15 @@ def _bodies(man, run, k, q, wanted, leg, leg_rate, rest, load, arm, drag, out):
 
 
 @kernel
-def _damp(man, run, q, speed, inertia, load, arm, out):
+def _damp(
+    man: Man, run: Run, q: np.ndarray, speed: np.ndarray, inertia: np.ndarray, load: float, arm: float, out: np.ndarray
+) -> float:
     """Add the dampers' forces to `out`; returns the load with the contact's, N (1 + c d'), never below 0."""
     joint = joint_at(q, inertia, man.ankle_x - man.skate_x, man.ankle_z - man.skate_z, man.body_height)
     guide = man.guide_damper if run.free <= 0.0 else 0.0
     rise, opens, turns = mean_rates(joint, out, speed, run.dt, arm, run.contact_damping * load, man.damping, guide)
     held = load * (1.0 - run.contact_damping * rise)
-    if held < 0.0:  # rising so fast that the ice lets go: no contact, and the others without it
+    if held < 0.0:  # rises so fast that the ice lets go: no contact; the other dampers are solved again without it
         held = 0.0
         out[1] -= load
         out[2] -= arm * load
@@ -152,7 +167,10 @@ def _damp(man, run, q, speed, inertia, load, arm, out):
 
 
 @kernel
-def _note(record, keep, time, load, wanted, t, beta, psi, patch, drag, forward):
+def _note(
+    record: np.ndarray, keep: np.ndarray, time: float, load: float, wanted: float, t: float, beta: float, psi: float,
+    patch: Patch, drag: float, forward: float
+) -> None:  # fmt: skip
     """Add a row to the record, in the order of COLUMNS."""
     row = record[int(keep[_ROWS])]
     row[0], row[1], row[2], row[3], row[4], row[5] = time, load, wanted, math.atan(t), beta, psi
@@ -163,8 +181,8 @@ def _note(record, keep, time, load, wanted, t, beta, psi, patch, drag, forward):
 
 
 @kernel
-def _ending(run, keep, psi, load, wanted, weight, forward):
-    """An outcome that ends the run here, or 0."""
+def _ending(run: Run, keep: np.ndarray, psi: float, load: float, wanted: float, weight: float, forward: float) -> int:
+    """The outcome that ends the run here, or 0 to go on."""
     keep[_AIR] = keep[_AIR] + run.dt if load <= 0.0 and wanted > 0.2 * weight else 0.0
     if keep[_AIR] > AIRBORNE_S:
         return _LEFT_ICE
@@ -178,7 +196,11 @@ def _ending(run, keep, psi, load, wanted, weight, forward):
 
 
 @kernel
-def kick(k, pose, speed, last, q, steel, ice, law, man, run, program, gx, gw, inertia, keep, record, out):
+def kick(
+    k: int, pose: np.ndarray, speed: np.ndarray, last: np.ndarray, q: np.ndarray, steel: Steel, ice: IceNumbers,
+    law: Law, man: Man, run: Run, program: Program, gx: np.ndarray, gw: np.ndarray, inertia: np.ndarray,
+    keep: np.ndarray, record: np.ndarray, out: np.ndarray
+) -> int:  # fmt: skip
     """Forces on both bodies at the instant k dt, into `out` (fx, fy, torque, twice); returns an outcome, 0 to go on.
 
     pose: x, y, angle of skate and rest before the step; speed: their rates half a step earlier; last: those before;
@@ -229,7 +251,11 @@ def kick(k, pose, speed, last, q, steel, ice, law, man, run, program, gx, gw, in
 
 
 @kernel
-def _compiled(step, space, a, b, at, steps, finish, steel, ice, law, man, run, program, gx, gw, inertia, keep, record):
+def _compiled(
+    step: int, space: int, a: np.ndarray, b: np.ndarray, at: np.ndarray, steps: int, finish: float, steel: Steel,
+    ice: IceNumbers, law: Law, man: Man, run: Run, program: Program, gx: np.ndarray, gw: np.ndarray,
+    inertia: np.ndarray, keep: np.ndarray, record: np.ndarray
+) -> tuple[int, int]:  # fmt: skip
     pose, speed, last, q, out = np.empty(6), np.empty(6), np.zeros(6), np.empty(6), np.zeros(6)
     for k in range(steps):
         for i in range(3):
@@ -244,7 +270,11 @@ def _compiled(step, space, a, b, at, steps, finish, steel, ice, law, man, run, p
     return 0, steps
 
 
-def _plain(space, skate, rest, steps, finish, steel, ice, law, man, run, program, gx, gw, inertia, keep, record):
+def _plain(
+    space: pymunk.Space, skate: pymunk.Body, rest: pymunk.Body, steps: int, finish: float, steel: Steel,
+    ice: IceNumbers, law: Law, man: Man, run: Run, program: Program, gx: np.ndarray, gw: np.ndarray,
+    inertia: np.ndarray, keep: np.ndarray, record: np.ndarray
+) -> tuple[int, int]:  # fmt: skip
     last, q, out = np.zeros(6), np.empty(6), np.zeros(6)
     for k in range(steps):
         pose = np.array([*skate.position, skate.angle, *rest.position, rest.angle])
@@ -258,12 +288,16 @@ def _plain(space, skate, rest, steps, finish, steel, ice, law, man, run, program
     return 0, steps
 
 
-def step_through(space, skate, rest, steps, finish, steel, ice, law, man, run, program, gauss, plain=False):
+def step_through(
+    space: pymunk.Space, skate: pymunk.Body, rest: pymunk.Body, steps: int, finish: float, steel: Steel,
+    ice: IceNumbers, law: Law, man: Man, run: Run, program: Program, gauss: tuple[np.ndarray, np.ndarray],
+    plain: bool = False
+) -> tuple[str, int, np.ndarray, float, float]:  # fmt: skip
     """Step bodies at rest in a frame that moves at run.speed; returns (outcome, steps done, record, leak, work).
 
     record: (rows, len(COLUMNS)). leak: energy that came from nowhere, J, against `work`, the work turned over.
     The first engine step is half long and from rest, so that it moves nothing: the half kick of leapfrog.
-    plain: use the public API only.
+    plain: use the public API only. Raises ValueError for bodies that already move.
     """
     if any(body.velocity.length != 0 or body.angular_velocity != 0 for body in (skate, rest)):
         raise ValueError("step_through starts from rest in the moving frame")

@@ -1,24 +1,27 @@
 """Scenarios: one candidate taken through one movement, with a named outcome."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
 from scipy.optimize import brentq
 
+from sim.blade.steel import Steel
 from sim.errors import BladeError
-from sim.ice.contact import GAUSS, settle
+from sim.ice.contact import GAUSS, Law, Patch, settle
 from sim.ice.drag import film_shear, ploughing
+from sim.ice.ice import IceNumbers
 from sim.rolling.bodies import build
 from sim.rolling.loop import COLUMNS, ROLLED_FILM_STEPS, Man, Run, step_through
 from sim.skater.body import GRAVITY, Skater, ankle_torque, leg_angle
 from sim.skater.movement import Program, Scenario
 
-GUIDE_RATE = 100.0  # rad/s, how tightly the guide holds the leg (critically damped)
-RECORD_S = 1e-3
+GUIDE_RATE = 100.0  # rad/s: natural rate of the spring by which the guide holds the leg, critically damped
+RECORD_S = 1e-3  # between rows of the record
 QUADRATURE = GAUSS[8]
-DRAG_FAST_S, DRAG_SLOW_S = 0.002, 0.020  # how often drag is evaluated: stride; turn, balance
+DRAG_FAST_S, DRAG_SLOW_S = 0.002, 0.020  # between evaluations of drag: in a stride; in a turn or a balance test
 ADVICE = {
     "finished": "",
     "not_converged": "energy or positions went wrong; use a smaller time step",
@@ -46,13 +49,17 @@ class Roll:
         return self.series[:, COLUMNS.index(column)]
 
 
-def equilibrium(steel, ice, law, skater: Skater, load, t, rest, leg, speed, gauss):
+def equilibrium(
+    steel: Steel, ice: IceNumbers, law: Law, skater: Skater, load: float, t: float, rest: float, leg: float | None,
+    speed: float, gauss: tuple[np.ndarray, np.ndarray]
+) -> tuple[Patch, float] | None:  # fmt: skip
     """(patch, leg) at which ankle spring and contact agree: root of K (rest - (beta - leg)) - tau(beta), or None.
 
-    leg None: the leg is free and balances the ankle torque. The root nearest to level, from 25 pitches.
+    load N; t = tan(lean); rest, leg: ankle and leg angle, rad; speed m/s. leg None: a free leg, which balances the ankle
+    torque. Of several roots the one nearest to level, as far as 25 pitches between the ends' tangents tell them apart.
     """
 
-    def state(beta):
+    def state(beta: float) -> tuple[float, Patch, float]:
         patch = settle(steel, ice, law, t, beta, load, 5e-5, *gauss)
         if math.isnan(patch.load):
             raise BladeError("the ice does not carry this load at this pitch")
@@ -64,11 +71,11 @@ def equilibrium(steel, ice, law, skater: Skater, load, t, rest, leg, speed, gaus
     return _root(state, steel)
 
 
-def _root(state, steel):
+def _root(state: Callable[[float], tuple[float, Patch, float]], steel: Steel) -> tuple[Patch, float] | None:
     grid = np.linspace(math.atan(steel.slope[0]), math.atan(steel.slope[-1]), 25)
 
     @cache
-    def value(i):
+    def value(i: int) -> float:
         try:
             return state(grid[i])[0]
         except BladeError:
@@ -83,9 +90,20 @@ def _root(state, steel):
 
 
 def roll(
-    steel, ice, law, skater: Skater, scenario: Scenario, program: Program, contact_damping=15.0, plain=False
+    steel: Steel,
+    ice: IceNumbers,
+    law: Law,
+    skater: Skater,
+    scenario: Scenario,
+    program: Program,
+    contact_damping: float = 15.0,
+    plain: bool = False,
 ) -> Roll:
-    """Take a blade through a movement program. Starts at rest in its own equilibrium under the first instant's load."""
+    """Take a blade through a movement program, from rest in its own equilibrium under the first instant's load.
+
+    contact_damping: c of Hunt & Crossley, N (1 + c d'), s/m; plain: step the engine through its public API only.
+    A run whose stiffest instant asked for a shorter time step is repeated with one, up to twice.
+    """
     load, t = float(program.load[0]), float(program.tan_lean[0])
     if scenario.on_path:
         load, t = skater.weight_n, 0.0
@@ -104,7 +122,10 @@ def roll(
     return replace(done, outcome="not_converged") if done.outcome == "finished" else done
 
 
-def _attempt(steel, ice, law, skater, scenario, program, start, t, dt, contact_damping, plain) -> Roll:
+def _attempt(
+    steel: Steel, ice: IceNumbers, law: Law, skater: Skater, scenario: Scenario, program: Program,
+    start: tuple[Patch, float], t: float, dt: float, contact_damping: float, plain: bool
+) -> Roll:  # fmt: skip
     patch, angle = start
     bodies = build(skater, patch.base, patch.beta, patch.depth, angle)
     duration = 4.0 * scenario.path_m / scenario.speed_m_s if scenario.on_path else scenario.duration_s
@@ -138,7 +159,7 @@ def longest_step(done: Roll, skater: Skater) -> float:
     return 1.5 / math.sqrt(float(rate2.max()))
 
 
-def _drag_interval(scenario):
+def _drag_interval(scenario: Scenario) -> float:
     return DRAG_SLOW_S if scenario.on_path or scenario.mode == "free" else DRAG_FAST_S
 
 

@@ -31,7 +31,7 @@ class Skater:
     ankle_damping: float = 100.0
     foot_length_m: float = 0.26
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         for key, least, most, unit in _BOUNDS:
             value = getattr(self, key)
             if not least <= value <= most:
@@ -79,7 +79,7 @@ def ankle_torque(skater: Skater, load_n: float, centre_m: float, beta: float, dr
     """
     cos_b, sin_b = math.cos(beta), math.sin(beta)
 
-    def world(x, z):
+    def world(x: float, z: float) -> tuple[float, float]:
         return x * cos_b + z * sin_b, z * cos_b - x * sin_b
 
     (ax, az), (sx, sz) = world(skater.ankle_x_m, skater.ankle_height_m), world(skater.skate_x_m, skater.skate_height_m)

@@ -2,16 +2,19 @@
 
 import math
 from collections import namedtuple
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.interpolate import CubicSpline, PchipInterpolator
 from scipy.ndimage import gaussian_filter1d
 
+from sim.blade.steel import Steel
 from sim.compiled import kernel
 from sim.errors import BladeError
-from sim.ice.contact import GAUSS, stand
+from sim.ice.contact import GAUSS, Law, stand
 from sim.ice.drag import film_shear, ploughing
+from sim.ice.ice import IceNumbers
 from sim.ice.scrape import turn_scrape
 from sim.skater.body import GRAVITY, Skater, ankle_torque, leg_angle
 
@@ -36,6 +39,7 @@ class Scenario:
     heading_rad, entered and left over ramp_m of path; lean and load then follow from speed and path:
     tan(lean) = v^2/(g rho), N = m g/cos(lean). impulse_ns: a toe-ward shove,
     impulse_above_m over the body's centre (at the centre it would only push the skater along: ice has no grip).
+    Raises BladeError for a movement that nobody makes or that this model cannot follow.
     """
 
     name: str
@@ -55,7 +59,7 @@ class Scenario:
     impulse_above_m: float = 0.4
     time_step_s: float = 1e-4
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         fault = _fault(self)
         if fault:
             raise BladeError(f"scenario {self.name!r}: {fault}")
@@ -70,7 +74,7 @@ class Scenario:
         """Length of the path, m: the arc and its two ramps, along which curvature rises and falls smoothly."""
         return self.heading_rad * self.path_radius_m + self.ramp_m
 
-    def curvature(self, progress_m):
+    def curvature(self, progress_m: float | np.ndarray) -> float | np.ndarray:
         """Path curvature, 1/m, at distances along the path (smooth cubic ramps)."""
         inner = np.minimum(progress_m, self.path_m - progress_m) / self.ramp_m
         r = np.clip(inner, 0.0, 1.0)
@@ -113,7 +117,10 @@ def _fault(s: Scenario) -> str:
 
 
 @kernel
-def statics(steel, ice, law, loads, tans, lines, speeds, radii, gx, gw):
+def statics(
+    steel: Steel, ice: IceNumbers, law: Law, loads: np.ndarray, tans: np.ndarray, lines: np.ndarray,
+    speeds: np.ndarray, radii: np.ndarray, gx: np.ndarray, gw: np.ndarray
+) -> np.ndarray:  # fmt: skip
     """Pitch, centre and drag of the loads standing at the given lines, (k, 3); nan where the blade cannot."""
     out = np.empty((len(loads), 3))
     for i in range(len(loads)):
@@ -127,7 +134,7 @@ def statics(steel, ice, law, loads, tans, lines, speeds, radii, gx, gw):
     return out
 
 
-def program(scenario: Scenario, skater: Skater, steel, ice, law) -> Program:
+def program(scenario: Scenario, skater: Skater, steel: Steel, ice: IceNumbers, law: Law) -> Program:
     """The movement program: leg and ankle angles that realise the scenario on the reference blade `steel`.
 
     Inverse statics at each instant (contact from the patch solver, moments about the ankle, then about the leg);
@@ -161,7 +168,7 @@ def program(scenario: Scenario, skater: Skater, steel, ice, law) -> Program:
     return Program(float(grid[1]), loads, tans, curvature, leg(grid), leg(grid, 1), rest(grid))
 
 
-def _conditions(scenario, skater, progress):
+def _conditions(scenario: Scenario, skater: Skater, progress: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Path curvature, tan(lean) and load at each progress, at the scenario's own speed."""
     if scenario.on_path:
         curvature = scenario.curvature(progress)
@@ -172,7 +179,7 @@ def _conditions(scenario, skater, progress):
     return np.zeros(len(progress)), tans, skater.weight_n * history(scenario.at, scenario.load_bw, share)
 
 
-def history(at, values, share):
+def history(at: Sequence[float], values: Sequence[float], share: float | np.ndarray) -> float | np.ndarray:
     """A history through its key points (monotone cubic), smoothed over 3 % of its length: nobody moves in corners.
 
     It starts and ends level, so that a run can start from rest.
