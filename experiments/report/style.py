@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -80,7 +81,7 @@ def grid(
     bottom: float,
     wgap: float = 0.0,
     hgap: float = 0.0,
-    **keywords,
+    **keywords: Any,
 ) -> GridSpec:
     """Grid of cells with margins and gaps in inches, so that sizes are known before anything is drawn."""
     width, height = fig.get_size_inches()

@@ -12,11 +12,12 @@ from sim.quantities import parse_quantity
 
 class Fields:
     """One mapping of a config, read key by key; `done` refuses what was not asked for.
+    Raises BladeError when it is no mapping.
 
     where: the place as a person would type it, for example "skater" or "candidates[3]".
     """
 
-    def __init__(self, mapping: object, where: str):
+    def __init__(self, mapping: object, where: str) -> None:
         if not isinstance(mapping, dict):
             raise BladeError(f"{where}: expected named values (key: value), got {_show(mapping)}.")
         self.mapping, self.where, self.read = mapping, where, set()

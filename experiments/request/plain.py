@@ -86,7 +86,10 @@ def _place(where: str) -> str:
 
 
 def check_arguments(arguments: Sequence[str]) -> None:
-    """Refuse arguments that are not key=value, change the composing itself, or name files outside configs/."""
+    """Refuse arguments that are not key=value, change the composing itself, or name files outside configs/.
+
+    Raises BladeError.
+    """
     if len(arguments) > MOST_ARGUMENTS:
         raise BladeError(
             f"{len(arguments)} changes at once; use at most {MOST_ARGUMENTS}, or a file (candidates_from)."

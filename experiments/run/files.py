@@ -48,7 +48,10 @@ def scale(group: h5py.Group, name: str, values: np.ndarray, unit: str = "1", lon
     return data
 
 
-def put(group: h5py.Group, name: str, values: np.ndarray, unit: str, long_name: str, *scales) -> h5py.Dataset:
+def put(
+    group: h5py.Group, name: str, values: np.ndarray, unit: str, long_name: str, *scales: h5py.Dataset
+) -> h5py.Dataset:
+    """A dataset with its unit and label, each axis tied to the scale of its coordinate (xarray reads it so)."""
     strings = values.dtype.kind == "O"
     data = group.create_dataset(name, data=values, dtype=h5py.string_dtype() if strings else values.dtype)
     if not strings:

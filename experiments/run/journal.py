@@ -29,7 +29,7 @@ class Journal:
     cut off when the file is opened. Raises BladeError for a journal of another request or of other code.
     """
 
-    def __init__(self, path: Path, request: str, module: str):
+    def __init__(self, path: Path, request: str, module: str) -> None:
         self.path, self._places = path, {}
         self.covers, code = reachable(module), computed_by(module)
         head = json.dumps({"request": request, "computed_by": code}).encode()

@@ -35,14 +35,14 @@ class Workers:
     journal: where answers go and are looked up; None keeps none. Answers do not depend on who gives them.
     """
 
-    def __init__(self, who: int | str = 1, journal: Journal | None = None):
+    def __init__(self, who: int | str = 1, journal: Journal | None = None) -> None:
         self.who, self.journal, self.computed = who, journal, 0
         self._backend, self._shared = None, (None, "", b"")
 
     def __enter__(self) -> "Workers":
         return self
 
-    def __exit__(self, kind, *fault) -> None:
+    def __exit__(self, kind: type | None, *fault: object) -> None:
         self.close(at_once=kind is not None)
 
     def close(self, at_once: bool = False) -> None:
@@ -144,7 +144,7 @@ def _begin_worker() -> None:
 
 
 class _Pool:
-    def __init__(self, workers: int):
+    def __init__(self, workers: int) -> None:
         self._workers, self._pool = workers, None
 
     def answers(
@@ -202,7 +202,7 @@ class _Dask:
     """Workers of a Dask cluster: one started here, or an existing scheduler. Dask gives the tasks of a lost worker to
     another, and gives a task up that has cost it four."""
 
-    def __init__(self, where: str):
+    def __init__(self, where: str) -> None:
         import distributed
 
         self._cluster = None

@@ -21,7 +21,10 @@ EDGE = 1e-9  # relative, so that a trace of exactly 60 mm is not refused for the
 
 
 def positions_to_metres(table: Table, layout: Layout, blades: list[Blade], unit: str, notes: list[str]) -> None:
-    """Positions in m, in place; each blade's height unit becomes the position's where unsaid. Checks the span."""
+    """Positions in m, in place; each blade's height unit becomes the position's where unsaid. Checks the span.
+
+    Raises BladeError.
+    """
     said = {c.unit for c in layout.of("position")} - {""}
     spans = [float(np.ptp(b.position)) if len(b.position) else 0.0 for b in blades]
     for blade, span in zip(blades, spans, strict=True):
@@ -87,7 +90,10 @@ def _check_span(name: str, blade: Blade, span: float, unit: str) -> None:
 
 
 def heights_to_metres(table: Table, blades: list[Blade], passes: list[np.ndarray], wanted: str) -> None:
-    """Heights in m, in place. Unsaid units are the position's, or the finer unit when that alone makes a blade."""
+    """Heights in m, in place. Unsaid units are the position's, or the finer unit when that alone makes a blade.
+
+    Raises BladeError.
+    """
     bows = [_bows(table, b, passes[b.label]) for b in blades]
     for blade, bow in zip(blades, bows, strict=True):
         said = not blade.unit.startswith("?")

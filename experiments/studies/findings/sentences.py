@@ -203,7 +203,7 @@ def zones(found: Zones | None) -> Finding:
     ]  # fmt: skip
     last = worth_having(gains)
     sentences.append(
-        f"In this search the {last}th zone is the last that adds more than half a percent." if last
+        f"In this search zone number {last} is the last that adds more than half a percent." if last
         else "More than one zone is not supported at the stated stance by this search."
     )  # fmt: skip
     sentences.append(

@@ -42,7 +42,7 @@ SUBJECT = (8, 5)  # items that say who and what, and how many of them may take a
 class Short:
     """Shortens text and lists to the room that page 1 has, and keeps what page 2 must then print in full."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.full: dict[str, list[str]] = {}
 
     def text(self, text: object, lines: int, width_mm: float, where: str) -> str:

@@ -34,6 +34,7 @@ def cite(plan: Plan, result: SearchResult) -> list[str]:
 
 
 def write_front(plan: Plan, result: SearchResult, path: Path) -> None:
+    """One line a blade: recipe, costs and ratios, gains with intervals and verdicts, nearest known recipe, limits."""
     objectives = [name for name, _ in plan.problem.objectives]
     header = ["blade", "recipe", *(f"cost of {n}" for n in objectives), *(f"ratio of cost of {n}" for n in objectives)]
     for pair in result.pairs:

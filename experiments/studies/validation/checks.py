@@ -105,7 +105,9 @@ def ice_at(
 RINK, MELTING, LEEUWEN = ice_at(-5.0), ice_at(0.0), ice_at(0.0, 1.737e-3, 1.6, 0.843e-6)
 
 
-def blade(family: str, *radii_m, thickness: float = 2.9e-3, hollow: float = 12.7e-3, length: float = 0.280) -> Steel:
+def blade(
+    family: str, *radii_m: float, thickness: float = 2.9e-3, hollow: float = 12.7e-3, length: float = 0.280
+) -> Steel:
     """A hockey blade unless told otherwise; radii heel to toe."""
     return Steel(*Recipe("validation", family, radii_m, length_m=length).curve().table, thickness, hollow)
 
@@ -130,6 +132,7 @@ def drag(steel: Steel, patch: Patch, speed: float, law: Law = SLIDING, ice: IceN
 
 
 def hollow_section() -> list[Check]:
+    """Depth of a hollow and its bite angle."""
     section = Section(3.0e-3, 12.7e-3)
     what = f"circle geometry, {OURS}"
     return [
@@ -139,6 +142,7 @@ def hollow_section() -> list[Check]:
 
 
 def flat_upright_runner() -> list[Check]:
+    """A flat upright runner of a speed skate: contact length, depth, ploughing, standing depth."""
     load = 72 * 9.81  # the gravity with which the published digits come out; standard gravity gives 43.33 um
     slide, still = (at_mid(LONG_TRACK, load, law=law, ice=MELTING) for law in (NO_REBOUND, STANDING))
     real = at_mid(LONG_TRACK, load, ice=MELTING)
@@ -157,6 +161,7 @@ def flat_upright_runner() -> list[Check]:
 
 
 def hollow_and_drag() -> list[Check]:
+    """Drag over the radius of the hollow."""
     load, rows = 53 * GRAVITY, []
     for hollow in (22.23e-3, 9.53e-3, 3.18e-3):
         steel = blade("single_radius", 3.0, hollow=hollow)
@@ -191,6 +196,7 @@ def swept_over_straight(steel: Steel, patch: Patch, path_radius: float) -> float
 
 
 def swept_groove() -> list[Check]:
+    """Leaned edges: their projections, the groove they sweep, the tightest clean radius."""
     lean = 30 * DEG
     steel = blade("single_radius", 3.0, hollow=math.inf)
     patch = at_mid(steel, 80 * GRAVITY, lean)
@@ -216,6 +222,7 @@ def _far_film():
 
 
 def film_thickness() -> list[Check]:
+    """Thickness of the melt film."""
     patch = at_mid(LONG_TRACK, 72 * GRAVITY)
     film = drag(LONG_TRACK, patch, 8.0)[1]
     mean = RINK.viscosity * 8.0 * LONG_TRACK.thickness * (patch.front - patch.rear) / film
@@ -230,6 +237,7 @@ def film_thickness() -> list[Check]:
 
 
 def hockey_arc() -> list[Check]:
+    """Loaded arc of a hockey blade."""
     patch = at_mid(single(10), 80 * GRAVITY)
     loaded = (patch.front - patch.rear) * 1e3
     return [compare("6", "Hockey blade: loaded arc", (10.0, 99.0), "mm", loaded, 0.0,
@@ -252,6 +260,7 @@ UNREAD, SLED = 0.10, 0.0005 / 0.0071
 
 
 def measured_friction() -> list[Check]:
+    """Friction coefficients beside measured ones."""
     (straight, _, _), (curve, _, lean) = speed_skate(72, 8.0), speed_skate(72, 8.0, 27.0)
     load, steel = 53 * GRAVITY, single(10)
     sled = sum(drag(steel, at_mid(steel, load), 1.8)) / load
@@ -268,6 +277,7 @@ def measured_friction() -> list[Check]:
 
 
 def friction_power() -> list[Check]:
+    """Friction power of speed skaters beside the measured."""
     straight, curve = speed_skate(75, 10.5)[1], speed_skate(75, 10.5, 27.0)[1]
     mean = 0.5 * (straight + curve)
     least, most = (0.5 * (speed_skate(m, v)[1] + speed_skate(m, v, 27.0)[1]) for m, v in ((70, 9.0), (80, 12.0)))
@@ -284,6 +294,7 @@ def friction_power() -> list[Check]:
 
 
 def steady_lean() -> list[Check]:
+    """Lean and load of a steady turn."""
     turn = Scenario("turn", (0.0, 1.0), (0.0, 0.0), speed_m_s=12.0, path_radius_m=8.5, heading_rad=1.5, ramp_m=3.0)
     skater = Skater("adult")
     plan = program(turn, skater, single(10), RINK, SLIDING)
@@ -296,6 +307,7 @@ def steady_lean() -> list[Check]:
 
 
 def foot_mass() -> list[Check]:
+    """Mass of the foot beside segment tables."""
     skater = Skater("adult")
     share = skater.skate_mass_kg / skater.mass_kg
     band = (0.0137, 0.0145)
