@@ -85,7 +85,7 @@ def _carry_out(kind, plan: Any, config: dict, folder, console: Console, started:
     """Run, write, draw. What stops it from outside says how to go on."""
     from experiments.run.journal import Halted
 
-    go_on = f"what was computed is kept: go on with  arcstride resume={shlex.quote(str(folder.path))}"
+    go_on = f"what was computed is kept; continue with  arcstride resume={shlex.quote(str(folder.path))}"
     try:
         result = _stages(kind, plan, config, folder, console)
         folder.finish(time.perf_counter() - started)
@@ -146,7 +146,7 @@ def _resumed(config: dict, arguments: list[str]) -> tuple[Path, dict]:
 class ProgressLine:
     """A bar over an unknown number of like pieces in a terminal, plain lines elsewhere when it takes long."""
 
-    def __init__(self, console: Console):
+    def __init__(self, console: Console) -> None:
         self.bar = Progress(BarColumn(), MofNCompleteColumn(), TimeElapsedColumn(), console=console, transient=True,
                             disable=not console.is_terminal)  # fmt: skip
         self.task, self.last_line_s = self.bar.add_task("", total=None), time.monotonic()
@@ -155,7 +155,7 @@ class ProgressLine:
         self.bar.start()
         return self
 
-    def __exit__(self, *fault) -> None:
+    def __exit__(self, *fault: object) -> None:
         self.bar.stop()
 
     def __call__(self, done: int, total: int) -> None:

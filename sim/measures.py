@@ -300,7 +300,7 @@ def _nudge(t: Trial) -> tuple[float, float]:
     return peak, float(time[outside[-1] + 1] - run.scenario.impulse_at_s)
 
 
-@_measure("m", "balance shift after a nudge", "nudge", "lower", "is steady fore and aft", _IN_MM)
+@_measure("m", "shift of the centre of pressure after a nudge", "nudge", "lower", "is steady fore and aft", _IN_MM)
 def nudge_shift(t: Trial) -> float:
     """Greatest shift of the centre of pressure after the shove."""
     return _nudge(t)[0]
@@ -321,7 +321,14 @@ def _travel(t: Trial, column: str) -> float:
     return float(np.ptp(run[column][carried]))
 
 
-@_measure("m", "balance travel in the stride", "stride", "neither", "how far the load moves along the steel", _IN_MM)
+@_measure(
+    "m",
+    "travel of the centre of pressure in the stride",
+    "stride",
+    "neither",
+    "how far the load moves along the steel",
+    _IN_MM,
+)
 def stride_balance_travel(t: Trial) -> float:
     """Range of the centre of pressure through the stride, while loaded."""
     return _travel(t, "balance_position")

@@ -1,4 +1,4 @@
-"""How sure: all candidates under many draws of the uncertain inputs, with common random numbers."""
+"""Uncertainty: all candidates under many draws of the uncertain inputs, with common random numbers."""
 
 import math
 from collections.abc import Sequence
@@ -44,7 +44,7 @@ class Draws:
 
     @property
     def failed(self) -> np.ndarray:
-        """(draw,) whether a measure in this draw could not be had."""
+        """(draw,) whether a measure is missing in this draw."""
         return np.isnan(self.values).any(axis=(1, 2)) | np.isnan(self.references).any(axis=1)
 
 

@@ -44,7 +44,7 @@ class Line:
     over log(R) (monotone cubic).
     """
 
-    def __init__(self, radii: np.ndarray, line: np.ndarray):
+    def __init__(self, radii: np.ndarray, line: np.ndarray) -> None:
         radii, line = np.asarray(radii, float), np.asarray(line, float)
         good = np.all(np.isfinite(line) & (line > 0), axis=1)
         self.known = good.sum() >= 2

@@ -51,7 +51,7 @@ class Grinding:
 
 def read_grinding(f: Fields) -> Grinding:
     """Limits from a config, checked. Raises BladeError with the place and what would be right."""
-    made = Grinding(
+    limits = Grinding(
         f.text("name", 40), f.radius("least_radius"), f.radius("greatest_radius"), f.quantity("least_zone", "m"),
         f.quantity("least_blend", "m"), 1e3 * f.number("curvature_change", 1e-6, 1e3), f.quantity("wheel_radius", "m"),
         f.flag("negative_template"), f.quantity("template_resolution", "m"), f.number("radius_tolerance", 0, 0.2),
@@ -59,19 +59,19 @@ def read_grinding(f: Fields) -> Grinding:
         f.quantity("steel_available", "m") if f.has("steel_available") else math.inf,
     )  # fmt: skip
     f.done()
-    if not made.least_radius_m < made.greatest_radius_m:
+    if not limits.least_radius_m < limits.greatest_radius_m:
         raise BladeError(f"{f.path('least_radius')}: must be a shorter radius than greatest_radius.")
     for key, value, most in (
-        ("least_zone", made.least_zone_m, 0.6), ("least_blend", made.least_blend_m, 0.2),
-        ("template_resolution", made.template_resolution_m, 1e-3),
-        ("boundary_tolerance", made.boundary_tolerance_m, 0.02),
+        ("least_zone", limits.least_zone_m, 0.6), ("least_blend", limits.least_blend_m, 0.2),
+        ("template_resolution", limits.template_resolution_m, 1e-3),
+        ("boundary_tolerance", limits.boundary_tolerance_m, 0.02),
     ):  # fmt: skip
         if not 0 <= value <= most:
             raise BladeError(f"{f.path(key)}: {value * 1e3:g} mm; use 0 mm to {most * 1e3:g} mm.")
-    for key, value in (("wheel_radius", made.wheel_radius_m), ("steel_available", made.steel_available_m)):
+    for key, value in (("wheel_radius", limits.wheel_radius_m), ("steel_available", limits.steel_available_m)):
         if not value > 0:
             raise BladeError(f"{f.path(key)}: {value * 1e3:g} mm; use a length above 0 mm.")
-    return made
+    return limits
 
 
 def check(recipe: Recipe, limits: Grinding, stock: BladeCurve | None = None) -> list[str]:
@@ -298,8 +298,8 @@ def _steel(limits, curve, stock):
 
     def say():
         goes, there = depth * 1e3, limits.steel_available_m * 1e3
-        over = f"{goes - there:.2f} mm more than the {there:g} mm there are."
-        return f"at x = {where * 1e3:.0f} mm {goes:.2f} mm of steel must go, {over}"
+        over = f"{goes - there:.2f} mm more than the {there:g} mm available."
+        return f"at x = {where * 1e3:.0f} mm {goes:.2f} mm of steel would have to be removed, {over}"
 
     return ((depth / limits.steel_available_m - 1.0, say),)
 

@@ -27,7 +27,7 @@ from sim.trial import Candidate, Setting
 POINTS_TOGETHER = 16  # points that a worker takes at once
 MOST_TRIES = 200  # portions of random points, to find as many as are wanted that can be ground
 RANDOM_TOGETHER = 500  # random points that are evaluated at once
-LOST_COST = 1e6  # cost of a blade that cannot be had: dominated by all, and finite
+LOST_COST = 1e6  # cost of a blade that could not be evaluated: dominated by all others, and finite
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ class Evaluated:
 
     @property
     def allowed(self) -> np.ndarray:
-        """(n,) within all limits and judged."""
+        """(n,) within all limits and evaluated."""
         return (self.beyond <= ROUNDING).all(axis=1) & (self.costs < LOST_COST).all(axis=1)
 
     def front(self) -> np.ndarray:

@@ -43,7 +43,7 @@ class Space:
             out += [f"share_{i + 1}" for i in range(self.free)]
         return (*out, *(n for n in ("level", "blend") if len(set(getattr(self, f"{n}_m"))) > 1))
 
-    def recipe(self, point, name: str = "found") -> Recipe:
+    def recipe(self, point: np.ndarray, name: str = "found") -> Recipe:
         """The recipe at a point, (n,) within 0 and 1. Every point has one; whether it can be ground is asked apart."""
         u = dict(zip(self.names, np.clip(np.asarray(point, float), 0.0, 1.0)))
         low, high = (math.log(r) for r in self.radii_m)

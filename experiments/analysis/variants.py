@@ -1,5 +1,6 @@
 """A candidate and its setting under changed inputs: what intervals, maps and model-form doubt are made of."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -92,7 +93,7 @@ def single_radius(like: Candidate, radius_m: float) -> Candidate:
     return Candidate(recipe.name, recipe, like.section)
 
 
-def statics(candidate: Candidate, setting: Setting, names) -> np.ndarray:
+def statics(candidate: Candidate, setting: Setting, names: Sequence[str]) -> np.ndarray:
     """Measures in the order of names, SI; nan where refused (a draw that cannot be counts as failed)."""
     try:
         values, _ = evaluate(Trial(candidate, setting), names)
@@ -101,14 +102,20 @@ def statics(candidate: Candidate, setting: Setting, names) -> np.ndarray:
     return np.array([values[name] for name in names])
 
 
-def line_costs(setting: Setting, radii, pair, like: Candidate | None = None) -> np.ndarray:
+def line_costs(setting: Setting, radii: np.ndarray, pair: Sequence[str], like: Candidate | None = None) -> np.ndarray:
     """(n, 2) costs of single radii for a pair, on the runner of `like` (the reference's when not given)."""
     like = like or setting.reference
     values = np.array([statics(single_radius(like, r), setting, pair) for r in radii])
     return np.column_stack([cost(name, values[:, i]) for i, name in enumerate(pair)])
 
 
-def gains(blades, values: dict[str, np.ndarray], pairs, radii, setting: Setting) -> np.ndarray:
+def gains(
+    blades: Sequence[Candidate],
+    values: dict[str, np.ndarray],
+    pairs: Sequence[tuple[str, str]],
+    radii: np.ndarray,
+    setting: Setting,
+) -> np.ndarray:
     """Frontier gain G, (blade, pair), each against single radii on its own runner. values[measure]: (blade,)."""
     likes = [runner_like(blade, setting.reference) for blade in blades]
     out = np.full((len(blades), len(pairs)), np.nan)
@@ -120,6 +127,6 @@ def gains(blades, values: dict[str, np.ndarray], pairs, radii, setting: Setting)
     return out
 
 
-def static_pairs(pairs):
+def static_pairs(pairs: Sequence[tuple[str, str]]) -> tuple[tuple[str, str], ...]:
     """The declared pairs whose measures need no rolling; the others are too slow for many draws."""
     return tuple(p for p in pairs if not any(REGISTRY[name].state in ROLLED_STATES for name in p))

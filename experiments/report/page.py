@@ -2,6 +2,7 @@
 
 import base64
 from pathlib import Path
+from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
@@ -14,7 +15,7 @@ from experiments.run.provenance import provenance
 TYPES = {".svg": "image/svg+xml", ".png": "image/png", ".gif": "image/gif"}
 
 
-def environment(folder: Path, undefined=StrictUndefined) -> Environment:
+def environment(folder: Path, undefined: type = StrictUndefined) -> Environment:
     """Templates of a study's folder, and the base page; what a template writes is escaped."""
     return Environment(
         loader=FileSystemLoader([folder, Path(__file__).parent]), autoescape=True, undefined=undefined,
@@ -22,7 +23,7 @@ def environment(folder: Path, undefined=StrictUndefined) -> Environment:
     )  # fmt: skip
 
 
-def write_page(template: Path, out: Path, **content) -> None:
+def write_page(template: Path, out: Path, **content: Any) -> None:
     """Fill a template and write the page, whole or not at all."""
     text = environment(template.parent).get_template(template.name).render(**content)
     write_text(out, text.rstrip("\n") + "\n")

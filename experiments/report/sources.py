@@ -50,7 +50,8 @@ TRACE_READING = (
 # words in a measure's name that say which part of the model it comes from
 _OF_SIDEWAYS = ("pivot", "turn_scrape", "turn_drag", "clean_radius", "hold_angle", "turn_exit_speed", "turn_time")
 _OF_SCUFF = ("pivot",)
-_OF_DRAG = ("drag", "ploughing", "film", "loss", "turn_exit_speed", "turn_time")
+_OF_FILM = ("drag", "film", "loss", "turn_exit_speed", "turn_time")
+_OF_DRAG = (*_OF_FILM, "ploughing")
 _OF_ROCKING = ("critical_ankle_stiffness",)
 
 
@@ -58,15 +59,15 @@ def cite(request: Request, measures: Iterable[str], scenarios: Iterable[str] = (
     """One line for each source that a run used which took these measures and rolled these movements."""
     names, rolled, law = tuple(measures), tuple(scenarios), request.settings[0].law
     on_ice = bool(rolled) or any(REGISTRY[name].state != "blade" for name in names)
-    drags = bool(rolled) or _any(names, _OF_DRAG)
+    drags, shears = (bool(rolled) or _any(names, words) for words in (_OF_DRAG, _OF_FILM))
     used = {
         GEOMETRY: True,
         CONTACT: on_ice,
         REBOUND: on_ice and bool(law.rebound) and not law.standing,
         PLOUGHING: drags,
-        FILM: drags and bool(law.film),
+        FILM: shears and bool(law.film),
         MEASURED_FRICTION: drags,
-        RIVAL_FRICTION: drags and bool(law.film),
+        RIVAL_FRICTION: shears and bool(law.film),
         SIDEWAYS: _any(names, _OF_SIDEWAYS) or "tight_turn" in rolled,
         SCUFF: _any(names, _OF_SCUFF),
         ROCKING: _any(names, _OF_ROCKING),

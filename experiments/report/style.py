@@ -1,12 +1,17 @@
 """How figures look: one colour and dash per candidate, page frame, legend, label placing, files that repeat."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.gridspec import GridSpec
+from matplotlib.legend import Legend
 from matplotlib.lines import Line2D
 from matplotlib.textpath import TextPath
 
@@ -56,7 +61,7 @@ class Look:
         return style | ({"dashes": self.dash} if self.dash else {})
 
 
-def page(width, height, title, notes=(), low=False) -> Figure:
+def page(width: float, height: float, title: str, notes: Sequence[str] = (), low: bool = False) -> Figure:
     """A figure, inches, with its title, notes under it and the footer."""
     fig = Figure(figsize=(width, height), dpi=150, facecolor="white")
     fig.text(0.15 / width, 1 - 0.12 / height, title, fontsize=12, fontweight="bold", va="top")
@@ -66,7 +71,18 @@ def page(width, height, title, notes=(), low=False) -> Figure:
     return fig
 
 
-def grid(fig, rows, columns, left, right, top, bottom, wgap=0.0, hgap=0.0, **keywords):
+def grid(
+    fig: Figure,
+    rows: int,
+    columns: int,
+    left: float,
+    right: float,
+    top: float,
+    bottom: float,
+    wgap: float = 0.0,
+    hgap: float = 0.0,
+    **keywords: Any,
+) -> GridSpec:
     """Grid of cells with margins and gaps in inches, so that sizes are known before anything is drawn."""
     width, height = fig.get_size_inches()
     cell_w = (width - left - right - wgap * (columns - 1)) / columns
@@ -77,18 +93,18 @@ def grid(fig, rows, columns, left, right, top, bottom, wgap=0.0, hgap=0.0, **key
     )  # fmt: skip
 
 
-def size_in(ax) -> tuple[float, float]:
+def size_in(ax: Axes) -> tuple[float, float]:
     """Width and height of axes, inches."""
     box, (width, height) = ax.get_position(), ax.figure.get_size_inches()
     return box.width * width, box.height * height
 
 
-def key_width(labels) -> float:
+def key_width(labels: Sequence) -> float:
     """Width of a legend with these labels, inches."""
     return max(text_width(label, 8) for label in [*labels, KEY_TITLE]) / 72 + 0.85
 
 
-def key(fig, entries, top):
+def key(fig: Figure, entries: Sequence, top: float) -> Legend:
     """Legend against the right margin, outside every plot. entries: (label, Look); top: its distance, inches."""
     width, height = fig.get_size_inches()
     left = width - key_width([label for label, _ in entries])
@@ -105,7 +121,7 @@ def thinned(count: int, most: int = 500) -> np.ndarray:
     return np.unique(np.linspace(0, count - 1, min(count, most)).round().astype(int))
 
 
-def save(fig, folder: Path, name: str) -> list[Path]:
+def save(fig: Figure, folder: Path, name: str) -> list[Path]:
     """Write NAME.png and NAME.svg, without dates, each whole or not at all."""
     paths = []
     for kind, metadata in (("png", {"Software": None}), ("svg", {"Date": None, "Creator": "arcstride"})):
@@ -123,7 +139,7 @@ def text_width(text: str, size: float) -> float:
     return max((float(TextPath((0, 0), line, size=size).get_extents().width) for line in lines), default=0.0)
 
 
-def in_points(ax, x, y) -> np.ndarray:
+def in_points(ax: Axes, x: np.ndarray, y: np.ndarray) -> np.ndarray:
     """Data to points from the lower left of the figure, (n, 2)."""
     return ax.transData.transform(np.column_stack([x, y])) * 72.0 / ax.figure.dpi
 
@@ -148,7 +164,14 @@ def _near_edge(box, point):
     return np.array([min(max(point[0], box[0]), box[2]), min(max(point[1], box[1]), box[3])])
 
 
-def place_labels(ax, labels, obstacles, taken, size=7.5, reach=(11, 17, 25, 35, 47, 62, 80)):
+def place_labels(
+    ax: Axes,
+    labels: Sequence,
+    obstacles: np.ndarray,
+    taken: list,
+    size: float = 7.5,
+    reach: Sequence[float] = (11, 17, 25, 35, 47, 62, 80),
+) -> None:
     """Label points beside them without overlaps; a leader line where the label had to move away.
 
     labels: (point, text, colour), points in points; obstacles: (n, 2) to stay off; taken: boxes in use, grows.

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from sim.measures import REGISTRY
+from sim.measures import REGISTRY, Measure
 
 NOT_AVAILABLE = "n/a"
 # judgements of analysis/deciding in words
@@ -65,11 +65,11 @@ def share_text(share: float) -> str:
     return f"{100 * share:.0f} %" if math.isfinite(share) else NOT_AVAILABLE
 
 
-def unit_text(measure) -> str:
+def unit_text(measure: Measure) -> str:
     """Unit of a measure for people, as printed."""
     return {"um": "µm", "mm^2": "mm²"}.get(measure.shown_unit, measure.shown_unit)
 
 
-def axis_label(measure) -> str:
+def axis_label(measure: Measure) -> str:
     """Label and unit of a measure."""
     return f"{measure.label}, {unit_text(measure)}" if unit_text(measure) else measure.label

@@ -185,7 +185,7 @@ def _distinct(cases: tuple[Case, ...], settings: tuple[Setting, ...]) -> None:
 
 
 def on_steel(case: Case) -> None:
-    """Refuse a load line that lies off a candidate's runner or the reference's."""
+    """Refuse a load line that lies off a candidate's runner or the reference's. Raises BladeError."""
     for one in (case.candidate, case.setting.reference):
         half = one.recipe.length_m / 2
         lines = {f"states.{k}.line": v.line_m for k, v in case.setting.states.items()}

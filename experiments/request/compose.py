@@ -1,6 +1,7 @@
 """The command line to one config of plain values, by Hydra; a fault is one sentence with the nearest right names."""
 
 import difflib
+from collections.abc import Sequence
 
 from hydra import compose, initialize_config_module
 from hydra.errors import HydraException
@@ -23,7 +24,7 @@ def experiments_known() -> list[tuple[str, str]]:
     return out
 
 
-def composed(arguments) -> tuple[dict, str]:
+def composed(arguments: Sequence[str]) -> tuple[dict, str]:
     """(config as plain values, experiment name) from key=value arguments. Raises BladeError in one sentence."""
     check_arguments(arguments)
     try:

@@ -3,6 +3,8 @@
 import difflib
 import math
 import reprlib
+from collections.abc import Sequence
+from typing import Any
 
 from sim.errors import BladeError
 from sim.quantities import parse_quantity
@@ -10,23 +12,24 @@ from sim.quantities import parse_quantity
 
 class Fields:
     """One mapping of a config, read key by key; `done` refuses what was not asked for.
+    Raises BladeError when it is no mapping.
 
     where: the place as a person would type it, for example "skater" or "candidates[3]".
     """
 
-    def __init__(self, mapping, where: str):
+    def __init__(self, mapping: object, where: str) -> None:
         if not isinstance(mapping, dict):
             raise BladeError(f"{where}: expected named values (key: value), got {_show(mapping)}.")
-        self.mapping, self.where, self.asked = mapping, where, set()
+        self.mapping, self.where, self.read = mapping, where, set()
 
     def has(self, key: str) -> bool:
         """Whether the key is given (and not null)."""
-        self.asked.add(key)
+        self.read.add(key)
         return self.mapping.get(key) is not None
 
-    def raw(self, key: str):
+    def raw(self, key: str) -> Any:
         """The value as it stands. Raises BladeError when missing."""
-        self.asked.add(key)
+        self.read.add(key)
         if self.mapping.get(key) is None:
             near = difflib.get_close_matches(key, [str(k) for k in self.mapping], 1, 0.75)
             hint = f"; did you write {near[0]!r} for it?" if near else "."
@@ -67,7 +70,7 @@ class Fields:
             raise BladeError(f"{self.path(key)}: {_show(value)} is neither true nor false; write one of the two.")
         return value
 
-    def choice(self, key: str, options) -> str:
+    def choice(self, key: str, options: Sequence[str]) -> str:
         """One of the options; a near miss is named."""
         value = _word(self.raw(key))
         if value not in options:
@@ -106,13 +109,13 @@ class Fields:
     def done(self) -> None:
         """Refuse keys that nothing asked for, naming the nearest that would be right."""
         for key in self.mapping:
-            if key not in self.asked:
-                near = difflib.get_close_matches(str(key), sorted(self.asked), 3, 0.5)
-                hint = f"did you mean {' or '.join(near)}?" if near else f"known here: {', '.join(sorted(self.asked))}."
+            if key not in self.read:
+                near = difflib.get_close_matches(str(key), sorted(self.read), 3, 0.5)
+                hint = f"did you mean {' or '.join(near)}?" if near else f"known here: {', '.join(sorted(self.read))}."
                 raise BladeError(f"{self.path(str(key)[:40])}: unknown key; {hint}")
 
 
-def number(value, least: float, most: float, where: str) -> float:
+def number(value: object, least: float, most: float, where: str) -> float:
     """A plain number within bounds, from whatever YAML gave. Raises BladeError."""
     good = isinstance(value, int | float) and not isinstance(value, bool)
     if not good or not least <= value <= most:  # nan is within nothing
@@ -120,7 +123,7 @@ def number(value, least: float, most: float, where: str) -> float:
     return float(value)
 
 
-def radius(value, where: str) -> float:
+def radius(value: object, where: str) -> float:
     """A radius in m; "flat" is inf. Raises BladeError for one that is not above 0."""
     if str(value).strip().lower() == "flat":
         return math.inf

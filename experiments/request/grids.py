@@ -2,6 +2,7 @@
 
 import itertools
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from sim.quantities import FOOT_M, trade_radius
 MOST_CASES = 100_000
 
 
-def label(family: str, radii) -> str:
+def label(family: str, radii: Sequence[float]) -> str:
     """A plain name: "9 ft", or "rear-flat 13/10/7 ft"."""
     words = [trade_radius(r) for r in radii]
     if all(w.endswith(" ft") for w in words):
@@ -32,7 +33,7 @@ def zone_words(recipe: Recipe, digits: int = 4) -> str:
     return f"{radii} heel to toe, zones {'/'.join(f'{zone.length_m * 1e3:.0f}' for zone in recipe.zones)} mm"
 
 
-def expand(entries, most: int) -> list[tuple[dict, str]]:
+def expand(entries: Sequence, most: int) -> list[tuple[dict, str]]:
     """Each entry, or with `each` every combination of the values listed there, with its place in the config.
 
     Raises BladeError, before the list is made, when there would be more than `most`.
@@ -54,11 +55,11 @@ def expand(entries, most: int) -> list[tuple[dict, str]]:
             )
         rest = {k: v for k, v in entry.items() if k != "each"}
         for combination in itertools.product(*choices):
-            made = {**rest, **dict(zip(keys, combination))}
+            entry_of = {**rest, **dict(zip(keys, combination))}
             extra = [f"{k} {v}" for k, v, c in zip(keys, combination, choices) if k != "radii" and len(c) > 1]
             if extra and "name" not in rest:
-                made["name"] = ", ".join([_plain_label(made, where), *extra])[:60]
-            out.append((made, where))
+                entry_of["name"] = ", ".join([_plain_label(entry_of, where), *extra])[:60]
+            out.append((entry_of, where))
     return out
 
 

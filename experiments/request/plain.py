@@ -5,7 +5,9 @@ Every refusal is a BladeError of one sentence. Nothing here resolves interpolati
 
 import re
 import stat
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import yaml
 from hydra.core.override_parser.overrides_parser import OverridesParser
@@ -30,7 +32,7 @@ _UNFIT = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\u
 _LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 
-def plain(value, where: str = "") -> None:
+def plain(value: object, where: str = "") -> None:
     """Refuse what is no plain value of bounded depth and size, or holds text that is resolved or cannot be written.
 
     where: the place as a person would type it; "" for the whole request. Raises BladeError.
@@ -83,8 +85,11 @@ def _place(where: str) -> str:
 # ---------------------------------------------------------------- the command line
 
 
-def check_arguments(arguments) -> None:
-    """Refuse arguments that are not key=value, change the composing itself, or name files outside configs/."""
+def check_arguments(arguments: Sequence[str]) -> None:
+    """Refuse arguments that are not key=value, change the composing itself, or name files outside configs/.
+
+    Raises BladeError.
+    """
     if len(arguments) > MOST_ARGUMENTS:
         raise BladeError(
             f"{len(arguments)} changes at once; use at most {MOST_ARGUMENTS}, or a file (candidates_from)."
@@ -117,11 +122,16 @@ def _shallow(value: str, key: str) -> None:
 def _choice(argument: str, key: str) -> None:
     """Refuse a choice among the files of configs/ that is no plain name."""
     try:
-        asked = OverridesParser.create().parse_override(argument)
-        group, value = asked.key_or_group, asked.value()
+        override = OverridesParser.create().parse_override(argument)
+        group, value = override.key_or_group, override.value()
     except (HydraException, ValueError, RecursionError):
         return  # composing says what is wrong with it
-    if not (CONFIGS / group).is_dir() or isinstance(value, dict) or asked.is_sweep_override() or asked.is_delete():
+    if (
+        not (CONFIGS / group).is_dir()
+        or isinstance(value, dict)
+        or override.is_sweep_override()
+        or override.is_delete()
+    ):
         return
     named = value if isinstance(value, list) and group != "experiment" else [value]
     if not all(isinstance(name, str) and NAME.fullmatch(name) for name in named):
@@ -132,7 +142,7 @@ def _choice(argument: str, key: str) -> None:
 # ---------------------------------------------------------------- files
 
 
-def read_yaml(path: str, where: str, largest: int = LARGEST_FILE):
+def read_yaml(path: str, where: str, largest: int = LARGEST_FILE) -> Any:
     """The plain values of a YAML file. Raises BladeError for a file that is missing, large, no ordinary file, no YAML
     of plain values, or nested or repeated beyond measure."""
     shown = path if len(path) <= 100 else path[:97] + "..."

@@ -3,11 +3,12 @@
 import dataclasses
 import hashlib
 import struct
+from typing import Any
 
 import numpy as np
 
 
-def address(*things) -> str:
+def address(*things: Any) -> str:
     """Address, 32 hex digits, of numbers, texts, arrays, lists, mappings, functions and dataclasses of these.
 
     Raises TypeError for anything else: what cannot be told apart must not be looked up.

@@ -3,16 +3,19 @@
 import csv
 import math
 import os
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import h5py
+import numpy as np
 
 PART = ".part"  # ends the names of what is being written
 
 
 @contextmanager
-def whole(path: Path):
+def whole(path: Path) -> Iterator[Path]:
     """A temporary path beside `path` that takes its place only when everything was written and is on disk."""
     temporary = path.with_name(f".{path.name}.{os.getpid()}{PART}")
     try:
@@ -25,7 +28,7 @@ def whole(path: Path):
 
 
 @contextmanager
-def h5_file(path: Path, attributes: dict[str, str]):
+def h5_file(path: Path, attributes: dict[str, str]) -> Iterator[h5py.File]:
     """An HDF5 file with these attributes, built in memory and then written whole: a full disk leaves no half of it, and
     is heard of as any other fault of a file."""
     with h5py.File(path.name, "w", driver="core", backing_store=False) as file:
@@ -37,7 +40,7 @@ def h5_file(path: Path, attributes: dict[str, str]):
         temporary.write_bytes(image)
 
 
-def scale(group, name, values, unit="1", long_name=""):
+def scale(group: h5py.Group, name: str, values: np.ndarray, unit: str = "1", long_name: str = "") -> h5py.Dataset:
     """A dimension scale: the coordinate of one axis."""
     data = group.create_dataset(name, data=values, dtype=h5py.string_dtype() if values.dtype.kind == "O" else None)
     data.make_scale(name)
@@ -45,7 +48,10 @@ def scale(group, name, values, unit="1", long_name=""):
     return data
 
 
-def put(group, name, values, unit, long_name, *scales):
+def put(
+    group: h5py.Group, name: str, values: np.ndarray, unit: str, long_name: str, *scales: h5py.Dataset
+) -> h5py.Dataset:
+    """A dataset with its unit and label, each axis tied to the scale of its coordinate (xarray reads it so)."""
     strings = values.dtype.kind == "O"
     data = group.create_dataset(name, data=values, dtype=h5py.string_dtype() if strings else values.dtype)
     if not strings:
@@ -57,7 +63,7 @@ def put(group, name, values, unit, long_name, *scales):
 
 
 @contextmanager
-def csv_table(path: Path, header):
+def csv_table(path: Path, header: Sequence[str]) -> Iterator["_Finite"]:
     """A CSV file under its header, whole or not at all; gives a writer of rows."""
     with whole(path) as temporary, open(temporary, "w", newline="", encoding="utf-8") as handle:
         writer = _Finite(csv.writer(handle))
@@ -66,14 +72,14 @@ def csv_table(path: Path, header):
 
 
 class _Finite:
-    """A writer of rows in which a number that cannot be had leaves its cell empty: nobody reads nan."""
+    """A writer of rows in which a number that is missing leaves its cell empty instead of nan."""
 
-    def __init__(self, writer):
+    def __init__(self, writer: Any):
         self.writer = writer
 
-    def writerow(self, row) -> None:
+    def writerow(self, row: Sequence) -> None:
         self.writer.writerow(["" if isinstance(x, float) and not math.isfinite(x) else x for x in row])
 
-    def writerows(self, rows) -> None:
+    def writerows(self, rows: Iterable[Sequence]) -> None:
         for row in rows:
             self.writerow(row)

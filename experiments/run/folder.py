@@ -28,7 +28,7 @@ class RunFolder:
     made, or when another process is at work in it.
     """
 
-    def __init__(self, path: Path, config: dict, module: str):
+    def __init__(self, path: Path, config: dict, module: str) -> None:
         self.path = path
         self.request_text = _yaml(request_of(config))
         first = (path / "config.yaml").open(encoding="utf-8").readline(LARGEST_CONFIG)

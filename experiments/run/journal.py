@@ -4,6 +4,7 @@ import hashlib
 import json
 import os
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -20,7 +21,7 @@ class Halted(BladeError):
 
 
 class Journal:
-    """Answers by key. The first record says what was asked and what computes it, so that others are never mixed in.
+    """Answers by key. The first record says the request and what computes it, so that others are never mixed in.
 
     module: the module of the study; it and all that it imports decide the answers, and are what `covers` names.
 
@@ -28,16 +29,16 @@ class Journal:
     cut off when the file is opened. Raises BladeError for a journal of another request or of other code.
     """
 
-    def __init__(self, path: Path, asked: str, module: str):
+    def __init__(self, path: Path, request: str, module: str) -> None:
         self.path, self._places = path, {}
         self.covers, code = reachable(module), computed_by(module)
-        head = json.dumps({"asked": asked, "computed_by": code}).encode()
+        head = json.dumps({"request": request, "computed_by": code}).encode()
         try:
             self._out = open(path, "ab", buffering=0)
             self._in = open(path, "rb")
         except OSError as fault:
             raise BladeError(f"{path}: cannot be written ({fault.strerror}); it needs a folder that can be.") from None
-        good = self._index(asked, code)
+        good = self._index(request, code)
         if good < self._size():
             self._out.truncate(good)
         if not good:
@@ -49,11 +50,11 @@ class Journal:
     def __len__(self) -> int:
         return len(self._places)
 
-    def add(self, key: str, answer) -> None:
+    def add(self, key: str, answer: Any) -> None:
         """Append an answer and have it on disk before returning. Raises Halted when the disk does not take it."""
         self._places[key] = self._write(key, pack(answer))
 
-    def get(self, key: str):
+    def get(self, key: str) -> Any:
         """The answer kept under a key; None where there is none, or none that `pack` made."""
         if key not in self._places:
             return None
@@ -72,14 +73,14 @@ class Journal:
     def _size(self) -> int:
         return os.fstat(self._out.fileno()).st_size
 
-    def _index(self, asked: str, code: dict[str, str]) -> int:
+    def _index(self, request: str, code: dict[str, str]) -> int:
         """Note the places of all whole records; returns the bytes they take."""
         size, good = self._size(), 0
         self._in.seek(0)
         while (found := self._record(size)) is not None:
             key, payload = found
             if not good:
-                _same(self.path, payload, asked, code)
+                _same(self.path, payload, request, code)
             else:
                 self._places[key] = self._in.tell() - len(payload) - 1, len(payload)
             good = self._in.tell()
@@ -116,11 +117,11 @@ def _digest(key: bytes, payload: bytes) -> bytes:
     return hashlib.sha256(key + b" " + payload).hexdigest()[:24].encode()
 
 
-def _same(path: Path, payload: bytes, asked: str, code: dict[str, str]) -> None:
+def _same(path: Path, payload: bytes, request: str, code: dict[str, str]) -> None:
     """Refuse the journal of another request, or of code that might give other bits."""
     try:
         head = json.loads(payload)
-        before, begun_with = head["asked"], dict(head["computed_by"])
+        before, begun_with = head["request"], dict(head["computed_by"])
     except (ValueError, KeyError, TypeError):
         raise BladeError(f"resume: {path} is no journal of this program; start anew.") from None
     for name, here in code.items():
@@ -129,13 +130,13 @@ def _same(path: Path, payload: bytes, asked: str, code: dict[str, str]) -> None:
                 f"resume: {path.parent} was computed with another version of {name} ({begun_with.get(name)}, here "
                 f"{here}); start anew, or use the version it was begun with."
             )
-    if before != asked:
+    if before != request:
         raise BladeError(
             f"resume: {path.parent} belongs to another request; leave out the words that differ, or start anew."
         )
 
 
-def pack(answer) -> bytes:
+def pack(answer: Any) -> bytes:
     """Lists, mappings (texts as keys), numbers, texts and arrays as bytes: a JSON text, then the arrays."""
     arrays, size = [], 0
 
@@ -155,7 +156,7 @@ def pack(answer) -> bytes:
     return b"%d\n" % len(text) + text + b"".join(arrays)
 
 
-def unpack(data: bytes):
+def unpack(data: bytes) -> Any:
     """What `pack` was given, tuples as lists. Raises ValueError for bytes that no `pack` made."""
     line, _, rest = data.partition(b"\n")
     count = int(line)

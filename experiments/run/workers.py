@@ -7,9 +7,10 @@ import signal
 import sys
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
+from typing import Any
 
 from experiments.request.how import is_address
 from experiments.run.address import address
@@ -34,14 +35,14 @@ class Workers:
     journal: where answers go and are looked up; None keeps none. Answers do not depend on who gives them.
     """
 
-    def __init__(self, who: int | str = 1, journal: Journal | None = None):
+    def __init__(self, who: int | str = 1, journal: Journal | None = None) -> None:
         self.who, self.journal, self.computed = who, journal, 0
         self._backend, self._shared = None, (None, "", b"")
 
     def __enter__(self) -> "Workers":
         return self
 
-    def __exit__(self, kind, *fault) -> None:
+    def __exit__(self, kind: type | None, *fault: object) -> None:
         self.close(at_once=kind is not None)
 
     def close(self, at_once: bool = False) -> None:
@@ -54,7 +55,7 @@ class Workers:
         self,
         function: Callable,
         items: Sequence,
-        shared=None,
+        shared: Any = None,
         progress: Progress = silent,
         lost: Callable | None = None,
     ) -> list:
@@ -143,10 +144,12 @@ def _begin_worker() -> None:
 
 
 class _Pool:
-    def __init__(self, workers: int):
+    def __init__(self, workers: int) -> None:
         self._workers, self._pool = workers, None
 
-    def answers(self, function, blob, todo, lost):
+    def answers(
+        self, function: Callable, blob: bytes, todo: dict[int, Any], lost: Callable | None
+    ) -> Iterator[tuple[int, Any]]:
         """As Workers._answers. A worker that dies takes the pool with it: what is left goes to another pool; in the end
         each task gets a process of its own, so that the one at fault harms no other."""
         left = dict(todo)
@@ -181,7 +184,7 @@ class _Pool:
     def _new(workers):
         return ProcessPoolExecutor(workers, initializer=_begin_worker)
 
-    def close(self, at_once):
+    def close(self, at_once: bool) -> None:
         """See Workers.close."""
         pool, self._pool = self._pool, None
         if pool is None:
@@ -199,7 +202,7 @@ class _Dask:
     """Workers of a Dask cluster: one started here, or an existing scheduler. Dask gives the tasks of a lost worker to
     another, and gives a task up that has cost it four."""
 
-    def __init__(self, where: str):
+    def __init__(self, where: str) -> None:
         import distributed
 
         self._cluster = None
@@ -215,7 +218,9 @@ class _Dask:
                 f"workers: no Dask workers answer at {where} ({type(fault).__name__}); start them first."
             ) from None
 
-    def answers(self, function, blob, todo, lost):
+    def answers(
+        self, function: Callable, blob: bytes, todo: dict[int, Any], lost: Callable | None
+    ) -> Iterator[tuple[int, Any]]:
         """As Workers._answers; a few tasks for each worker are out at a time."""
         from distributed import wait
         from distributed.scheduler import KilledWorker
@@ -251,7 +256,7 @@ class _Dask:
     def _count(self) -> int:
         return len(self._client.nthreads())
 
-    def close(self, at_once):
+    def close(self, at_once: bool) -> None:
         """See Workers.close."""
         self._client.close()
         if self._cluster is not None:

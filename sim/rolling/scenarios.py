@@ -55,7 +55,7 @@ def equilibrium(
 ) -> tuple[Patch, float] | None:  # fmt: skip
     """(patch, leg) at which ankle spring and contact agree: root of K (rest - (beta - leg)) - tau(beta), or None.
 
-    load N; t = tan(lean); rest, leg: ankle and leg angle, rad; speed m/s. leg None: a free leg, balancing the ankle
+    load N; t = tan(lean); rest, leg: ankle and leg angle, rad; speed m/s. leg None: a free leg that balances the ankle
     torque. Of several roots the one nearest to level, as far as 25 pitches between the ends' tangents tell them apart.
     """
 

@@ -235,8 +235,8 @@ def _band(ax, recipe, table):
         ax.plot(x, side, color=fs.ORANGE, linewidth=1.2)
     ax.axhline(0, color=fs.INK, linewidth=0.8)
     ax.set_ylim(-top, top)
-    ax.set_ylabel("off by, µm")
-    ax.set_xlabel("position from mid-runner, mm (gauge table every 5 mm; blade laid on its level point)")
+    ax.set_ylabel("deviation, µm")
+    ax.set_xlabel("position from mid-runner, mm (gauge table every 5 mm; blade resting on its level point)")
     title = f"tolerance band of heights; at the ends {low[0]:+.0f}/{high[0]:+.0f} and {low[-1]:+.0f}/{high[-1]:+.0f} µm"
     ax.set_title(title, fontsize=8.5, loc="left")
 
@@ -330,7 +330,7 @@ def _shop_lines(candidate, limits):
     which = [limit for limit in LIMITS if any(line.startswith(f"{limit}:") for line in broken)]
     verdict = f"OUTSIDE {limits.name} limits: {', '.join(which)}" if which else f"within {limits.name} limits"
     return [
-        f"{verdict} (steel to take off not looked at)",
+        f"{verdict} (steel to remove not checked)",
         f"tolerances: radii {100 * radius:g} %, boundaries {boundary:g} mm, each on its own",
         SAFETY,
     ]

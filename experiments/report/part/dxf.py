@@ -171,7 +171,7 @@ class DrawnCurve:
     centres: np.ndarray
     radii: np.ndarray
 
-    def at_x(self, x) -> tuple[np.ndarray, np.ndarray]:
+    def at_x(self, x: float | np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """(z, dz/dx) at x from mid-runner, arrays as given. Raises BladeError off the steel."""
         x = np.atleast_1d(np.asarray(x, float))
         first, last = self.ends[0, 0], self.ends[-1, 0]
@@ -188,7 +188,7 @@ class DrawnCurve:
         return z, slope
 
     @cached_property
-    def table(self):
+    def table(self) -> tuple:
         """(x_first, dx, z, slope) on a uniform grid of x, as BladeCurve.table: what the contact solver reads."""
         first, last = self.ends[0, 0], self.ends[-1, 0]
         grid = np.linspace(first, last, round((last - first) / CELL_M) + 1)

@@ -58,16 +58,16 @@ def safe_name(name: str) -> str:
 def entry(candidate: Candidate) -> dict:
     """The candidate as `candidates_from` takes it, with every value of its own; read back equal to 1e-12."""
     r, s = candidate.recipe, candidate.section
-    made = {"name": _name(candidate.name), "family": r.family, "radii": [_radius(v) for v in r.radii_m]}
+    listed = {"name": _name(candidate.name), "family": r.family, "radii": [_radius(v) for v in r.radii_m]}
     if r.shares:
-        made["shares"] = [float(v) for v in r.shares]
-    made |= {"length": _length(r.length_m), "blend": _length(r.blend_m), "level": _length(r.level_m)}
-    made["pitch"] = f"{r.pitch_offset_rad!r} rad" if r.pitch_offset_rad else "0 deg"
+        listed["shares"] = [float(v) for v in r.shares]
+    listed |= {"length": _length(r.length_m), "blend": _length(r.blend_m), "level": _length(r.level_m)}
+    listed["pitch"] = f"{r.pitch_offset_rad!r} rad" if r.pitch_offset_rad else "0 deg"
     for key, sweep in (("heel_sweep", r.heel_sweep), ("toe_sweep", r.toe_sweep)):
-        made[key] = {"length": _length(sweep.length_m), "radius": _radius(sweep.radius_m, feet=False)}
-    made |= {"thickness": _length(s.thickness_m), "hollow": _radius(s.hollow_m, feet=False)}
-    made["inside_edge_proud"] = _length(s.proud_m, "um", 1e6)
-    return made
+        listed[key] = {"length": _length(sweep.length_m), "radius": _radius(sweep.radius_m, feet=False)}
+    listed |= {"thickness": _length(s.thickness_m), "hollow": _radius(s.hollow_m, feet=False)}
+    listed["inside_edge_proud"] = _length(s.proud_m, "um", 1e6)
+    return listed
 
 
 def write_recipe(path: Path, candidate: Candidate) -> None:

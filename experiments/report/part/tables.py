@@ -30,7 +30,7 @@ def write_curve_csv(path: Path, recipe: Recipe) -> None:
             writer.writerow([_mm(s), _mm(a), _mm(b), f"{math.degrees(phi):.7f}", radius])
 
 
-def heights(curve: BladeCurve):
+def heights(curve: BladeCurve) -> CubicHermiteSpline:
     """z(x), m, as a function: cubic through heights and slopes of the curve's table; carried on past the ends."""
     first, dx, z, slope = curve.table
     return CubicHermiteSpline(first + dx * np.arange(len(z)), z, slope)

@@ -36,7 +36,7 @@ def of_blade(blade: Blade) -> str:
 
 
 def read_numbers(table: Table, columns: list[Column]) -> tuple[dict[int, np.ndarray], bool]:
-    """Values (nan: missing) of the columns by index, and whether the decimal mark is a comma."""
+    """Values (nan: missing) of the columns by index, and whether the decimal mark is a comma. Raises BladeError."""
     values, first = {}, {}
     for column in columns:
         found = np.empty(len(table.rows))

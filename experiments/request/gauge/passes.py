@@ -108,7 +108,10 @@ def _refuse_stray(table: Table, blade: Blade, p: list[float], i: int, way: int, 
 
 
 def check_agreement(table: Table, blades: Iterable[Blade]) -> None:
-    """Columns without a heading are passes only if they measure one curve: tilt and offset apart, within a third."""
+    """Columns without a heading are passes only if they measure one curve: tilt and offset apart, within a third.
+
+    Raises BladeError.
+    """
     for blade in blades:
         shapes = []
         for group in range(table.width - 1):

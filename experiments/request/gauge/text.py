@@ -58,7 +58,7 @@ def shown(cell: str) -> str:
     return repr(cell) if len(cell) <= 30 else repr(cell[:27] + "...")
 
 
-def read_table(path) -> Table:
+def read_table(path: str | Path) -> Table:
     """The cells of a text file. Raises BladeError for what cannot be read, is no text, too large or has no data."""
     name = _name(path)
     text, notes = _text(_bytes(path, name), name)

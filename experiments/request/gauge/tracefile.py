@@ -1,6 +1,7 @@
 """Reading a gauge trace of a shop, position along the runner against height of its surface, from a text file."""
 
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
@@ -29,7 +30,7 @@ class RawTrace:
     first_end: str
 
 
-def read_trace(path, unit: str = "auto", height_unit: str = "auto") -> dict[str, RawTrace]:
+def read_trace(path: str | Path, unit: str = "auto", height_unit: str = "auto") -> dict[str, RawTrace]:
     """The traces in a text file: {"blade": trace}, or {"left": trace, "right": trace}.
 
     unit, height_unit: what positions and heights are written in; auto: as the heading says, or inferred and noted.

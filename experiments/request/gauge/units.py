@@ -21,7 +21,10 @@ EDGE = 1e-9  # relative, so that a trace of exactly 60 mm is not refused for the
 
 
 def positions_to_metres(table: Table, layout: Layout, blades: list[Blade], unit: str, notes: list[str]) -> None:
-    """Positions in m, in place; each blade's height unit becomes the position's where unsaid. Checks the span."""
+    """Positions in m, in place; each blade's height unit becomes the position's where unsaid. Checks the span.
+
+    Raises BladeError.
+    """
     said = {c.unit for c in layout.of("position")} - {""}
     spans = [float(np.ptp(b.position)) if len(b.position) else 0.0 for b in blades]
     for blade, span in zip(blades, spans, strict=True):
@@ -86,14 +89,17 @@ def _check_span(name: str, blade: Blade, span: float, unit: str) -> None:
     )
 
 
-def heights_to_metres(table: Table, blades, passes, asked: str) -> None:
-    """Heights in m, in place. Unsaid units are the position's, or the finer unit when that alone makes a blade."""
+def heights_to_metres(table: Table, blades: list[Blade], passes: list[np.ndarray], wanted: str) -> None:
+    """Heights in m, in place. Unsaid units are the position's, or the finer unit when that alone makes a blade.
+
+    Raises BladeError.
+    """
     bows = [_bows(table, b, passes[b.label]) for b in blades]
     for blade, bow in zip(blades, bows, strict=True):
         said = not blade.unit.startswith("?")
         unit, how = blade.unit.lstrip("?"), "as the file says"
-        if asked != "auto":
-            unit, how = asked, "as asked for"
+        if wanted != "auto":
+            unit, how = wanted, "as asked for"
         elif not said:
             unit, how = _unit_of_bow(table.name, blade, bow, unit)
         radii = [span**2 / (8 * b * METRES[unit]) if b > 0 else np.inf for span, b, _ in bow]

@@ -1,4 +1,4 @@
-"""How sure the differences are: every candidate under many draws of the uncertain inputs."""
+"""How certain the differences are: every candidate under many draws of the uncertain inputs."""
 
 from dataclasses import dataclass
 

@@ -3,6 +3,7 @@
 import math
 
 import numpy as np
+from matplotlib.figure import Figure
 
 from experiments.report import style as fs
 from experiments.report.shown import STATE_LABELS
@@ -12,7 +13,7 @@ from sim.quantities import FOOT_M
 # --- curves
 
 
-def curves(field: Field):
+def curves(field: Field) -> Figure | None:
     """Heights, their difference to the reference, and curvature read as radius, over x."""
     rows, notes = field.drawn(lambda row: len(row.curve.get("x", ())) > 1)
     if not rows:
@@ -103,7 +104,7 @@ def _curvatures(ax, rows, field):
 # --- contact
 
 
-def contact(field: Field):
+def contact(field: Field) -> Figure | None:
     """Where the steel is in the ice and where the ice presses on it, one panel a state, one line a candidate."""
     rows, notes = field.drawn(lambda row: row.contacts, fs.MOST_CHART_ROWS)
     states = [s for s in STATE_LABELS if any(s in row.contacts for row in rows)]

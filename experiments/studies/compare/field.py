@@ -2,20 +2,23 @@
 
 import math
 from collections import Counter
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from matplotlib.figure import Figure
+from matplotlib.legend import Legend
 
 from experiments.report.style import DASHES, FAMILY_HUES, FEW, HUES, MANY, MARKERS, SKY, Look, key, key_width
-from experiments.studies.compare.rows import Row
+from experiments.studies.compare.rows import Results, Row
 
 
-def radius(row) -> float:
+def radius(row: Row) -> float:
     """Radius under mid-runner, m: orders single radii."""
     return 1.0 / max(float(np.median(row.curve["curvature"])), 1e-9)
 
 
-def looks(rows) -> dict[str, Look]:
+def looks(rows: Sequence[Row]) -> dict[str, Look]:
     """Colours of a field: each its own when few; else single radii in grey, longer darker, and a hue per family."""
     first = {row.candidate: row for row in reversed(rows)}
     names = list(dict.fromkeys(row.candidate for row in rows))
@@ -36,7 +39,7 @@ def looks(rows) -> dict[str, Look]:
     return out
 
 
-def pick(rows, keep=None, most=MANY):
+def pick(rows: Sequence[Row], keep: Row | None = None, most: int = MANY) -> list[Row]:
     """At most `most` rows: evenly from every family, `keep` among them, in their own order."""
     if len(rows) <= most:
         return list(rows)
@@ -77,7 +80,7 @@ class Field:
         """Measures of the reference."""
         return self.reference.values if self.reference else {}
 
-    def drawn(self, usable, most=MANY) -> tuple[list[Row], list[str]]:
+    def drawn(self, usable: Callable[[Row], bool], most: int = MANY) -> tuple[list[Row], list[str]]:
         """Rows to draw, and notes on those that are not."""
         fit = [row for row in self.rows if usable(row)]
         shown = pick(fit, self.row, most)
@@ -93,16 +96,16 @@ class Field:
         """Label of a row in a legend."""
         return f"{row.candidate} (reference)" if row is self.row else row.candidate
 
-    def key(self, fig, rows, top):
+    def key(self, fig: Figure, rows: Sequence[Row], top: float) -> Legend:
         """Legend of these rows."""
         return key(fig, [(self.name(row), self.looks[row.candidate]) for row in rows], top)
 
-    def key_width(self, rows) -> float:
+    def key_width(self, rows: Sequence[Row]) -> float:
         """Right margin that their legend needs, inches."""
         return key_width([self.name(row) for row in rows]) + 0.1
 
 
-def field_of(results, skater, label, looks, several) -> Field:
+def field_of(results: Results, skater: str, label: str, looks: dict[str, Look], several: bool) -> Field:
     """One skater's field; the row whose measures all equal the reference's is the reference among the candidates."""
     rows = [row for row in results.rows if row.skater == skater]
     reference = results.references.get(skater)

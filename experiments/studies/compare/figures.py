@@ -7,6 +7,7 @@ from pathlib import Path
 
 import matplotlib
 import numpy as np
+from matplotlib.figure import Figure
 
 from experiments.report import style as fs
 from experiments.studies.compare.blade_figures import contact, curves
@@ -17,8 +18,8 @@ from experiments.studies.compare.trade_figures import measures, trade_off
 from sim.measures import SETTLED
 
 SERIES_AXES = {
-    "time": ("time, ms", 1e3), "path_position": ("way along the path, m", 1.0),
-    "balance_position": ("balance from mid-runner, mm", 1e3),
+    "time": ("time, ms", 1e3), "path_position": ("distance along the path, m", 1.0),
+    "balance_position": ("centre of pressure from\nmid-runner, mm", 1e3),
     "pitch": ("pitch, deg (toe-down positive)", 180 / math.pi),
     "load": ("load, N", 1.0), "drag": ("drag, N", 1.0), "speed": ("speed, m/s", 1.0), "scrape": ("scrape, N", 1.0),
 }  # fmt: skip
@@ -97,7 +98,7 @@ def _panel(ax, field, rows, name, over, column):
             linewidth=1.1,
             zorder=5,
         )
-        ax.set_title("dashed: wanted load", loc="left", fontsize=8)
+        ax.set_title("dashed: prescribed load", loc="left", fontsize=8)
     ax.set_ylabel(SERIES_AXES[column][0])
     ax.set_xlabel(SERIES_AXES[over][0])
     ax.margins(x=0.01)
@@ -126,10 +127,10 @@ def _ended(rows, name):
     ]
     hopped = [row.candidate for row in rows if np.any(row.series[name]["load"][:-1] <= 0)]
     notes = [f"cross: {', '.join(early)}"] if early else []
-    return [*notes, f"{len(hopped)} of {len(rows)} lost contact for moments"] if hopped else notes
+    return [*notes, f"{len(hopped)} of {len(rows)} lost contact briefly"] if hopped else notes
 
 
-def nudge_glide(field: Field):
+def nudge_glide(field: Field) -> Figure | None:
     """Shift of the balance after a shove, with the settling band; below it the straight glide."""
     rows, notes = field.drawn(lambda row: _has("nudge")(row) or _has("glide")(row))
     nudged, gliding = [[row for row in rows if _has(name)(row)] for name in ("nudge", "glide")]
@@ -138,7 +139,7 @@ def nudge_glide(field: Field):
     notes += [*_ended(nudged, "nudge"), *_ended(gliding, "glide")]
     margin = field.key_width(rows) + 0.1
     fig = fs.page(
-        8.3 + margin, 7.2, "Nudge: how soon the balance comes back; below, the straight glide", notes, low=True
+        8.3 + margin, 7.2, "Nudge: how soon the centre of pressure returns; below, the straight glide", notes, low=True
     )
     cells = fs.grid(fig, 2, 3, 0.75, margin, 0.95, 0.7, wgap=0.75, hgap=0.75, height_ratios=(1.3, 1))
     if nudged:
@@ -174,14 +175,14 @@ def _nudge_panel(ax, field, rows):
     if math.isfinite(shove):
         ax.axvline(shove, color=fs.SOFT, linewidth=0.8, dashes=(2, 2))
         ax.text(shove, 1.0, " shove", transform=ax.get_xaxis_transform(), fontsize=8, va="top")
-    title = "mark: settled for good"
+    title = "mark: settled"
     if field.reference and _has("nudge")(field.reference):
         band = SETTLED * np.abs(_shift(field.reference)[1]).max()
         ax.axhspan(-band, band, color="#bbbbbb", alpha=0.4, linewidth=0)
         title = f"band: {100 * SETTLED:.0f} % of the greatest shift of {field.label}; {title}"
     ax.set_title(title, loc="left")
     ax.set_xlim(0, until)
-    ax.set_ylabel("balance shift, mm (toe +)")
+    ax.set_ylabel("shift of the centre of pressure, mm (toe +)")
     ax.set_xlabel("time, s")
 
 
@@ -193,11 +194,11 @@ FIGURES = {
         ("balance_position", "pitch", "load", "drag"),
     ),
     "04_tight_turn": _movement(
-        "tight_turn", "Tight turn: balance, pitch, speed kept and drag along the path", "path_position",
+        "tight_turn", "Tight turn: centre of pressure, pitch, speed and drag along the path", "path_position",
         ("balance_position", "pitch", "speed", "drag"),
     ),
     "05_start": _movement(
-        "start", "Start from the forefoot: balance, pitch, load and drag", "time",
+        "start", "Start from the forefoot: centre of pressure, pitch, load and drag", "time",
         ("balance_position", "pitch", "load", "drag"),
     ),
     "06_nudge_glide": nudge_glide,

@@ -1,8 +1,9 @@
 """One row a case: what a worker computes of it; a failed case is a row with a reason."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -64,7 +65,7 @@ class Results:
         return any(len(row.reasons) < len(row.values) for row in self.rows)
 
 
-def run_case(candidate: Candidate, setting: Setting, measures, full: bool) -> dict:
+def run_case(candidate: Candidate, setting: Setting, measures: Sequence[str], full: bool) -> dict:
     """Everything about one case; without curve, contact and series unless `full`. A refusal becomes reasons."""
     trial = Trial(candidate, setting)
     values, reasons = evaluate(trial, measures)
@@ -116,7 +117,7 @@ class Shared(NamedTuple):
     full: bool
 
 
-def work(shared: Shared, item):
+def work(shared: Shared, item: tuple) -> Any:
     """What a worker does: a portion of cases, or of the single radii of a line on one runner."""
     kind, i, what, radii = item
     setting = shared.settings[i]
@@ -133,7 +134,7 @@ def _whatever_comes(candidate, setting, shared: Shared) -> dict:
         return _gone(f"the computation broke off: {type(fault).__name__}: {fault}", candidate, shared)
 
 
-def lost_task(shared: Shared, item):
+def lost_task(shared: Shared, item: tuple) -> Any:
     """In place of a task that killed every worker: rows with that reason, or a line of which nothing is known."""
     kind, _, what, radii = item
     if kind == "line":
@@ -147,7 +148,7 @@ def _gone(why: str, candidate, shared: Shared) -> dict:
             "curve": curve, "contacts": {}, "series": {}}  # fmt: skip
 
 
-def row_of(case: Case, answer: dict, measures) -> Row:
+def row_of(case: Case, answer: dict, measures: Sequence[str]) -> Row:
     """A worker's answer as the row of its case."""
     parts = {key: answer[key] for key in ("reasons", "outcomes", "curve", "contacts", "series")}
     return Row(case.index, case.candidate.name, case.candidate.recipe.family, case.setting.skater.name,

@@ -65,7 +65,7 @@ def compared(request: Request, workers: Workers = HERE, progress: Progress = sil
 
 
 def _reference_row(setting: Setting, request: Request) -> Row:
-    """The reference under a setting. Raises BladeError where it cannot be had at all."""
+    """The reference under a setting. Raises BladeError where it cannot be computed at all."""
     for name in setting.scenarios:
         setting.program(name)
     _ = setting.reference_pitches

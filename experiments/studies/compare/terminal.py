@@ -22,7 +22,7 @@ BEST_ROWS = 15  # of a comparison longer than MOST_ROWS
 JUDGED = (
     "Score: sum of weight x log2(ratio, better above 1) over the sum of weights; +0.1 is 7 % better overall; its parts "
     "are in results.h5/judgement. Beyond: no single radius on the blade's own runner and hollow has as little of both; "
-    "the percentage is the frontier gain, the radius the nearest one. No interval here: see experiment=certainty."
+    "the percentage is the frontier gain, the radius the nearest one. Intervals: experiment=certainty."
 )
 NOTE = (
     "Ratios: 1.05 is 5 % more than the reference. The third line of a heading says which way is better, the fourth is "
@@ -118,7 +118,7 @@ def _judgement(rows: list[Row], shown: list[Row], request: Request, who: str, co
     headings = ["candidate", f"score\n{request.scheme.name}"]
     for a, b in request.pairs:
         headings.append(f"beyond every single radius on\n{REGISTRY[a].label}\nand {REGISTRY[b].label}?")
-    table = terminal_table(f"Judged, skater: {who}", headings)
+    table = terminal_table(f"Score and frontier gain, skater: {who}", headings)
     for row in _by_score(shown):
         table.add_row(row.candidate, cell(row.score, "+.3f"), *(_gain(row, pair) for pair in request.pairs))
     console.print(table)

@@ -3,11 +3,12 @@
 import math
 
 import numpy as np
+from matplotlib.figure import Figure
 
 from experiments.report import style as fs
 from experiments.report.line import better_corner, beyond, dense, feet_ticks
 from experiments.report.shown import FIGURE
-from experiments.report.words import axis_label, unit_text
+from experiments.report.words import NOT_AVAILABLE, axis_label, unit_text
 from experiments.studies.compare.field import Field
 from sim.measures import REGISTRY
 from sim.quantities import FOOT_M
@@ -31,7 +32,7 @@ def _finite(row, names) -> bool:
     return all(math.isfinite(row.values.get(name, math.nan)) for name in names)
 
 
-def trade_off(field: Field):
+def trade_off(field: Field) -> Figure | None:
     """Pairs of measures of which less is better, with the line that single radii draw."""
     names = [name for pair in PAIRS for name in pair[:2]]
     rows, notes = field.drawn(lambda row: _finite(row, names), fs.MOST_CHART_ROWS)
@@ -153,7 +154,7 @@ def _joint_name(field, rows):
 # --- measures
 
 
-def measures(field: Field):
+def measures(field: Field) -> Figure | None:
     """Headline measures as ratios to the reference: one small panel a measure, one line a candidate."""
     names = [n for n in FIGURE if math.isfinite(field.values.get(n, math.nan))]
     rows, notes = field.drawn(
@@ -199,7 +200,7 @@ def _ratio_panel(ax, field, rows, measure, reach):
         known = math.isfinite(ratio) and ratio >= 0
         logs.append((math.log2(ratio) if ratio > 0 else -math.inf) if known else math.nan)
         text = f"{ratio:.3f}" if abs(ratio - 1) < 0.0195 else f"{ratio:.2f}"
-        ax.text(2.05 * reach, i, text if known else "none", fontsize=7, ha="right", va="center")
+        ax.text(2.05 * reach, i, text if known else NOT_AVAILABLE, fontsize=7, ha="right", va="center")
     colours = [field.looks[row.candidate].colour for row in rows]
     _lollipops(ax, logs, colours, [_verdict(measure, log) for log in logs], reach)
     ax.axvline(0, color=fs.INK, linewidth=0.8)

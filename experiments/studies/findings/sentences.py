@@ -85,7 +85,7 @@ def zero_sum(line: dict[tuple[str, str], np.ndarray], radii_m: np.ndarray) -> Fi
 
 def _traded(costs: np.ndarray, radii_m: np.ndarray) -> str:
     if not (np.isfinite(costs).all() and (costs > 0).all()):
-        return "cannot be said, some radii gave no value or a cost of nothing."
+        return "cannot be stated, some radii gave no value or a cost of nothing."
     steps = np.diff(np.log(costs), axis=0)
     trade = steps[:, 0] * steps[:, 1] < 0
     if trade.all():
@@ -172,7 +172,7 @@ def ends(draws: Draws) -> Finding:
 def _alike_and_different(glide: np.ndarray | None, pivot: np.ndarray | None) -> str:
     within = change_text(math.exp(ALIKE)).lstrip("+")
     if glide is None or pivot is None:
-        return "cannot be said: some draws gave no value"
+        return "cannot be stated: some draws gave no value"
     if not alike(glide):
         return f"not supported: the glide is not shown to be alike within {within}"
     if not excludes(pivot):
@@ -194,7 +194,7 @@ def zones(found: Zones | None) -> Finding:
     """What each further zone adds."""
     question = "How many zones are worth having?"
     if found is None:
-        return Finding(question, ("Cannot be said: no pair of static measures was declared.",))
+        return Finding(question, ("Cannot be stated: no pair of static measures was declared.",))
     gains = [gain for gain, _ in found.best]
     sentences = [
         f"Up to {count} zone{'s' * (count > 1)}: gain {gain:.3f} found for {pair_label(found.pair)}"
@@ -203,7 +203,7 @@ def zones(found: Zones | None) -> Finding:
     ]  # fmt: skip
     last = worth_having(gains)
     sentences.append(
-        f"In this search the {last}th zone is the last that adds more than half a percent." if last
+        f"In this search zone number {last} is the last that adds more than half a percent." if last
         else "More than one zone is not supported at the stated stance by this search."
     )  # fmt: skip
     sentences.append(

@@ -137,7 +137,7 @@ def _findings(blade: Blade, ground: Recipe | None) -> list[str]:
     out += _aside(blade)
     turned = "the sign of the heights was turned, " if not r.upright else ""
     tilts = ", ".join(f"{math.degrees(t):+.2f}" for t in r.tilts_rad)
-    out.append(f"Found and undone: {turned}tilt of {tilts} deg.")
+    out.append(f"Corrected on reading: {turned}tilt of {tilts} deg.")
     return [out[0], *blade.assumed, *out[1:], *r.notes, *blade.notes]
 
 
@@ -250,10 +250,12 @@ def _unknown(order: WorkOrder, draws: Draws) -> list[str]:
     """What the sheet cannot say, and why."""
     out = []
     if not order.gauge_level:
-        out.append("How the boot tips the foot now: the trace's tilt was undone, since nobody said that the gauge was "
-                   "level with the boot.")  # fmt: skip
+        out.append(
+            "How the boot tips the foot now: the trace's tilt was removed, as it was not stated that the gauge was "
+            "level with the boot."
+        )
     if draws.failed.any():
-        out.append(f"{int(draws.failed.sum())} of {len(draws.points)} draws could not be judged and are left out.")
+        out.append(f"{int(draws.failed.sum())} of {len(draws.points)} draws could not be evaluated and are left out.")
     if order.bench.ground is None and "wear" not in order.needs.stands:
         out.append("What has worn: the recipe last ground was not given.")
     if not math.isfinite(order.height_m):

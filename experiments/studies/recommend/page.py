@@ -3,6 +3,7 @@
 import json
 import math
 from bisect import bisect_right
+from collections.abc import Sequence
 from functools import cache
 from itertools import accumulate
 from pathlib import Path
@@ -41,10 +42,10 @@ SUBJECT = (8, 5)  # items that say who and what, and how many of them may take a
 class Short:
     """Shortens text and lists to the room that page 1 has, and keeps what page 2 must then print in full."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.full: dict[str, list[str]] = {}
 
-    def text(self, text, lines: int, width_mm: float, where: str) -> str:
+    def text(self, text: object, lines: int, width_mm: float, where: str) -> str:
         """`text` in at most `lines` lines of `width_mm`, cut between words; `where` heads its full text on page 2."""
         text = _words(text)
         if _lines(text, width_mm) <= lines:
@@ -55,7 +56,7 @@ class Short:
         space = cut.rfind(" ")
         return (cut[:space] if space > 0.6 * len(cut) else cut).rstrip(" ,;:.") + "…"
 
-    def items(self, texts, lines: int, width_mm: float, where: str) -> list[str]:
+    def items(self, texts: Sequence | None, lines: int, width_mm: float, where: str) -> list[str]:
         """The texts that fit into `lines` lines, two each at most; the last line says how many more page 2 has."""
         texts, shown = [_words(text) for text in texts or () if text], []
         for i, text in enumerate(texts):
@@ -69,7 +70,7 @@ class Short:
             self._keep(where, text)
         return [*shown, f"{len(rest)} more on page 2"] if rest else shown
 
-    def later(self, text, where: str) -> str:
+    def later(self, text: object, where: str) -> str:
         """Leave a text to page 2; nothing for page 1."""
         self._keep(where, _words(text))
         return ""
@@ -166,7 +167,7 @@ def page(content: dict, drawn: dict[str, str]) -> str:
     choices = [choice for choice in content.get("choices") or () if choice][:2]
     compared, short = _compared(choices), Short()
     return here.get_template("sheet.html.j2").render(
-        facts=content,
+        content=content,
         subject=_subject(content.get("subject"), short),
         blades=[blade for blade in content.get("blades") or () if blade][:2],
         choices=choices,

@@ -71,7 +71,7 @@ def adapting(draws: Draws, verdict: Verdict) -> str:
         return "Nothing to get used to: the curve stays."
     many = large_change([ratios(draws, name, verdict.best.index) for name in FEEL])
     words = "several sessions" if many else "a session or two"
-    return f"Expect {words} before it feels like one's own (common practice, no published source)."
+    return f"Expect {words} before it feels familiar (common practice, no published source)."
 
 
 def headline(verdict: Verdict, worth: float) -> tuple[str, list[str]]:

@@ -265,7 +265,7 @@ def _beyond_shop(recipe: Recipe, steel: Removal, order: WorkOrder) -> list[str]:
         out.insert(0, f"{left * 1e3:.1f} mm of steel would be left, and {least:.1f} mm is the least stated")
     if steel.most_m > order.limits.steel_available_m:
         most = order.limits.steel_available_m * 1e3
-        out.append(f"{steel.most_m * 1e3:.2f} mm would have to go, and the limit of the shop is {most:.2f} mm")
+        out.append(f"{steel.most_m * 1e3:.2f} mm would have to be removed, and the limit of the shop is {most:.2f} mm")
     return out
 
 

@@ -27,7 +27,7 @@ class Needs:
     worth: float
 
 
-def read_needs(use: Fields, wishes: Fields, said: list, stands) -> Needs:
+def read_needs(use: Fields, wishes: Fields, said: list, stands: object) -> Needs:
     """Check and combine. Raises BladeError for unknown activities, complaints or measures, or shares that are none."""
     wishes.text("name", 40)
     activities = {k: _weights(wishes.inner("activities"), k) for k in wishes.inner("activities").mapping}

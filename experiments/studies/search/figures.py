@@ -4,6 +4,7 @@ from itertools import combinations, pairwise
 from pathlib import Path
 
 import numpy as np
+from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from experiments.report import style as fs
@@ -49,7 +50,7 @@ def _shown(plan, k, costs):
     return REGISTRY[name].to_shown(values)
 
 
-def front(plan, result):
+def front(plan: Plan, result: SearchResult) -> Figure:
     """Each pair of objectives: everything evaluated, the front, single radii; under it a picture of every blade."""
     pairs = list(combinations(range(len(plan.problem.objectives)), 2))[:MOST_PANELS]
     count = len(result.blades)
@@ -132,7 +133,7 @@ def _picture(ax, blade, k, limits, first):
         ax.set_ylabel("radius, ft", fontsize=6.5)
 
 
-def side_by_side(plan, result):
+def side_by_side(plan: Plan, result: SearchResult) -> Figure:
     """Every objective and its rolled kin as a ratio to the reference, less is better; one line a blade."""
     names = [name for name, _ in plan.problem.objectives]
     costs = np.array([b.costs for b in result.blades]) / result.reference
@@ -158,7 +159,7 @@ def side_by_side(plan, result):
     return fig
 
 
-def progress(plan, result):
+def progress(plan: Plan, result: SearchResult) -> Figure:
     """Hypervolume against blades evaluated, with what as many blades at random reach."""
     fig = fs.page(6.4, 3.9, "Progress of the search", ["volume of log costs below the worst corner of the front"])
     ax = fig.add_subplot(fs.grid(fig, 1, 1, 0.8, 0.3, 0.75, 0.8)[0])

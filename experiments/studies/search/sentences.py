@@ -56,8 +56,8 @@ def _scope(plan: Plan, result: SearchResult) -> list[str]:
     if result.random is not None:
         reached = result.volumes[-1, 1]
         times = reached / result.random_volume if result.random_volume > 0 else math.inf
-        out.append(f"As many at random within the same limits reach a hypervolume of {result.random_volume:.4f}; the "
-                   f"search reaches {reached:.4f}, {times:.2f} times that.")  # fmt: skip
+        out.append(f"As many random blades within the same limits reach a hypervolume of {result.random_volume:.4f}; "
+                   f"the search reaches {reached:.4f}, {times:.2f} times that.")  # fmt: skip
     return out
 
 
@@ -93,7 +93,9 @@ def _rolled(static: str, rolled: str, tau: float) -> str:
     """Whether the order along the front survives rolling."""
     kept = order_kept(tau)
     if kept == "unknown":
-        return f"Whether the order by {REGISTRY[static].label} survives rolling cannot be told from so few blades."
+        return (
+            f"Whether the order by {REGISTRY[static].label} survives rolling cannot be determined from so few blades."
+        )
     return (
         f"Order along the front by {REGISTRY[static].label} is {ORDER[kept]} when the movement is rolled "
         f"({REGISTRY[rolled].label}; Kendall's tau {tau:.2f})."

@@ -34,6 +34,7 @@ def cite(plan: Plan, result: SearchResult) -> list[str]:
 
 
 def write_front(plan: Plan, result: SearchResult, path: Path) -> None:
+    """One line a blade: recipe, costs and ratios, gains with intervals and verdicts, nearest known recipe, limits."""
     objectives = [name for name, _ in plan.problem.objectives]
     header = ["blade", "recipe", *(f"cost of {n}" for n in objectives), *(f"ratio of cost of {n}" for n in objectives)]
     for pair in result.pairs:
@@ -49,7 +50,7 @@ def write_front(plan: Plan, result: SearchResult, path: Path) -> None:
 
 
 def write_h5(plan: Plan, result: SearchResult, path: Path, attributes: dict[str, str]) -> None:
-    """Everything judged: search(evaluation, ...) and, where asked, random(evaluation, ...); units on every array."""
+    """Everything evaluated: search(evaluation, ...) and, where asked, random(evaluation, ...); units on every array."""
     objectives = plan.problem.objectives
     with h5_file(path, attributes) as file:
         for name, found in (("search", result.found), ("random", result.random)):
@@ -60,7 +61,7 @@ def write_h5(plan: Plan, result: SearchResult, path: Path, attributes: dict[str,
             column = scale(group, "coordinate", np.array(plan.problem.space.names, dtype=object))
             put(group, "point", found.points, "1", "place in the search space, 0 to 1", number, column)
             put(group, "generation", found.born.astype("i4"), "1", "generation of the search", number)
-            put(group, "allowed", found.allowed.astype("i1"), "1", "1: within all limits and judged", number)
+            put(group, "allowed", found.allowed.astype("i1"), "1", "1: within all limits and evaluated", number)
             for k, (measure, better) in enumerate(objectives):
                 unit = REGISTRY[measure].unit if better == "lower" else f"1/({REGISTRY[measure].unit})"
                 values = np.where(found.allowed, found.costs[:, k], np.nan)

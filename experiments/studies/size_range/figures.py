@@ -15,7 +15,7 @@ PANELS_ACROSS = 4
 def draw(plan: Plan, result: list[Carried], folder: Path, processes: int) -> list[Path]:
     """A panel a measure, a line a rule."""
     title = "One design over a range of sizes: ratio to the reference of the same size"
-    note = "hold: same radii; scale: radii follow the length; search: looked for anew for each size"
+    note = "hold: same radii; scale: radii follow the length; search: searched again for each size"
     fig = fs.page(12.4, 6.0, title, [note])
     rows = -(-len(SIZES) // PANELS_ACROSS)
     cells = fs.grid(fig, rows, PANELS_ACROSS, 0.65, 0.25, 0.85, 0.8, wgap=0.6, hgap=0.75)

@@ -29,7 +29,7 @@ def _map(result: StanceMap):
     keep = _kept(result, MOST_MAPS)
     rows, columns = len(result.pairs), len(keep)
     note = "violet: no single radius does as well on both; brown: some single radius beats it; line: the border"
-    fig = fs.page(1.3 + 2.75 * columns + 1.1, 1.3 + 2.75 * rows, "Where must the skater stand", [note])
+    fig = fs.page(1.3 + 2.75 * columns + 1.1, 1.3 + 2.75 * rows, "Where the skater must stand", [note])
     cells = fs.grid(fig, rows, columns, 0.9, 1.2, 1.15, 0.7, wgap=0.35, hgap=0.75)
     spread = max(0.01, float(np.nanmax(np.abs(result.gain[keep] - 1), initial=0.0)))
     norm = TwoSlopeNorm(1.0, 1 - spread, 1 + spread)

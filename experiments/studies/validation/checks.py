@@ -13,9 +13,9 @@ from sim import closed_forms
 from sim.blade.recipe import Recipe
 from sim.blade.section import Section
 from sim.blade.steel import Steel
-from sim.ice.contact import GAUSS, Law, press, stand
+from sim.ice.contact import GAUSS, Law, Patch, press, stand
 from sim.ice.drag import film_shear, groove_area, ploughing
-from sim.ice.ice import Ice
+from sim.ice.ice import Ice, IceNumbers
 from sim.ice.scrape import swept_area, tightest_clean_radius
 from sim.quantities import FOOT_M
 from sim.skater.body import GRAVITY, Skater
@@ -68,7 +68,16 @@ class Check:
     tolerance: float | None = None
 
 
-def compare(number, title, published, unit, ours, tolerance, source, note="") -> Check:
+def compare(
+    number: str,
+    title: str,
+    published: float | tuple[float, float],
+    unit: str,
+    ours: float,
+    tolerance: float,
+    source: str,
+    note: str = "",
+) -> Check:
     """A row whose verdict follows from the gap; a miss says so, with its size, at the head of its note."""
     ours = float(ours)
     near = min(max(ours, published[0]), published[1]) if isinstance(published, tuple) else published
@@ -79,13 +88,15 @@ def compare(number, title, published, unit, ours, tolerance, source, note="") ->
     return Check(number, title, published, unit, ours, gap, verdict, source, note, tolerance)
 
 
-def direction(number, title, holds, unit, ours, source, note) -> Check:
+def direction(number: str, title: str, holds: bool, unit: str, ours: float, source: str, note: str) -> Check:
     """A row without a published size: is the direction reproduced?"""
     note = note if holds else f"Not reproduced. {note}"
     return Check(number, title, None, unit, float(ours), None, DIRECTION if holds else DISAGREES, source, note)
 
 
-def ice_at(temperature_c, viscosity=1.79e-3, conductivity=2.2, diffusivity=1.15e-6):
+def ice_at(
+    temperature_c: float, viscosity: float = 1.79e-3, conductivity: float = 2.2, diffusivity: float = 1.15e-6
+) -> IceNumbers:
     """Ice of handbook constants; the last three are what van Leeuwen's set has otherwise."""
     return Ice("validation", "handbook values", temperature_c, 14.7e6, 0.6e6, 9.3e9, 0.33, viscosity, 1000.0, 3.34e5,
                conductivity, diffusivity).numbers  # fmt: skip
@@ -94,12 +105,14 @@ def ice_at(temperature_c, viscosity=1.79e-3, conductivity=2.2, diffusivity=1.15e
 RINK, MELTING, LEEUWEN = ice_at(-5.0), ice_at(0.0), ice_at(0.0, 1.737e-3, 1.6, 0.843e-6)
 
 
-def blade(family, *radii_m, thickness=2.9e-3, hollow=12.7e-3, length=0.280) -> Steel:
+def blade(
+    family: str, *radii_m: float, thickness: float = 2.9e-3, hollow: float = 12.7e-3, length: float = 0.280
+) -> Steel:
     """A hockey blade unless told otherwise; radii heel to toe."""
     return Steel(*Recipe("validation", family, radii_m, length_m=length).curve().table, thickness, hollow)
 
 
-def single(feet) -> Steel:
+def single(feet: float) -> Steel:
     """The hockey blade of one radius."""
     return blade("single_radius", feet * FT)
 
@@ -107,18 +120,19 @@ def single(feet) -> Steel:
 LONG_TRACK = blade("single_radius", 22.0, thickness=1.1e-3, hollow=math.inf, length=0.420)
 
 
-def at_mid(steel, load, lean=0.0, law=SLIDING, ice=RINK):
+def at_mid(steel: Steel, load: float, lean: float = 0.0, law: Law = SLIDING, ice: IceNumbers = RINK) -> Patch:
     """The contact under `load` with its centre of pressure at mid-runner."""
     return stand(steel, ice, law, math.tan(lean), float(load), 0.0, *CHECK_GAUSS)
 
 
-def drag(steel, patch, speed, law=SLIDING, ice=RINK):
+def drag(steel: Steel, patch: Patch, speed: float, law: Law = SLIDING, ice: IceNumbers = RINK) -> tuple[float, float]:
     """(ploughing, film), N."""
     plough = ploughing(steel, ice, law, patch, *CHECK_GAUSS)
     return plough, film_shear(steel, ice, law, patch, float(speed), CHECK_FILM_STEPS)
 
 
-def hollow_section():
+def hollow_section() -> list[Check]:
+    """Depth of a hollow and its bite angle."""
     section = Section(3.0e-3, 12.7e-3)
     what = f"circle geometry, {OURS}"
     return [
@@ -127,7 +141,8 @@ def hollow_section():
     ]
 
 
-def flat_upright_runner():
+def flat_upright_runner() -> list[Check]:
+    """A flat upright runner of a speed skate: contact length, depth, ploughing, standing depth."""
     load = 72 * 9.81  # the gravity with which the published digits come out; standard gravity gives 43.33 um
     slide, still = (at_mid(LONG_TRACK, load, law=law, ice=MELTING) for law in (NO_REBOUND, STANDING))
     real = at_mid(LONG_TRACK, load, ice=MELTING)
@@ -145,7 +160,8 @@ def flat_upright_runner():
     ]  # fmt: skip
 
 
-def hollow_and_drag():
+def hollow_and_drag() -> list[Check]:
+    """Drag over the radius of the hollow."""
     load, rows = 53 * GRAVITY, []
     for hollow in (22.23e-3, 9.53e-3, 3.18e-3):
         steel = blade("single_radius", 3.0, hollow=hollow)
@@ -165,7 +181,7 @@ def _projected(scale):
     return closed_forms.radius_of_sagitta(x[1] - x[0], scale * z.mean())
 
 
-def swept_over_straight(steel, patch, path_radius):
+def swept_over_straight(steel: Steel, patch: Patch, path_radius: float) -> float:
     """Least area swept along a path, over the groove of a straight run."""
     half = 0.5 * (patch.front - patch.tail) / path_radius
 
@@ -179,7 +195,8 @@ def swept_over_straight(steel, patch, path_radius):
     return float(min(found.fun, swept(0.0)) / groove_area(steel, patch, *CHECK_GAUSS))
 
 
-def swept_groove():
+def swept_groove() -> list[Check]:
+    """Leaned edges: their projections, the groove they sweep, the tightest clean radius."""
     lean = 30 * DEG
     steel = blade("single_radius", 3.0, hollow=math.inf)
     patch = at_mid(steel, 80 * GRAVITY, lean)
@@ -204,7 +221,8 @@ def _far_film():
     return LEEUWEN.viscosity * 10.0 * LONG_TRACK.thickness * (long[1] - long[0]) / (shear[1] - shear[0])
 
 
-def film_thickness():
+def film_thickness() -> list[Check]:
+    """Thickness of the melt film."""
     patch = at_mid(LONG_TRACK, 72 * GRAVITY)
     film = drag(LONG_TRACK, patch, 8.0)[1]
     mean = RINK.viscosity * 8.0 * LONG_TRACK.thickness * (patch.front - patch.rear) / film
@@ -218,7 +236,8 @@ def film_thickness():
     ]  # fmt: skip
 
 
-def hockey_arc():
+def hockey_arc() -> list[Check]:
+    """Loaded arc of a hockey blade."""
     patch = at_mid(single(10), 80 * GRAVITY)
     loaded = (patch.front - patch.rear) * 1e3
     return [compare("6", "Hockey blade: loaded arc", (10.0, 99.0), "mm", loaded, 0.0,
@@ -227,7 +246,7 @@ def hockey_arc():
                     f"over 1 in; immersed arc {(patch.front - patch.tail) * 1e3:.1f} mm.")]  # fmt: skip
 
 
-def speed_skate(mass, speed, path_radius=math.inf):
+def speed_skate(mass: float, speed: float, path_radius: float = math.inf) -> tuple:
     """(friction coefficient, power in W, lean in rad) on the long-track blade at -5 deg C."""
     lean = closed_forms.steady_lean(speed, path_radius) if math.isfinite(path_radius) else 0.0
     load = mass * GRAVITY / math.cos(lean)
@@ -240,7 +259,8 @@ SMOOTH = "Smooth theory: ice that yields and a melt film, no roughness, no sidew
 UNREAD, SLED = 0.10, 0.0005 / 0.0071
 
 
-def measured_friction():
+def measured_friction() -> list[Check]:
+    """Friction coefficients beside measured ones."""
     (straight, _, _), (curve, _, lean) = speed_skate(72, 8.0), speed_skate(72, 8.0, 27.0)
     load, steel = 53 * GRAVITY, single(10)
     sled = sum(drag(steel, at_mid(steel, load), 1.8)) / load
@@ -256,7 +276,8 @@ def measured_friction():
     ]  # fmt: skip
 
 
-def friction_power():
+def friction_power() -> list[Check]:
+    """Friction power of speed skaters beside the measured."""
     straight, curve = speed_skate(75, 10.5)[1], speed_skate(75, 10.5, 27.0)[1]
     mean = 0.5 * (straight + curve)
     least, most = (0.5 * (speed_skate(m, v)[1] + speed_skate(m, v, 27.0)[1]) for m, v in ((70, 9.0), (80, 12.0)))
@@ -272,7 +293,8 @@ def friction_power():
     ]  # fmt: skip
 
 
-def steady_lean():
+def steady_lean() -> list[Check]:
+    """Lean and load of a steady turn."""
     turn = Scenario("turn", (0.0, 1.0), (0.0, 0.0), speed_m_s=12.0, path_radius_m=8.5, heading_rad=1.5, ramp_m=3.0)
     skater = Skater("adult")
     plan = program(turn, skater, single(10), RINK, SLIDING)
@@ -284,7 +306,8 @@ def steady_lean():
     ]
 
 
-def foot_mass():
+def foot_mass() -> list[Check]:
+    """Mass of the foot beside segment tables."""
     skater = Skater("adult")
     share = skater.skate_mass_kg / skater.mass_kg
     band = (0.0137, 0.0145)

@@ -38,7 +38,7 @@ def _period(time, angle):
     return float(2 * (at[-1] - at[0]) / (len(at) - 1))
 
 
-def rocking_engine():
+def rocking_engine() -> float:
     """Period of the stiff pair on a standing blade, s, stepped by the engine: let go at a small pitch, no drag."""
     steel, weight, dt = blade("single_radius", ROCKER_M), TWO_BODIES.weight_n, 1e-5
     patch = settle(steel, RINK, STANDING, 0.0, SWING_RAD, weight, 2e-5, *CHECK_GAUSS)
@@ -56,7 +56,7 @@ def rocking_engine():
     return _period(record[:, COLUMNS.index("time")], record[:, COLUMNS.index("pitch")])
 
 
-def rocking_integrator():
+def rocking_integrator() -> float:
     """The same, s, as one rigid body under the same ice force, integrated by DOP853 instead of the engine."""
     steel = blade("single_radius", ROCKER_M)
     mass, height, inertia = _as_one(TWO_BODIES)

@@ -54,7 +54,7 @@ def gap_text(check: Check) -> str:
     return f"{share:+.0f} %" if abs(share) >= 10 else f"{share:+.2f} %"
 
 
-_TITLE = "Published, measured or said - and ours"
+_TITLE = "Published, measured or customary values beside ours"
 
 _LEGEND = f"* {MEMORY}. Every source: validation.md and validation.csv in the run folder."
 

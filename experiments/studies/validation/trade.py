@@ -20,6 +20,7 @@ from experiments.studies.validation.checks import (
     single,
 )
 from sim.blade.section import Section
+from sim.blade.steel import Steel
 from sim.ice.contact import settle, stand
 from sim.ice.sideways import pivot
 from sim.rolling.scenarios import roll
@@ -76,7 +77,7 @@ def _steady(steels):
     return stiffness, shift
 
 
-def pitch_bias(steel, reference):
+def pitch_bias(steel: Steel, reference: Steel) -> np.ndarray:
     """Pitch over the reference's at load lines of +-50 mm, rad: (13,), toe-down positive; 80 kg, upright."""
     lines = np.linspace(-0.05, 0.05, 13)
     load = 80 * GRAVITY

@@ -1,0 +1,222 @@
+"""Every threshold of a judgement on both of its sides, as literal numbers, and verdicts that can be told by hand."""
+
+import math
+
+import numpy as np
+import pytest
+
+from experiments.analysis.deciding import (
+    Choice,
+    against_line,
+    alike,
+    choices,
+    clear,
+    deciding,
+    excludes,
+    felt,
+    judge,
+    large_change,
+    near_crown,
+    order_kept,
+    ratios,
+    share_beyond,
+    side,
+)
+from experiments.request.objectives import Weighting
+from tests.experiments.analysis.hand import draws_of
+
+NAN = math.nan
+
+
+@pytest.mark.parametrize(
+    ("gain", "word"),
+    [
+        ((1.0051, 1.02, 1.03), "beyond"),
+        ((1.0049, 1.02, 1.03), "undecided"),
+        ((0.97, 0.98, 0.9949), "inside"),
+        ((0.97, 0.98, 0.9951), "undecided"),
+        ((0.90, 1.00, 1.10), "undecided"),
+        ((NAN, NAN, NAN), "unknown"),
+        ((1.01, 1.02, NAN), "unknown"),
+    ],
+)
+def test_a_gain_is_beyond_the_line_from_half_a_percent(gain, word):
+    assert against_line(gain) == word
+
+
+def test_share_beyond_counts_gains_above_half_a_percent_among_the_known():
+    assert share_beyond(np.array([1.0051, 1.0049, NAN, 2.0, 0.5, 1.0])) == 0.4
+    assert math.isnan(share_beyond(np.array([NAN, NAN])))
+
+
+@pytest.mark.parametrize(
+    ("ratio", "known"),
+    [
+        ((1.0006, 1.01, 1.02), True),  # printed as 1.001
+        ((1.0004, 1.01, 1.02), False),  # printed as 1.000
+        ((0.98, 0.99, 0.9994), True),
+        ((0.98, 0.99, 0.9996), False),
+        ((0.9, 1.0, 1.1), False),
+        ((NAN, NAN, NAN), False),
+    ],
+)
+def test_a_change_is_clear_when_neither_bound_is_printed_as_one(ratio, known):
+    assert clear(ratio) is known
+
+
+@pytest.mark.parametrize(
+    ("ratio", "known"),
+    [
+        ((1.006, 1.0101, 1.02), True),
+        ((1.006, 1.0099, 1.02), False),
+        ((0.98, 0.9899, 0.995), True),
+        ((0.98, 0.9901, 0.995), False),
+        ((0.999, 1.2, 1.4), False),  # large, and may be chance
+    ],
+)
+def test_a_change_is_felt_from_one_percent(ratio, known):
+    assert felt(ratio) is known
+
+
+@pytest.mark.parametrize(("ratio", "lower", "higher"), [((0.8, 0.9, 0.99), "better", "worse"),
+                                                        ((1.01, 1.1, 1.2), "worse", "better"),
+                                                        ((0.99, 1.1, 1.2), "undecided", "undecided")])  # fmt: skip
+def test_which_side_of_one_is_better(ratio, lower, higher):
+    assert (side(ratio, "lower"), side(ratio, "higher")) == (lower, higher)
+
+
+@pytest.mark.parametrize(
+    ("percent", "known"), [((-0.9, 0.9), True), ((-1.1, 0.0), False), ((0.0, 1.1), False), ((-1.1, 1.1), False)]
+)
+def test_measures_are_alike_within_one_percent(percent, known):
+    low, high = (math.log1p(p / 100) for p in percent)
+    assert alike((low, 0.0, high)) is known
+    assert not alike((-0.0099, 0.0, 0.00996)) and alike((-0.0099, 0.0, 0.0099)), "log(1.01) is 0.00995"
+
+
+@pytest.mark.parametrize(("tau", "word"), [(1.0, "kept"), (0.801, "kept"), (0.799, "partly"), (0.401, "partly"),
+                                           (0.399, "lost"), (-1.0, "lost"), (NAN, "unknown")])  # fmt: skip
+def test_an_order_is_kept_above_a_tau_of_0_8_and_partly_above_0_4(tau, word):
+    assert order_kept(tau) == word
+
+
+@pytest.mark.parametrize(("away_um", "near"), [(0, True), (9.9, True), (-9.9, True), (10.1, False), (-10.1, False)])
+def test_ten_micrometres_from_the_crown_are_near(away_um, near):
+    assert near_crown(83e-6 + away_um * 1e-6, 83e-6) is near
+
+
+def test_several_sessions_from_eight_percent_in_the_logarithm():
+    def change(log, half=0.001):
+        return np.exp([log - half, log, log + half])
+
+    assert large_change([change(0.081)]) and large_change([change(-0.081)])
+    assert not large_change([change(0.079), change(-0.079), None])
+    assert not large_change([change(0.5, half=0.6)]), "what may be chance does not count"
+    assert large_change([change(0.5, half=0.6), None, change(0.01), change(0.09)])
+    assert not large_change([]) and not large_change([None])
+
+
+def test_the_bounds_of_an_interval_belong_to_it():
+    assert not excludes((0.0, 1.0, 2.0)) and not excludes((-2.0, -1.0, 0.0)) and not excludes((-1, 0, 1))
+    assert excludes((1e-9, 1.0, 2.0)) and excludes((-2.0, -1.0, -1e-9)) and excludes((1.0, 2.0, 3.0), 3.1)
+
+
+# ---------------------------------------------------------------- the verdict
+
+
+def judged(*scores, refused=(), refreshed=1, worth=1.01, apart=None):
+    """The verdict over blades of these scores (5, 50, 95 %); the first is the blade as measured, at 0."""
+    spreads = [(0.0, 0.0, 0.0), *scores]
+    every = [Choice(i, f"blade {i}", np.array(s, float), 0.0, None, "no" if i in refused else "")
+             for i, s in enumerate(spreads)]  # fmt: skip
+    score = np.array([[s[1] for s in spreads]] * 3 if apart is None else apart, float)
+    return judge(draws_of({}, score=score), every, refreshed, worth)
+
+
+@pytest.mark.parametrize(
+    ("score", "kind"),
+    [
+        ((0.001, 0.0144, 0.03), "change"),  # log2(1.01) is 0.01436
+        ((0.001, 0.0143, 0.03), "too_close"),  # sure, and not worth the steel
+        ((-0.001, 0.5, 0.9), "too_close"),  # large, and may be chance
+        ((0.0, 0.5, 0.9), "too_close"),
+        ((-0.5, -0.2, 0.001), "too_close"),
+        ((-0.5, -0.2, -0.001), "keep"),
+    ],
+)
+def test_a_regrind_has_to_be_sure_and_worth_one_percent(score, kind):
+    assert judged((-1, -0.9, -0.8), score).kind == kind
+
+
+def test_what_is_worth_the_steel_is_what_was_stated():
+    """log2(1.2) is 0.26303."""
+    assert judged((0.1, 0.262, 0.3), worth=1.2).kind == "too_close"
+    assert judged((0.1, 0.264, 0.3), worth=1.2).kind == "refresh"
+
+
+def test_the_best_is_that_of_the_highest_middle_and_the_second_comes_after():
+    found = judged((0.1, 0.2, 0.3), (0.0, 0.5, 0.6), (0.2, 0.3, 0.9))
+    assert (found.kind, found.best.index, found.second.index) == ("too_close", 2, 3)
+    found = judged((0.1, 0.2, 0.3), (0.01, 0.5, 0.6), (0.2, 0.3, 0.9), refused=(2,))
+    assert (found.kind, found.best.index, found.second.index) == ("change", 3, 1)
+    assert judged((0.1, 0.2, 0.3)).kind == "refresh" and judged((0.1, 0.2, 0.3), refreshed=9).kind == "change"
+    assert judged((0.1, 0.2, 0.3)).second is None
+    assert judged((NAN, NAN, NAN), (0.1, 0.2, 0.3)).best.index == 2, "a blade that cannot be judged is not advised"
+    nothing = judged((0.1, 0.2, 0.3), refused=(1,))
+    assert (nothing.kind, nothing.best.index, nothing.advised) == ("none", 0, False)
+
+
+def test_best_against_second_is_taken_within_each_draw():
+    """Both scatter by 1, always 0.1 apart: the difference is sure."""
+    score = [[0, x + 0.1, x] for x in np.linspace(0, 1, 21)]
+    found = judged((0.2, 0.6, 1.0), (0.1, 0.5, 0.9), apart=score)
+    assert found.apart.tolist() == pytest.approx([0.1, 0.1, 0.1])
+
+
+def test_share_first_is_among_those_that_can_be_ground():
+    """Over 4 draws: blade 3 is best in all and refused; of the rest blade 2 leads in 3, the measured blade in 1."""
+    score = np.array([[0, -1, 1, 9], [0, -1, 2, 9], [0, -1, -2, 9], [0, 3, 4, 9]], float)
+    found = choices(draws_of({}, score=score), [None] * 4, ["", "", "", "no"])
+    assert [c.first for c in found] == [0.25, 0.0, 0.75, 0.0]
+    assert found[2].score.tolist() == pytest.approx(np.quantile(score[:, 2], [0.05, 0.5, 0.95]).tolist())
+    missing = np.where(score == 4, np.nan, score)
+    assert [c.first for c in choices(draws_of({}, score=missing), [None] * 4, ["", "", "", "no"])][:3] == pytest.approx(
+        [1 / 3, 0.0, 2 / 3]
+    )
+
+
+def test_ratios_need_a_positive_number_of_both_somewhere():
+    made = draws_of({"turn_drag": np.array([[2.0, 1.0], [4.0, 1.0], [np.nan, 1.0]])})
+    assert ratios(made, "turn_drag", 1).tolist() == pytest.approx([0.2625, 0.375, 0.4875])  # of 1/2 and 1/4
+    assert ratios(draws_of({"turn_drag": np.array([[2.0, 0.0], [1.0, 1.0]])}), "turn_drag", 1) is None
+    assert ratios(draws_of({"turn_drag": np.array([[np.nan, 1.0]])}), "turn_drag", 1) is None
+
+
+def test_the_three_measures_that_decide_by_weight_times_change_either_way():
+    """|log| of 0.5 is 0.69 and of 1.9 is 0.64; twice the weight of 1.5 is 0.81; a weight of nothing decides nothing."""
+    change = {"turn_drag": 0.5, "push_hold_angle": 1.9, "turn_scrape": 1.5, "glide_drag_coefficient": 1.01,
+              "critical_ankle_stiffness": 9.0}  # fmt: skip
+    weights = {"turn_drag": 1, "push_hold_angle": 1, "turn_scrape": 2, "glide_drag_coefficient": 1}
+    scheme = Weighting("w", weights | {"critical_ankle_stiffness": 0}, {})
+    made = draws_of({name: np.array([[1.0, ratio]] * 2) for name, ratio in change.items()})
+    assert deciding(made, scheme, 1) == ["turn_scrape", "turn_drag", "push_hold_angle"]
+
+
+def test_what_decides_goes_by_the_middle_of_its_interval():
+    """A drag of 1.2 in the middle and 5 at most, against a hold of 1.5 throughout."""
+    made = draws_of({"turn_drag": np.array([[1, r] for r in (1.0, 1.1, 1.2, 4.0, 5.0)]),
+                     "push_hold_angle": np.array([[1.0, 1.5]] * 5)})  # fmt: skip
+    weights = {"turn_drag": 1, "push_hold_angle": 1}
+    assert deciding(made, Weighting("w", weights, {}), 1) == ["push_hold_angle", "turn_drag"]
+
+
+def test_a_weight_of_nothing_and_a_number_that_cannot_be_had_decide_nothing():
+    made = draws_of({"turn_drag": np.array([[1.0, 2.0]]), "turn_scrape": np.array([[1.0, NAN]])})
+    scheme = Weighting("w", {"turn_drag": 0, "turn_scrape": 1, "push_hold_angle": 1}, {})
+    assert deciding(made, scheme, 1) == ["push_hold_angle"]
+
+
+def test_nobody_comes_first_where_no_draw_has_all_scores():
+    score = np.array([[0.0, NAN], [NAN, 1.0]])
+    found = choices(draws_of({}, score=score), [None] * 2, ["", ""])
+    assert [c.first for c in found] == [0.0, 0.0] and found[1].score.tolist() == [1.0, 1.0, 1.0]

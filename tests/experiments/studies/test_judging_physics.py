@@ -1,0 +1,313 @@
+"""Stance map, other physics and sensitivity: what moves with what, and indices that are known on paper."""
+
+import math
+from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from experiments.analysis.draws import Draws, columns_of
+from experiments.analysis.variants import LINE_RADII, gains, statics
+from experiments.request.fields import Fields
+from experiments.request.uncertainty import Input
+from experiments.run.workers import HERE, silent
+from experiments.studies.certainty.tables import write_beats, write_ranks
+from experiments.studies.model_form import study as model_form
+from experiments.studies.model_form.study import Variant
+from experiments.studies.model_form.tables import _swapped
+from experiments.studies.sensitivity import study as sensitivity
+from experiments.studies.stance_map import study as stance_map
+from experiments.studies.stance_map.tables import _best as stance_map_best
+from sim.blade.section import Section
+from sim.errors import BladeError
+from sim.measures import REGISTRY, STATIC
+from tests.experiments.analysis.hand import FT, ICE, LAW, PAIRS, TEN, blade, changed, draws_of, request, setting
+
+# ---------------------------------------------------------------- stance map
+
+
+def test_the_glide_line_moves_the_glide_alone():
+    found = changed(setting(), stance_map.standing_at(setting(), "glide", 0.01))
+    assert found == {"states.glide.line_m": 0.01}
+
+
+def test_the_turn_line_moves_the_turn_and_the_pivot_on_the_forefoot():
+    found = changed(setting(), stance_map.standing_at(setting(), "turn", 0.05))
+    assert found == {"states.turn.line_m": 0.05, "states.pivot_forefoot.line_m": 0.05}
+
+
+@pytest.mark.parametrize(("axis", "moved"), [("glide", {"glide"}), ("turn", {"turn", "pivot_forefoot"})])
+def test_a_line_moves_the_measures_of_its_states_and_no_others(axis, moved):
+    """On the model itself: every static measure is either of a moved state, or the same to the last bit."""
+    here, there = (statics(blade(8, 12), s, STATIC) for s in (setting(), stance_map.standing_at(setting(), axis, 0.02)))
+    differ = {n for n, a, b in zip(STATIC, here, there) if a != b}
+    fixed = {"turn_lean", "pitch_bias", "heel_over_toe"}  # set by speed and path, or averaged over lines of their own
+    assert differ <= {n for n in STATIC if REGISTRY[n].state in moved}
+    assert differ >= {n for n in STATIC if REGISTRY[n].state in moved} - fixed - {"turn_scrape", "glide_inside_share"}
+
+
+def test_the_map_is_put_together_candidate_pair_glide_turn():
+    """Costs: ankle g, drag t for the blade; the line R^-1 and R^2 for the same place. Its gain: (a^2 b)^(-1/3)."""
+    glide, turn = np.array([0.30, 0.25]), np.array([9.0, 10.0, 12.0])
+    radii = np.geomspace(2.0, 5.0, 41)
+    table = {
+        "critical_ankle_stiffness": np.array([[a, 2 * a, *(1 / radii)] for a in glide]),
+        "turn_drag": np.array([[b, b, *radii**2] for b in turn]),
+    }
+    pair = ("critical_ankle_stiffness", "turn_drag")
+    found = stance_map._crossed_gains(table, [pair, pair[::-1]], [2, 2], radii)
+    assert found.shape == (2, 2, 2, 3)
+    one = (glide[:, None] ** 2 * turn) ** (-1 / 3)
+    assert found[0, 0] == pytest.approx(one, rel=1e-3) and found[0, 1] == pytest.approx(one, rel=1e-3)
+    two = ((2 * glide[:, None]) ** 2 * turn) ** (-1 / 3)
+    assert found[1, 0] == pytest.approx(two, rel=1e-3)
+
+
+def test_a_map_of_two_by_three_stances_is_each_stance_worked_out_alone():
+    plain, shallow = blade(8, 12, name="a"), blade(13, 8, name="b", section=Section(2.9e-3, 18e-3))
+    asked = request([plain, shallow], pairs=PAIRS[:2])
+    lines = np.array([-0.03, 0.0]), np.array([0.0, 0.03, 0.05])
+    found = stance_map.run(stance_map.Plan(asked, *lines), HERE, silent)
+    assert found.gain.shape == (2, 2, 2, 3)
+    radii = np.geomspace(6 * FT, 16 * FT, LINE_RADII)
+    for g, t in ((0, 2), (1, 0)):
+        there = stance_map.standing_at(stance_map.standing_at(setting(), "glide", lines[0][g]), "turn", lines[1][t])
+        values = np.array([statics(x, there, STATIC) for x in (plain, shallow)])
+        table = {n: values[:, j] for j, n in enumerate(STATIC)}
+        alone = gains([plain, shallow], table, PAIRS[:2], radii, there)
+        assert found.gain[:, :, g, t] == pytest.approx(alone, rel=1e-9)
+        assert found.measures["turn_drag"][t] == pytest.approx(table["turn_drag"])
+        assert found.measures["glide_drag_coefficient"][g] == pytest.approx(table["glide_drag_coefficient"])
+    middle = {name: int(np.argmin(abs(v - (0 if name == "temperature_shift" else 1))))
+              for name, (v, _) in stance_map.SURROUNDINGS.items()}  # fmt: skip
+    for name, i in middle.items():  # the stated place is among the others
+        values = np.array([statics(x, setting(), STATIC) for x in (plain, shallow)])
+        alone = gains([plain, shallow], {n: values[:, j] for j, n in enumerate(STATIC)}, PAIRS[:2], radii, setting())
+        assert found.around[name][i] == pytest.approx(alone, rel=1e-9), name
+
+
+def test_what_surrounds_the_stated_place():
+    ends = {name: (v[0], v[-1], len(v)) for name, (v, _) in stance_map.SURROUNDINGS.items()}
+    assert ends == {"mass_factor": (0.6, 1.4, 9), "temperature_shift": (-6.0, 4.0, 6), "hollow_factor": (0.75, 1.75, 9)}
+
+
+@pytest.mark.parametrize(("name", "value"), [("mass_factor", 1.4), ("temperature_shift", -6.0), ("hollow_factor", 1.5)])
+def test_surroundings_are_applied_to_blades_and_their_lines(name, value):
+    """Each against a setting and blades that are written out by hand."""
+    hollow = Section(2.9e-3, 12.7e-3 * (1.5 if name == "hollow_factor" else 1))
+    ice = replace(ICE, temperature_c=-11.0) if name == "temperature_shift" else ICE
+    body = replace(setting().skater, mass_kg=112.0 if name == "mass_factor" else 80.0)
+    there = setting(ice=ice, skater=body, reference=blade(10, name="ten", section=hollow))
+    radii, mine = np.geomspace(6 * FT, 16 * FT, 9), blade(8, 12, section=hollow)
+    values = {n: np.array([v]) for n, v in zip(STATIC, statics(mine, there, STATIC))}
+    found = stance_map.gains_at(((blade(8, 12),), setting(), PAIRS[:2], radii), (name, value))
+    assert found == pytest.approx(gains([mine], values, PAIRS[:2], radii, there), rel=1e-9)
+    here = stance_map.gains_at(((blade(8, 12),), setting(), PAIRS[:2], radii), ("scuff", 0.02))
+    assert not np.allclose(found, here, rtol=1e-6)
+
+
+def test_ice_above_freezing_has_no_gain():
+    found = stance_map.gains_at(((TEN, TEN), setting(), PAIRS[:2], np.array([2.0, 3.0])), ("temperature_shift", 5.5))
+    assert found.shape == (2, 2) and np.isnan(found).all()
+
+
+def test_pairs_of_one_glide_and_one_turn_measure_make_a_map():
+    both = (PAIRS[0], PAIRS[1], ("turn_drag", "push_hold_angle"), ("turn_drag", "pivot_forefoot_toe_in"), PAIRS[2])
+    assert stance_map.crossed_pairs(request([TEN], pairs=both)) == PAIRS[:2]
+    with pytest.raises(BladeError, match="a stance map needs a pair"):
+        stance_map.crossed_pairs(request([TEN], pairs=both[2:]))
+
+
+def test_most_places_of_a_map():
+    """1 blade x 1 pair x 201 x 201 places are 40401: 496 blades are too many for 20 million."""
+    wide = {"from": "-10 mm", "to": "10 mm", "count": 201}
+    fields = {"glide_lines": wide, "turn_lines": wide}
+    asked = request([TEN])
+    for count, fine in ((495, True), (496, False)):
+        many = replace(asked, cases=asked.cases * count)
+        if fine:
+            plan = stance_map.checked_plan(many, Fields(dict(fields), ""))
+            assert (plan.glide_m[0], plan.glide_m[-1], len(plan.turn_m)) == (-0.01, 0.01, 201)
+        else:
+            with pytest.raises(BladeError, match="20000000"):
+                stance_map.checked_plan(many, Fields(dict(fields), ""))
+
+
+# ---------------------------------------------------------------- other physics
+
+OTHER_ICE = replace(ICE, name="other", temperature_c=-9.0, hardness_at_zero_pa=1e7, hardness_slope_pa_per_k=1e5,
+                    modulus_pa=8e9, poisson=0.3, viscosity_pa_s=1.7e-3, density_kg_m3=999.0, latent_j_kg=3e5,
+                    conductivity_w_mk=1.6, diffusivity_m2_s=0.8e-6, hardness_factor=1.3)  # fmt: skip
+SWITCHED = {
+    "standard": {},
+    "standing contact": {"law.standing": 1.0},
+    "no rebound": {"law.rebound": 0.0},
+    "rear width a(d)": {"law.rear_full": 1.0},
+    "slip-line pressure": {"law.slip_line": 1.0},
+    "no film": {"law.film": 0.0},
+    "scuff 0": {"law.scuff": 0.0},
+    "scuff 0.05": {"law.scuff": 0.05},
+    "ice constants other": {
+        "ice.modulus_pa": 8e9, "ice.viscosity_pa_s": 1.7e-3, "ice.conductivity_w_mk": 1.6,
+        "ice.diffusivity_m2_s": 0.8e-6,
+    },
+}  # fmt: skip
+
+
+def test_each_variant_changes_its_own_switch_and_the_standard_comes_first():
+    found = model_form.varied_physics(setting(), OTHER_ICE)
+    assert list(found) == list(SWITCHED), "a variant is new or gone: say here what it changes"
+    assert {name: changed(setting(), there) for name, there in found.items()} == SWITCHED
+
+
+def test_other_constants_leave_the_hardness_as_it_was():
+    there = model_form.varied_physics(setting(), OTHER_ICE)["ice constants other"]
+    assert there.ice.hardness_pa == pytest.approx(17.7e6) and there.ice.temperature_c == -5.0
+
+
+def test_every_switch_of_the_law_is_tried():
+    touched = {key.removeprefix("law.") for change in SWITCHED.values() for key in change if key.startswith("law.")}
+    assert touched == set(LAW._fields)
+
+
+def tau_b(one, two):
+    """Kendall's tau-b by counting pairs: (agreeing - opposed)/sqrt(untied in one x untied in two)."""
+    signs = [(np.sign(a - c), np.sign(b - d)) for (a, b), (c, d) in combinations(list(zip(one, two)), 2)]
+    untied = [sum(s[k] != 0 for s in signs) for k in (0, 1)]
+    return sum(a * b for a, b in signs) / math.sqrt(untied[0] * untied[1])
+
+
+@pytest.mark.parametrize(
+    ("one", "two", "tau"),
+    [
+        ([1, 2, 3, 4], [1, 2, 3, 4], 1.0),
+        ([1, 2, 3, 4], [4, 3, 2, 1], -1.0),
+        ([1, 2, 3, 4], [1, 2, 4, 3], 2 / 3),  # one pair of six the other way
+        ([1, 1, 2, 3], [1, 2, 3, 4], 5 / math.sqrt(30)),  # a tie in one of them
+        ([1, 3, 2, 4, 5], [2, 1, 4, 3, 5], 0.4),
+    ],
+)
+def test_tau_of_two_orders_by_hand(one, two, tau):
+    found = model_form.order_tau(np.array(one, float), np.array(two, float))
+    assert found == pytest.approx(tau) and tau_b(one, two) == pytest.approx(tau)
+
+
+def test_no_order_where_a_score_is_missing():
+    full, gap = np.array([1.0, 2.0, 3.0]), np.array([1.0, np.nan, 3.0])
+    assert math.isnan(model_form.order_tau(full, gap)) and math.isnan(model_form.order_tau(gap, full))
+
+
+def test_a_variant_is_judged_against_the_reference_under_its_own_physics():
+    """The reference blade scores 0 under every physics; the other as its own drag and hold say."""
+    asked = request([blade(10, name="ten again"), blade(8, 12, name="b")])
+    found = model_form.run(model_form.Plan(asked, OTHER_ICE), HERE, silent)
+    assert [v.name for v in found.variants] == list(SWITCHED)
+    for variant, there in zip(found.variants, model_form.varied_physics(setting(), OTHER_ICE).values()):
+        values, base = (dict(zip(STATIC, statics(x, there, STATIC))) for x in (blade(8, 12), TEN))
+        drag, hold = (values[n] / base[n] for n in ("turn_drag", "push_hold_angle"))
+        assert variant.score.tolist() == pytest.approx([0, -0.75 * math.log2(drag) + 0.25 * math.log2(hold)], abs=1e-9)
+        assert variant.tau == (1.0 if variant.score[1] * found.variants[0].score[1] > 0 else -1.0)
+        assert variant.gain.shape == (2, 1)
+
+
+# ---------------------------------------------------------------- sensitivity
+
+
+def planned(**more):
+    """Three inputs named in another order than the columns of the draws: errors of grinding come last there."""
+    inputs = (Input("radius_factor", stats.uniform(0, 1), "test"), Input("scuff", stats.uniform(0, 1), "test"),
+              Input("mass_factor", stats.uniform(0, 1), "test"))  # fmt: skip
+    made = {"request": request([TEN], pairs=()), "inputs": inputs, "outputs": ("turn_drag",), "trajectories": 10,
+            "base_samples": 512, "seed": 3}  # fmt: skip
+    return sensitivity.Plan(**(made | more))
+
+
+def answering(function):
+    """In place of the draws: the ratio of the turn drag is a function of the inputs by name, the reference 10 N."""
+
+    def drawn(asked, inputs, draws, seed, workers, progress, points):
+        by_name = {name: points[:, j] for j, (name, _) in enumerate(columns_of(inputs, asked.candidates))}
+        values, base = np.ones((draws, 1, len(STATIC))), np.ones((draws, len(STATIC)))
+        base[:, STATIC.index("turn_drag")] = 10.0
+        values[:, 0, STATIC.index("turn_drag")] = 10.0 * function(**by_name)
+        return Draws(("ten",), (), (), points, values, base, np.ones((draws, 1, 0)), np.zeros((draws, 1)))
+
+    return drawn
+
+
+def test_indices_of_a_sum_are_shares_of_its_variance(monkeypatch):
+    """y = 3 a + 2 b + 0 c of three even inputs: first-order 9/13, 4/13 and 0, total the same; Morris' mu* are the
+    slopes 3, 2 and 0 and his sigma nothing, but for levels at the ends that are drawn in by half a percent."""
+    sloped = answering(lambda radius_factor, scuff, mass_factor: 3 * radius_factor + 2 * scuff + 0 * mass_factor)
+    monkeypatch.setattr(sensitivity, "run_draws", sloped)
+    found = sensitivity.run(planned(), HERE, silent)
+    assert found.outputs == ("turn_drag",) and found.subject == "ten"
+    shares = {"radius_factor": 9 / 13, "scuff": 4 / 13, "mass_factor": 0.0}
+    slopes = {"radius_factor": 3.0, "scuff": 2.0, "mass_factor": 0.0}
+    for name, index in found.sobol("turn_drag").items():
+        assert (index.first, index.total) == (pytest.approx(shares[name], abs=0.03),) * 2, name
+    for x in [x for x in found.indices if x.method == "morris"]:
+        assert x.first == pytest.approx(slopes[x.input], rel=0.02) and x.total < 0.05 and x.total_confidence is None
+
+
+def test_a_product_decides_only_together(monkeypatch):
+    """y = (a - 1/2)(b - 1/2): first-order indices 0, total indices 1."""
+    product = answering(lambda radius_factor, scuff, mass_factor: 1 + (radius_factor - 0.5) * (mass_factor - 0.5))
+    monkeypatch.setattr(sensitivity, "run_draws", product)
+    found = sensitivity.run(planned(), HERE, silent).sobol("turn_drag")
+    assert [round(found[n].first, 1) for n in ("radius_factor", "mass_factor")] == pytest.approx([0, 0], abs=0.1)
+    assert [found[n].total for n in ("radius_factor", "scuff", "mass_factor")] == pytest.approx([1, 0, 1], abs=0.06)
+
+
+def test_points_follow_the_laws_and_stay_off_their_infinite_ends(monkeypatch):
+    """Levels 0 and 1 are cut at 0.005: 2.576 standard deviations of a normal law."""
+    seen = []
+    monkeypatch.setattr(sensitivity, "run_draws", lambda *a: seen.append(a[-1]) or answering(lambda scuff: scuff)(*a))
+    one = (Input("scuff", stats.norm(5.0, 2.0), "test"),)
+    sensitivity.run(planned(inputs=one), HERE, silent)
+    morris, sobol = seen
+    assert (morris.min(), morris.max()) == pytest.approx((5 - 2 * 2.5758, 5 + 2 * 2.5758), abs=1e-3)
+    assert (sobol.mean(), sobol.std()) == pytest.approx((5.0, 2.0), rel=0.02)
+
+
+def test_what_does_not_vary_has_no_index_and_a_failed_draw_is_refused(monkeypatch):
+    monkeypatch.setattr(sensitivity, "run_draws", answering(lambda scuff, **_: 1.0 + 0 * scuff))
+    assert sensitivity.run(planned(), HERE, silent).indices == ()
+    monkeypatch.setattr(sensitivity, "run_draws", answering(lambda scuff, **_: np.where(scuff > 0.99, np.nan, scuff)))
+    with pytest.raises(BladeError, match="draws failed; narrow the inputs"):
+        sensitivity.run(planned(), HERE, silent)
+
+
+# ---------------------------------------------------------------- their tables
+
+
+def test_pairs_that_change_places_by_hand():
+    """1 2 3 4 against 1 3 2 4: one of six pairs; a tie is no change of places."""
+    standard, other = (Variant("v", np.array(s, float), np.zeros((4, 0)), 1.0) for s in ([1, 2, 3, 4], [1, 3, 2, 4]))
+    assert _swapped(standard, other) == "1 of 6" and _swapped(standard, standard) == "0 of 6"
+    reverse, tied = (Variant("v", np.array(s, float), np.zeros((4, 0)), 1.0) for s in ([4, 3, 2, 1], [2, 2, 2, 2]))
+    assert _swapped(standard, reverse) == "6 of 6" and _swapped(standard, tied) == "0 of 6"
+
+
+def test_the_best_stance_in_the_table_and_the_share_beyond():
+    plan = replace(EMPTY_MAP, glide_m=np.array([-0.03, 0.0]), turn_m=np.array([0.0, 0.03, 0.05]))
+    chart = np.array([[1.0051, 1.0049, 1.2], [0.9, np.nan, 1.0]])
+    assert stance_map_best(plan, chart) == ["0.900", "1.200", "-30 / +50", "40 %"]
+    assert stance_map_best(plan, chart * np.nan) == ["n/a", "n/a", "", ""]
+
+
+EMPTY_MAP = stance_map.StanceMap((), (), (), np.zeros(0), np.zeros(0), np.zeros(0), {}, (), {})
+
+
+def test_shares_of_places_and_of_wins_in_the_files(tmp_path):
+    """Four draws of two blades, higher is better: the first wins two, one is shared, one lost."""
+    score = np.array([[2.0, 1.0], [3.0, 1.0], [1.0, 1.0], [0.0, 1.0]])
+    made = draws_of({"turn_drag": score}, ["a", "b"], score=score)
+    write_ranks(tmp_path / "ranks.csv", made)
+    assert (tmp_path / "ranks.csv").read_text().split()[1:] == ["a,1.250,0.7500,0.2500", "b,1.500,0.5000,0.5000"]
+    write_beats(tmp_path / "beats.csv", made, "w")
+    lines = (tmp_path / "beats.csv").read_text().splitlines()
+    assert lines[1:3] == ["weighting w,a,0.5000,0.6250", "weighting w,b,0.3750,0.5000"]
+    assert "turn_drag,a,0.5000,0.3750" in lines, "less drag is better"

@@ -1,0 +1,349 @@
+"""From needs to a verdict in words: weights, stance, steel that is left, and where the sheet's sentences begin."""
+
+import math
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from experiments.analysis.deciding import Choice, Verdict
+from experiments.analysis.variants import statics
+from experiments.request.fields import Fields
+from experiments.request.objectives import Weighting
+from experiments.request.uncertainty import Input
+from experiments.studies.recommend import sentences, study, use
+from experiments.studies.recommend.study import WorkOrder, between_ends, rounded, shown_choices, trade_axes
+from sim.blade.recipe import Recipe, Sweep
+from sim.blade.section import Section
+from sim.blade.stock import Removal
+from sim.errors import BladeError
+from sim.measures import STATIC
+from sim.skater.movement import Scenario
+from tests.experiments.analysis.hand import FT, PAIRS, TEN, blade, changed, draws_of, request, setting
+from tests.experiments.analysis.test_limits import SHOP
+
+NAN = math.nan
+
+
+# ---------------------------------------------------------------- the refreshed curve
+
+
+def measured(feet, lengths_mm, **more) -> Recipe:
+    """A blade as read from a trace: odd radii and odd zones."""
+    family = "single_radius" if len(feet) == 1 else "zoned"
+    shares = tuple(x / 1e3 for x in lengths_mm)
+    return Recipe("measured", family, tuple(f * FT for f in feet), shares, sum(shares) + 0.04, **more)
+
+
+@pytest.mark.parametrize(
+    ("feet", "half"),
+    [(9.24, 9.0), (9.26, 9.5), (9.74, 9.5), (9.76, 10.0), (0.1, 0.5), (10.0, 10.0)],
+)
+def test_radii_are_rounded_to_half_feet(feet, half):
+    found = rounded(measured((feet,), (240,)))
+    assert found.radii_m == pytest.approx((half * FT,)) and (found.family, found.shares) == ("single_radius", ())
+
+
+def test_zone_ends_are_rounded_to_millimetres_and_alike_zones_joined():
+    found = rounded(measured((8.1, 12.2, 11.9, 8.9), (60.4, 59.6, 71.3, 48.7)))
+    assert found.radii_m == pytest.approx((8 * FT, 12 * FT, 9 * FT))
+    assert found.shares == pytest.approx((0.060, 0.131, 0.049)) and found.family == "zoned"
+    one = rounded(measured((9.1, 8.9), (100.0, 140.0)))
+    assert (one.family, one.shares) == ("single_radius", ()) and one.radii_m == pytest.approx((9 * FT,))
+    apart = rounded(measured((9.1, 12.0, 8.9), (80.0, 80.0, 80.0)))
+    assert apart.radii_m == pytest.approx((9 * FT, 12 * FT, 9 * FT)), "only neighbours are joined"
+
+
+# ---------------------------------------------------------------- where the skater stands
+
+ROLL = Scenario("stride", (0, 0.5, 1), (-0.02, 0.01, 0.05), (1.0, 1.0, 1.0), (0.0, 0.0, 0.0), duration_s=0.4)
+
+
+def test_a_stance_moves_every_line_of_states_and_movements_and_nothing_else():
+    here = setting(scenarios={"stride": ROLL})
+    scheme = Weighting("needs", {"turn_drag": 1.0}, {"turn_drag": "lower"})
+    found = study._shifted(request([TEN, blade(9)], here), -0.015, SimpleNamespace(scheme=scheme))
+    wanted = {"states.glide.line_m": -0.030, "states.pivot_forefoot.line_m": 0.030, "states.pivot_heel.line_m": -0.060,
+              "states.turn.line_m": 0.015, "states.push.line_m": 0.055, "scenarios.stride.line_m.0": -0.035,
+              "scenarios.stride.line_m.1": -0.005, "scenarios.stride.line_m.2": 0.035}  # fmt: skip
+    assert changed(here, found.settings[0]) == pytest.approx(wanted)
+    assert all(case.setting is found.settings[0] for case in found.cases) and found.scheme is scheme
+    assert found.settings[0].reference is TEN
+    with pytest.raises(BladeError, match="off the steel"):
+        study._shifted(request([TEN], here), 0.075, SimpleNamespace(scheme=scheme))
+
+
+def test_the_lines_that_are_shifted_are_all_that_there_are():
+    assert set(study.LINES) == {f"{state}_line_shift" for state in ("glide", "turn", "push", "pivot")}
+
+
+def test_doubt_about_the_wear_adds_in_squares():
+    """3 mm and 4 mm make 5 mm."""
+    found = study._widened(Input("glide_line_shift", stats.norm(0.001, 0.003), "w"), 0.004)
+    assert (found.law.mean(), found.law.std()) == (pytest.approx(0.001), pytest.approx(0.005))
+    even = study._widened(Input("glide_line_shift", stats.uniform(-0.003, 0.006), "w"), 0.001)
+    assert even.law.std() == pytest.approx(2e-3), "an even law 6 mm wide has sqrt(3) mm"
+
+
+@pytest.mark.parametrize(("worn", "shift"), [(0.005, 0.020), (-0.035, -0.020), (0.100, 0.060), (-0.100, -0.060)])
+def test_stance_from_the_wear_is_against_the_usual_line_and_no_farther_than_anyone_stands(monkeypatch, worn, shift):
+    """The glide line is at -15 mm; half of a 90 % interval of 6.58 mm is two standard deviations of 1 mm x 1.645."""
+    place = SimpleNamespace(value=worn, low=worn - 1.645e-3, high=worn + 1.645e-3)
+    monkeypatch.setattr(study, "wear", lambda *_: SimpleNamespace(centroid_m=place))
+    bench = SimpleNamespace(ground=TEN.recipe, blades=[SimpleNamespace(reading=None)])
+    needs = use.Needs(("u", {}), (), NAN, "", None, 1.01)
+    order = WorkOrder(bench, needs, "", False, NAN, NAN, SHOP)
+    inputs = (Input("glide_line_shift", stats.norm(0, 0.01), "w"), Input("scuff", stats.norm(0, 0.01), "w"))
+    sampling = study.Sampling(inputs, 16, 1)
+    found, order, sampling = study._stance(order, request([TEN]), sampling)
+    assert found == pytest.approx(shift) == order.needs.shift_m
+    widths = [i.law.std() for i in sampling.inputs]
+    assert widths == pytest.approx([math.sqrt(0.01**2 + 0.001**2), 0.01], rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("shift", "words"),
+    [
+        (0.0, "at the usual place"), (0.49e-3, "at the usual place"), (-0.49e-3, "at the usual place"),
+        (0.6e-3, "1 mm ahead of the usual place"), (-0.015, "15 mm behind the usual place"),
+    ],
+)  # fmt: skip
+def test_a_stance_in_words(shift, words):
+    assert use.place_words(shift) == words
+
+
+def test_nobody_stands_farther_than_sixty_millimetres():
+    places = Fields({"back": "-15 mm", "mid": "0 mm"}, "wishes.stands")
+    assert use._stance(places, "60 mm")[0] == pytest.approx(0.060) and use._stance(places, "-60 mm")[0] == -0.060
+    for far in ("60.1 mm", "-60.1 mm"):
+        with pytest.raises(BladeError, match="farther than anyone stands"):
+            use._stance(places, far)
+    assert use._stance(places, "back") == (-0.015, "back, 15 mm behind the usual place (stated)")
+    assert use._stance(places, "mid")[1] == "at the usual place (stated)"
+
+
+# ---------------------------------------------------------------- weights
+
+
+def needs(says=(), **shares):
+    wishes = {
+        "name": "book",
+        "stands": {"mid": "0 mm"},
+        "activities": {"glide": {"glide_drag_coefficient": 3, "push_hold_angle": 1}, "turns": {"turn_drag": 5}},
+        "complaint_share": 0.5,
+        "complaints": {
+            "slow": {"words": "is slow", "measures": {"glide_drag_coefficient": 7}},
+            "wide": {"words": "turns wide", "measures": {"turn_drag": 1, "turn_scrape": 3}},
+        },
+        "worth_grinding": 1.02,
+    }
+    return use.read_needs(Fields({"name": "u", "shares": shares}, "use"), Fields(wishes, "wishes"), list(says), "mid")
+
+
+def test_weights_by_hand():
+    """Glide 3/4 and 1/4 at 60 % of the time, turns at 40 %; a complaint adds half of the whole, two a quarter each."""
+    plain = needs(glide=0.6, turns=0.4)
+    assert plain.scheme.weights == pytest.approx(
+        {"glide_drag_coefficient": 0.45, "push_hold_angle": 0.15, "turn_drag": 0.4}
+    )
+    assert plain.scheme.better["push_hold_angle"] == "higher" and plain.worth == 1.02
+    one = needs(["slow"], glide=0.6, turns=0.4).scheme.weights
+    assert one["glide_drag_coefficient"] == pytest.approx(0.95) and one["turn_drag"] == pytest.approx(0.4)
+    two = needs(["slow", "wide"], glide=0.6, turns=0.4)
+    assert two.scheme.weights == pytest.approx(
+        {"glide_drag_coefficient": 0.70, "push_hold_angle": 0.15, "turn_drag": 0.4625, "turn_scrape": 0.1875}
+    )
+    assert two.complaints == ("is slow", "turns wide")
+
+
+@pytest.mark.parametrize(("glide", "fine"), [(0.621, False), (0.619, True), (0.581, True), (0.579, False)])
+def test_shares_of_time_add_up_to_one_within_two_percent(glide, fine):
+    if fine:
+        needs(glide=glide, turns=0.4)
+    else:
+        with pytest.raises(BladeError, match="must add up to 1"):
+            needs(glide=glide, turns=0.4)
+
+
+def test_a_measure_wanted_both_ways_is_refused():
+    with pytest.raises(BladeError, match="both lower and higher"):
+        use._combined("x", [(0.5, [("turn_drag", 1.0, "lower")]), (0.5, [("turn_drag", 1.0, "higher")])])
+
+
+# ---------------------------------------------------------------- steel
+
+
+def order(height=NAN, least=NAN, limits=SHOP, level=True) -> WorkOrder:
+    return WorkOrder(None, None, "", level, height, least, limits)
+
+
+def removed(depth):
+    return Removal(np.array([-0.1, 0.0, 0.1]), np.array([depth, 0.0, depth / 2]), 0.0)
+
+
+@pytest.mark.parametrize(("least_mm", "left"), [(20.49, True), (20.51, False)])
+def test_steel_that_is_left(least_mm, left):
+    """21 mm less 0.5 mm are 20.5 mm."""
+    found = study._beyond_shop(TEN.recipe, removed(0.5e-3), order(0.021, least_mm / 1e3))
+    assert found == ([] if left else ["20.5 mm of steel would be left, and 20.5 mm is the least stated"])
+
+
+def test_steel_is_not_judged_where_a_height_is_not_stated():
+    for height, least in ((NAN, 0.02), (0.003, NAN), (NAN, NAN)):
+        assert study._beyond_shop(TEN.recipe, removed(1.4e-3), order(height, least)) == []
+
+
+@pytest.mark.parametrize(("depth_mm", "fine"), [(1.499, True), (1.501, False)])
+def test_steel_that_a_shop_takes_off(depth_mm, fine):
+    found = study._beyond_shop(TEN.recipe, removed(depth_mm / 1e3), order())
+    assert found == ([] if fine else ["1.50 mm would have to be removed, and the limit of the shop is 1.50 mm"])
+
+
+def test_limits_of_the_grinder_hold_between_the_ends_alone_and_the_least_left_is_said_first():
+    tight = blade(9, toe_sweep=Sweep(0.02, 0.05)).recipe
+    assert study._beyond_shop(tight, removed(0.1e-3), order()) == []
+    found = study._beyond_shop(blade(5).recipe, removed(2e-3), order(0.021, 0.020))
+    assert [x.split(" ")[0] for x in found] == ["19.0", "least", "2.00"]
+    inner = between_ends(blade(9, 11, level_m=0.13).recipe)
+    assert inner.length_m == pytest.approx(0.24) and inner.heel_sweep.length_m == inner.toe_sweep.length_m == 0.0
+    assert inner.level_m == pytest.approx(0.096), "0.4 of 240 mm"
+
+
+def test_steel_to_remove_between_the_turned_up_ends():
+    """8 ft out of 10 ft, level known: x^2/2 times the change of curvature at the end of the working part and of its
+    blend, 280/2 - 20 - 20/2 = 110 mm; out of 12 ft as much in the middle."""
+    blades = [blade(10, name="as measured"), blade(8), blade(12), blade(9, length_m=0.29)]
+    steel, refused = study.steel_to_remove(request(blades), order())
+    circle = {f: f * FT - math.sqrt((f * FT) ** 2 - 0.11**2) for f in (8, 10, 12)}
+    assert steel[0] is None and refused[:3] == ["", "", ""]
+    assert steel[1].most_m == pytest.approx(circle[8] - circle[10], rel=0.01) and steel[1].at(0.0) < 2e-6
+    assert steel[2].most_m == pytest.approx(circle[10] - circle[12], rel=0.01)
+    assert abs(steel[2].x_m[np.argmax(steel[2].depth_m)]) < 2e-3 and steel[1].x_m[0] == pytest.approx(-0.11, abs=2e-4)
+    assert steel[3] is None and refused[3].startswith("cannot be ground: steel removed: the stock runner is 280 mm")
+
+
+def test_a_tilt_is_free_where_the_gauge_was_not_level():
+    blades = [blade(10), blade(10, level_m=0.01)]
+    known, _ = study.steel_to_remove(request(blades), order(level=True))
+    free, _ = study.steel_to_remove(request(blades), order(level=False))
+    tilt = 0.01 / (10 * FT)  # rad over 220 mm
+    assert known[1].most_m == pytest.approx(0.22 * tilt, rel=0.02) and free[1].most_m < 2e-6
+    assert abs(free[1].tilt_rad) == pytest.approx(tilt, rel=0.02) and known[1].tilt_rad == 0.0
+
+
+# ---------------------------------------------------------------- what the sheet shows
+
+
+def test_the_trade_is_between_the_pair_that_weighs_most():
+    def axes(pairs, **weights):
+        return trade_axes(request([TEN], pairs=pairs, scheme=Weighting("w", weights, {})))
+
+    assert axes(PAIRS, turn_drag=0.6, pivot_forefoot_toe_in=0.5) == PAIRS[1]
+    assert axes(PAIRS, turn_drag=0.4, pivot_forefoot_toe_in=0.3, glide_drag_coefficient=0.2) == PAIRS[0]
+    assert axes((PAIRS[2], ("turn_drag", "push_hold_angle")), push_hold_angle=1.0) == (
+        "pivot_forefoot_toe_in", "glide_drag_coefficient",
+    )  # fmt: skip
+    assert axes((PAIRS[2],), pivot_forefoot_toe_in=1.0)[1] == "glide_drag_coefficient", "a rolled pair is no axis"
+
+
+def test_uneven_edges_level_then_proud_then_low():
+    """25 um either way on the blade as measured, whose own unevenness is left out."""
+    worn = blade(9, 11, section=Section(2.9e-3, 12.7e-3, 40e-6))
+    found = study.uneven_edges(request([worn]))
+    for row, proud in zip(found, (0.0, 25e-6, -25e-6)):
+        one = blade(9, 11, section=Section(2.9e-3, 12.7e-3, proud))
+        assert row == pytest.approx(statics(one, setting(), STATIC), rel=1e-12)
+    hold = found[:, STATIC.index("push_hold_angle")]
+    assert hold[1] != hold[0] != hold[2]
+
+
+def choice(index, low, middle, high, name="found"):
+    return Choice(index, name, np.array([low, middle, high], float), 0.5, None, "")
+
+
+def test_what_is_shown_is_never_the_blade_as_measured():
+    none = Verdict("none", choice(0, 0, 0, 0), None, None)
+    assert shown_choices(none) == []
+    best, second = choice(2, 1, 2, 3), choice(1, 0, 1, 2)
+    assert shown_choices(Verdict("change", best, second, None)) == [best, second]
+    assert shown_choices(Verdict("keep", best, None, None)) == [best]
+
+
+@pytest.mark.parametrize(
+    ("kind", "score", "line", "words"),
+    [
+        ("change", (0.1, 0.2, 0.3), "Regrind to found", "1.15 times as good overall by the stated use (1.07 to 1.23)"),
+        ("refresh", (0.1, 0.2, 0.3), "Grind the same curve fresh", "better in at least 95 % of all draws"),
+        ("keep", (-0.3, -0.2, -0.1), "Leave the curve as it is", "The nearest, found, is 0.87 times"),
+        ("too_close", (-0.1, 0.2, 0.3), "No reason to change the curve", "which may be chance"),
+        ("too_close", (0.0, 0.2, 0.3), "No reason to change the curve", "which may be chance"),
+        ("too_close", (0.001, 0.002, 0.3), "No reason to change the curve", "less than the 2 % that are worth"),
+    ],
+)
+def test_headlines_of_verdicts(kind, score, line, words):
+    head, plain = sentences.headline(Verdict(kind, choice(2, *score), None, None), 1.02)
+    assert head == line and words in " ".join(plain)
+
+
+@pytest.mark.parametrize(("apart", "words"), [((0.001, 0.1, 0.2), "better than the runner-up, second, in at least"),
+                                              ((-0.001, 0.1, 0.2), "difference is too close to call")])  # fmt: skip
+def test_the_runner_up(apart, words):
+    verdict = Verdict("change", choice(2, 0.1, 0.2, 0.3), choice(3, 0.1, 0.2, 0.3, "second"), np.array(apart))
+    assert words in sentences.headline(verdict, 1.02)[1][-1]
+
+
+def felt(**ratios):
+    return draws_of({name: np.array([[1.0, ratio]] * 4) for name, ratio in ratios.items()})
+
+
+def test_what_is_felt_from_one_percent_and_in_which_words():
+    """The largest change first; less drag glides further, a larger hold holds better, and 0.9 % is not said."""
+    found = sentences.feel(felt(glide_drag_coefficient=0.95, push_hold_angle=1.2, turn_drag=1.0101,
+                                pivot_heel_toe_in=1.0099, critical_ankle_stiffness=0.9901), 1)  # fmt: skip
+    assert found[:3] == [
+        "Holds better in the push: 20 % (20 to 20 %).", "Glides further: 5 % (5 to 5 %).",
+        "Loses more speed in a tight turn: 1 % (1 to 1 %).",
+    ]  # fmt: skip
+    assert found[3].startswith("Too close to call, or within 1 %: pivot on forefoot, toe in, pivot on heel, toe in")
+    assert len(found) == 4 and "critical ankle stiffness" in found[3]
+
+
+FALLS = {
+    "pivot_forefoot_toe_in": ("easier", "more effort"), "pivot_heel_toe_in": ("easier", "more effort"),
+    "turn_tightest_clean_radius": ("tighter", "earlier"), "turn_drag": ("Keeps more", "Loses more"),
+    "glide_drag_coefficient": ("further", "less far"), "push_hold_angle": ("Lets go", "Holds better"),
+    "critical_ankle_stiffness": ("Steadier", "Less steady"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", sentences.FEEL)
+def test_every_feeling_has_its_sign(name):
+    less, more = FALLS[name]
+    assert less in sentences.feel(felt(**{name: 0.5}), 1)[0] and more in sentences.feel(felt(**{name: 1.5}), 1)[0]
+
+
+@pytest.mark.parametrize(("ratio", "kind", "words"), [
+    (1.084, "change", "several sessions"), (1.083, "change", "a session or two"),
+    (0.922, "refresh", "several sessions"),
+    (0.9235, "change", "a session or two"), (2.0, "keep", "Nothing to get used to"),
+    (2.0, "too_close", "Nothing to get used to"),
+])  # fmt: skip
+def test_how_long_to_get_used_to_it(ratio, kind, words):
+    """exp(0.08) is 1.0833, exp(-0.08) is 0.9231."""
+    assert words in sentences.adapting(felt(turn_drag=ratio), Verdict(kind, choice(1, 0, 1, 2), None, None))
+
+
+def test_a_number_beside_the_blade_as_measured():
+    """From 2.0 to 2.5 N: a quarter more, which is worse; a hold of 9 deg against 10 deg is worse as well."""
+    made = draws_of({"turn_drag": np.array([[2.0, 2.5]] * 3), "push_hold_angle": np.radians([[10.0, 9.0]] * 3)})
+    scheme = Weighting("w", {"turn_drag": 1.0}, {"turn_drag": "lower"})
+    drag, hold = (sentences.number(made, scheme, n, 1) for n in ("turn_drag", "push_hold_angle"))
+    assert (drag["now"], drag["then"], drag["ratio"], drag["way"]) == ("2", "2.5", "1.25", "clearly worse")
+    assert (hold["now"], hold["then"], hold["ratio"], hold["way"]) == ("10", "9", "0.90", "clearly worse")
+    assert drag["better"].startswith("less is better") and hold["better"].startswith("more is better")
+    assert (
+        sentences.number(made, replace(scheme, better={"turn_drag": "higher"}), "turn_drag", 1)["way"]
+        == "clearly better"
+    )
