@@ -1,172 +1,114 @@
-"""Mutation test of the code that judges: python -m tests.mutation [PATH ...] [--sample 200] [--seed 0] [--least 0.9]"""
+"""Mutation test of the code that judges: python -m tests.mutation [PATH ...] [--sample 200] [--seed 0] [--list]"""
 
 import argparse
-import importlib
-import multiprocessing
-import os
-import random
-import re
-import shutil
-import signal
 import sys
-import time
 from collections import Counter
 from pathlib import Path
 
-from tests.mutation.coverage_map import HOME, mapped
-from tests.mutation.mutants import Mutant, mutants_of
+from tests.mutation.coverage_map import Map
+from tests.mutation.mutants import Mutant, drawn, mutants_of
+from tests.mutation.running import (
+    ASSERTED,
+    SURVIVED,
+    UNLOADABLE,
+    compiled_together,
+    copy_of,
+    in_turn,
+    judge,
+    load_libraries,
+)
 
 ROOT = Path(__file__).parents[2]
 JUDGING = ("experiments/analysis", "experiments/studies/*/study.py", "sim/measures.py", "sim/blade/stock.py",
            "sim/rolling/scenarios.py", "sim/trial.py")  # fmt: skip
-EQUIVALENT = Path(__file__).with_name("equivalent.txt")
-HEAVY = ("numpy", "scipy.stats", "scipy.optimize", "numba", "matplotlib.figure", "hydra", "pymoo.core.problem", "h5py",
-         "xarray", "hypothesis", "SALib", "ezdxf", "pytest", "pymunk")  # fmt: skip
-SLOWEST_S, PATIENCE = 30.0, 5.0  # a mutant may take this long, or so many times what its tests take
-MOST_TESTS = 120  # fastest ones that execute the line
+EQUIVALENT = "tests/mutation/equivalent.txt"
+SLOWEST_S, PATIENCE, COMPILING_S = 30.0, 5.0, 180.0  # a mutant's limit: so long, and so many times what its tests take
+SHOWN = ("survived", "untested", "unloadable", "equivalent")  # verdicts with a line each
+LEFT_OUT = ("unloadable", "equivalent")  # they count as neither killed nor sampled
 
 
-def files_of(paths) -> list[str]:
-    """Python files of folders, files and patterns, relative to the root."""
-    found = [p for path in paths for p in sorted(ROOT.glob(path))]
-    every = [q for p in found for q in (sorted(p.rglob("*.py")) if p.is_dir() else [p])]
-    return [str(p.relative_to(ROOT)) for p in every if p.name != "__init__.py"]
+def files_of(root: Path, paths: list[str]) -> list[str]:
+    """Python files of folders, files and patterns, relative to the root. Exits when a path is none."""
+    found: list[Path] = []
+    for path in paths:
+        here = sorted(root.glob(str(Path(path).relative_to(root) if Path(path).is_absolute() else path)))
+        every = [q for p in here for q in (sorted(p.rglob("*.py")) if p.is_dir() else [p])]
+        if not every:
+            sys.exit(f"mutation: {path} is neither a Python file of this project nor a folder that has one.")
+        found += every
+    return list(dict.fromkeys(str(p.relative_to(root)) for p in found))
 
 
-def equivalents() -> set[tuple[str, str, str]]:
-    """(path, line before, line after) of changes that change nothing, by content."""
+def equivalents(listed: Path) -> set[tuple[str, str, str]]:
+    """(path, line before, line after) of changes that change nothing. A row: path :: before => after  # reason"""
     out = set()
-    for row in EQUIVALENT.read_text(encoding="utf-8").splitlines() if EQUIVALENT.is_file() else ():
-        if row and not row.startswith("#"):
-            path, before, after, *_ = (cell.strip() for cell in row.split(" | "))
-            out.add((path, before, after))
+    for row in listed.read_text(encoding="utf-8").splitlines() if listed.is_file() else ():
+        if row.strip() and not row.startswith("#"):
+            change, marked, reason = row.rpartition("  # ")
+            path, _, lines = change.partition(" :: ")
+            before, arrow, after = lines.partition(" => ")
+            if not (marked and arrow and reason.strip()):
+                sys.exit(f"mutation: {listed.name}: {row!r} should be: path :: before => after  # reason")
+            out.add((path.strip(), before.strip(), after.strip()))
     return out
 
 
-# ---------------------------------------------------------------- what a worker does
+def judged(root: Path, sample: list[Mutant], same: set[tuple[str, str, str]], processes: int) -> dict[Mutant, str]:
+    """Mutant -> asserted, raised, late (its seconds were over), or one of SHOWN (untested: no test executes it)."""
+    copy = copy_of(root)
+    load_libraries(copy)
+    map_, compiled = Map(copy, copy.parent / "map.json"), compiled_together(copy)
+    out, works = {}, {}
+    for mutant in sample:
+        tests = map_.tests_of(mutant.path, mutant.line)
+        if (mutant.path, *mutant.lines()) in same:
+            out[mutant] = "equivalent"
+        elif not tests:
+            out[mutant] = "untested"
+        else:
+            anew = mutant.path in compiled
+            limit = SLOWEST_S + PATIENCE * sum(map_.seconds.get(test, 0.0) for test in tests) + COMPILING_S * anew
+            task = (copy, mutant.path, mutant.after, tests, anew)
+            works[mutant] = (lambda task=task: judge(*task)), limit
+    names = {SURVIVED: "survived", ASSERTED: "asserted", UNLOADABLE: "unloadable", None: "late"}
+    out |= {m: names.get(status, "raised") for m, status in in_turn(works, processes, copy.parent).items()}
+    return {mutant: out[mutant] for mutant in sample}
 
 
-def prepare(turn) -> None:
-    """A copy of the project for this process, and the libraries that every test wants; of the project nothing yet."""
-    with turn.get_lock():
-        number, turn.value = turn.value, turn.value + 1
-    copy = HOME / f"copy-{number}"
-    shutil.rmtree(copy, ignore_errors=True)
-    kept = ("sim", "experiments", "configs", "tests", "results")
-    for name in kept:
-        shutil.copytree(ROOT / name, copy / name, ignore=shutil.ignore_patterns("__pycache__", "2*"))
-    for name in ("pyproject.toml", "README.md", "DEVELOPERS.md"):
-        shutil.copy2(ROOT / name, copy / name)
-    os.environ["NUMBA_CACHE_DIR"] = str(HOME / f"numba-{number}")
-    os.chdir(copy)
-    sys.path[:] = [str(copy), *(p for p in sys.path if p not in ("", str(ROOT)))]
-    for name in [name for name in sys.modules if name.split(".")[0] in ("sim", "experiments", "configs", "tests")]:
-        del sys.modules[name]
-    for name in HEAVY:
-        importlib.import_module(name)
+def report(verdicts: dict[Mutant, str], population: int, least: float) -> int:
+    """A line for each survivor, the share of each file, the sum; returns the exit status."""
+    for verdict in SHOWN:
+        for mutant in (m for m, v in verdicts.items() if v == verdict):
+            before, after = mutant.lines()
+            print(f"{verdict}: {mutant.path}:{mutant.line} ({mutant.operator})\n    - {before}\n    + {after}")
+    counted = {m: v for m, v in verdicts.items() if v not in LEFT_OUT}
+    how = Counter(v for v in counted.values() if v not in SHOWN)
+    killed = Counter(m.path for m, v in counted.items() if v not in SHOWN)
+    for path, count in sorted(Counter(m.path for m in counted).items()):
+        print(f"{killed[path]:4d} / {count:3d}  {path}")
+    rate = killed.total() / len(counted) if counted else 0.0
+    print(f"{killed.total()} of {len(counted)} mutants killed ({100 * rate:.1f} %): {how['asserted']} by an assertion, "
+          f"{how['raised']} by another exception, {how['late']} by time. {len(verdicts) - len(counted)} left out "
+          f"(equivalent or not loadable); {population} mutants in all.")  # fmt: skip
+    return 0 if rate >= least else 1
 
 
-def tried(task: tuple[str, str, list[str], float]) -> str:
-    """killed, late or survived: what the tests say of one changed file. task: path, its text, tests, seconds."""
-    path, text, tests, limit = task
-    whole = Path(path).read_text(encoding="utf-8")
-    Path(path).write_text(text, encoding="utf-8")
-    try:
-        return _judged(tests, limit)
-    finally:
-        Path(path).write_text(whole, encoding="utf-8")
-
-
-def _judged(tests: list[str], limit: float) -> str:
-    child = os.fork()
-    if child == 0:
-        os.setsid()
-        nothing = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(nothing, 1)
-        os.dup2(nothing, 2)
-        sys.dont_write_bytecode = True
-        import pytest
-
-        os._exit(min(int(pytest.main(["-x", "-q", "-n0", "-p", "no:cacheprovider", *tests])), 100))
-    until = time.monotonic() + limit
-    while time.monotonic() < until:
-        pid, status = os.waitpid(child, os.WNOHANG)
-        if pid:
-            return "survived" if os.WIFEXITED(status) and os.WEXITSTATUS(status) == 0 else "killed"
-        time.sleep(0.02)
-    os.killpg(child, signal.SIGKILL)
-    os.waitpid(child, 0)
-    return "late"
-
-
-# ---------------------------------------------------------------- the command
-
-
-def main() -> int:
-    """Print a line for each survivor and the share killed; 0 when that share is at least `--least`."""
+def main(root: Path = ROOT) -> int:
+    """Print what no test noticed and the share killed; 0 when that share is at least `--least`."""
     parser = argparse.ArgumentParser(prog="python -m tests.mutation", description=__doc__)
     parser.add_argument("paths", nargs="*", default=JUDGING)
     for name, default in (("--sample", 200), ("--seed", 0), ("--processes", 2)):
         parser.add_argument(name, type=int, default=default)
     parser.add_argument("--least", type=float, default=0.9)
+    parser.add_argument("--list", action="store_true", help="print the sample and run nothing")
     asked = parser.parse_args()
-    every = [mutant for path in files_of(asked.paths) for mutant in mutants_of(ROOT, path)]
-    sample = random.Random(asked.seed).sample(every, min(asked.sample, len(every)))
-    verdicts = judged(sorted(sample, key=lambda m: (m.path, m.line)), asked.processes)
-    return report(verdicts, len(every), asked.least)
-
-
-def tests_of(mutant: Mutant, lines: dict[str, dict[str, list[str]]]) -> set[str]:
-    """Tests that execute the line; of a constant, read when its module is loaded, those of lines that mention it."""
-    own = lines.get(mutant.path, {})
-    if own.get(str(mutant.line)):
-        return set(own[str(mutant.line)])
-    names = re.findall(r"\b[A-Z][A-Z0-9_]+\b", mutant.lines(ROOT)[0].split("=")[0])
-    found = {test for path in lines if names for number, test in _mentions(path, names, lines[path])}
-    return found or {test for tests in own.values() for test in tests}
-
-
-def _mentions(path: str, names: list[str], its_lines: dict[str, list[str]]):
-    pattern = re.compile(rf"\b({'|'.join(names)})\b")
-    for number, line in enumerate((ROOT / path).read_text(encoding="utf-8").splitlines(), 1):
-        if pattern.search(line):
-            yield from ((number, test) for test in its_lines.get(str(number), ()))
-
-
-def judged(sample: list[Mutant], processes: int) -> dict[Mutant, str]:
-    """Mutant -> killed, late (a time-out), survived, untested (no test executes its line) or equivalent."""
-    lines, seconds = mapped(ROOT)
-    same, out, tasks = equivalents(), {}, {}
-    for mutant in sample:
-        tests = sorted(tests_of(mutant, lines), key=lambda test: seconds.get(test, 0))
-        if (mutant.path, *mutant.lines(ROOT)) in same:
-            out[mutant] = "equivalent"
-        elif not tests:
-            out[mutant] = "untested"
-        else:
-            usual = sum(seconds.get(test, 0) for test in tests[:MOST_TESTS])
-            tasks[mutant] = mutant.path, mutant.text(ROOT), tests[:MOST_TESTS], SLOWEST_S + PATIENCE * usual
-    context = multiprocessing.get_context("spawn")
-    with context.Pool(processes, prepare, (context.Value("i", 0),)) as pool:
-        out |= dict(zip(tasks, pool.imap(tried, tasks.values(), chunksize=1)))
-    return out
-
-
-def report(verdicts: dict[Mutant, str], population: int, least: float) -> int:
-    """The table; returns the exit status."""
-    for mutant, verdict in verdicts.items():
-        if verdict in ("survived", "untested", "equivalent"):
-            before, after = mutant.lines(ROOT)
-            print(f"{verdict}: {mutant.path}:{mutant.line} ({mutant.operator})\n    - {before}\n    + {after}")
-    counted = {m: v for m, v in verdicts.items() if v != "equivalent"}
-    killed = Counter(m.path for m, v in counted.items() if v in ("killed", "late"))
-    for path, count in Counter(m.path for m in counted).items():
-        print(f"{killed[path]:4d} / {count:3d}  {path}")
-    rate = sum(killed.values()) / max(1, len(counted))
-    late = sum(v == "late" for v in counted.values())
-    print(f"{sum(killed.values())} of {len(counted)} mutants killed ({100 * rate:.1f} %), {late} of them by time; "
-          f"{len(verdicts) - len(counted)} equivalent; {population} in all")  # fmt: skip
-    return 0 if rate >= least else 1
+    every = [mutant for path in files_of(root, asked.paths) for mutant in mutants_of(root, path)]
+    sample = drawn(every, asked.sample, asked.seed)
+    if asked.list:
+        for mutant in sample:
+            print(f"{mutant.path}:{mutant.line} ({mutant.operator})", *mutant.lines(), sep="\n    ")
+        return 0
+    return report(judged(root, sample, equivalents(root / EQUIVALENT), asked.processes), len(every), asked.least)
 
 
 if __name__ == "__main__":
