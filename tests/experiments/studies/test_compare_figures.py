@@ -162,7 +162,7 @@ def test_a_movement_that_ended_early_is_named():
 def test_a_blade_that_hops_is_told():
     rows = _singles(9, 10)
     rows[0].series["tight_turn"]["load"][50] = 0.0
-    assert "1 of 2 lost contact for moments" in _written(FIGURES["04_tight_turn"](_field(rows)))
+    assert "1 of 2 lost contact briefly" in _written(FIGURES["04_tight_turn"](_field(rows)))
 
 
 def test_many_candidates_are_thinned_evenly_and_it_says_so():

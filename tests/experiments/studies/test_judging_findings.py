@@ -195,7 +195,7 @@ def test_sentences_of_zones_count_from_one():
     found = sentences.zones(study.Zones(PAIR, ((1.0, None), (1.001, one), (1.031, other)))).sentences
     assert found[0].startswith("Up to 1 zone: gain 1.001") and "(9.0 ft), +0.001 by the last one." in found[0]
     assert found[1].startswith("Up to 2 zones") and "(8.0/12.0 ft, shares 0.25/0.75), +0.030" in found[1]
-    assert "zone is the last that adds more than half a percent" in found[2] and "2" in found[2]
+    assert "zone number 2 is the last that adds more than half a percent" in found[2]
 
 
 def test_numbers_of_a_search_are_radii_in_feet_and_then_shares():

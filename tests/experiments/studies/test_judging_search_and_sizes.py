@@ -307,7 +307,7 @@ def test_what_a_zone_is_worth_is_the_gain_lost_without_it():
 
 
 @pytest.mark.parametrize(("tau", "said"), [(0.81, "is kept when"), (0.79, "is partly kept when"),
-                                           (0.39, "is not kept when"), (math.nan, "cannot be told")])  # fmt: skip
+                                           (0.39, "is not kept when"), (math.nan, "cannot be determined")])  # fmt: skip
 def test_whether_an_order_survives_rolling(tau, said):
     assert said in words._rolled("turn_drag", "turn_exit_speed", tau)
 
