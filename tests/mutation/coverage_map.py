@@ -1,4 +1,4 @@
-"""Which tests execute which line, and how long each takes: one run of the quick suite, kept until a file changes."""
+"""Which tests execute which line, and how long each takes: one run of those that assert values, kept until a file changes."""
 
 import ast
 import json
@@ -14,7 +14,11 @@ from tests.mutation.running import ARGUMENTS, in_turn, purged
 
 NEAREST = 150  # tests tried for a line that is read when its module is loaded, or that runs compiled
 MOST_S = 3600.0  # of the run that measures
-LEFT_OUT = ("tests/experiments/test_fuzz.py",)  # long, and asserts survival, not values
+# the tests that assert values of what judges; whole runs would only add kills by a crash
+ASSERTING = (
+    "tests/experiments/analysis", "tests/experiments/studies/test_judging_*.py", "tests/test_measures.py",
+    "tests/test_trial.py", "tests/blade/test_stock.py", "tests/rolling/test_scenarios.py",
+)  # fmt: skip
 
 
 class _Watcher:
@@ -114,6 +118,12 @@ def _names_of(statements: list[ast.stmt]) -> set[str]:
     return names | {s.name for s in statements if isinstance(s, ast.FunctionDef | ast.ClassDef)}
 
 
+def _asserting(copy: Path) -> list[str]:
+    """Paths of the tests that assert values; everything below tests/ in a project that has none of these."""
+    found = [str(p.relative_to(copy)) for pattern in ASSERTING for p in sorted(copy.glob(pattern))]
+    return found or ["tests"]
+
+
 def _measure(copy: Path, kept: Path) -> int:
     purged(copy)
     roots = tuple(p.name for p in copy.iterdir() if p.is_dir())
@@ -121,7 +131,7 @@ def _measure(copy: Path, kept: Path) -> int:
     watcher, fixture = _Watcher(measured, roots), pytest.fixture
     pytest.fixture = lambda *args, scope=None, **named: fixture(*args, **named)  # each test by itself
     measured.start()
-    status = pytest.main([*ARGUMENTS, *(f"--ignore={path}" for path in LEFT_OUT)], [watcher])
+    status = pytest.main([*ARGUMENTS, *_asserting(copy)], [watcher])
     measured.stop()
     if status:
         print(f"failed: {', '.join(watcher.failed[:5])}")
