@@ -1,4 +1,4 @@
-"""Which tests execute which line, and how long each takes: one run of those that assert values, kept until a file changes."""
+"""Which tests execute which line, and how long each takes: one run of those that assert values, kept until changes."""
 
 import ast
 import json
