@@ -66,8 +66,17 @@ class Hang(BaseException):
     """Nothing in the code may catch it."""
 
 
-@contextlib.contextmanager
-def in_time():
+def timely(job) -> None:
+    """Do a job within LIMIT_S of processor time and HANG_S of the clock.
+
+    One that took longer is done once more: what a stall of the machine or a first compilation cost is not slow twice.
+    """
+    if _seconds(job) >= LIMIT_S:
+        again = _seconds(job)
+        assert again < LIMIT_S, f"{again:.1f} s of processor time, twice over {LIMIT_S} s"
+
+
+def _seconds(job) -> float:
     def ring(*_):
         raise Hang(f"no end after {HANG_S} s")
 
@@ -75,11 +84,11 @@ def in_time():
     signal.setitimer(signal.ITIMER_REAL, HANG_S)
     started = time.process_time()
     try:
-        yield
+        job()
     finally:
         signal.setitimer(signal.ITIMER_REAL, 0)
         signal.signal(signal.SIGALRM, before)
-    assert time.process_time() - started < LIMIT_S
+    return time.process_time() - started
 
 
 def short(config: dict) -> dict:
@@ -392,22 +401,19 @@ COMPARED = ("first_look", "compare_families")
 @many(500)
 @given(config=changed(COMPARED))
 def test_changed_configs(config, room):
-    with in_time():
-        compare(config, fresh(room), rolled=False)
+    timely(lambda: compare(config, fresh(room), rolled=False))
 
 
 @many(650)
 @given(config=tamed(COMPARED))
 def test_tame_configs(config, room):
-    with in_time():
-        compare(config, fresh(room), rolled=False)
+    timely(lambda: compare(config, fresh(room), rolled=False))
 
 
 @many(600)
 @given(entries=st.lists(recipes(), min_size=1, max_size=2))
 def test_recipes(entries, room):
-    with in_time():
-        compare({**copy.deepcopy(BASES["first_look"]), "candidates": entries}, fresh(room), rolled=False)
+    timely(lambda: compare({**copy.deepcopy(BASES["first_look"]), "candidates": entries}, fresh(room), rolled=False))
 
 
 @many(120)
@@ -421,22 +427,19 @@ def test_changed_movements(data, room):
     moved = [p for p in paths if p[0] == "scenarios"]
     for path in data.draw(st.lists(st.sampled_from(paths + 2 * moved), min_size=1, max_size=5, unique=True)):
         (change if data.draw(st.integers(0, 9)) == 0 else tame)(data.draw, config, path)
-    with in_time():
-        compare(config, fresh(room), rolled=True)
+    timely(lambda: compare(config, fresh(room), rolled=True))
 
 
 @many(130)
 @given(config=changed(STUDIES))
 def test_changed_studies(config, room):
-    with in_time():
-        study(config, fresh(room))
+    timely(lambda: study(config, fresh(room)))
 
 
 @many(60)
 @given(config=tamed(STUDIES))
 def test_tame_studies(config, room):
-    with in_time():
-        study(config, fresh(room))
+    timely(lambda: study(config, fresh(room)))
 
 
 KEYS = st.sampled_from([
@@ -453,13 +456,13 @@ VALUES = st.one_of(st.text(max_size=30), NASTY.map(str), st.text(alphabet="[]{}(
 )
 def test_command_lines(arguments, room):
     fresh(room)
-    out, err = io.StringIO(), io.StringIO()
-    with in_time(), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        status = run_command(
-            [*arguments, f"results_dir={room}", "radius_line.count=1"]
-        )  # never accepted: nothing is run
-    if status == 2:
-        text = err.getvalue()
-        assert text.startswith("arcstride: ") and text.count("\n") == 1 and len(text) < LONGEST_SENTENCE
+    out, err, status = io.StringIO(), io.StringIO(), []
+    words = [*arguments, f"results_dir={room}", "radius_line.count=1"]  # never accepted: nothing is run
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        timely(lambda: status.append(run_command(words)))
+    if status[-1] == 2:
+        text = err.getvalue().splitlines()[-1]
+        assert text.startswith("arcstride: ") and len(text) < LONGEST_SENTENCE
+        assert err.getvalue().count("\n") == len(status)
     else:
-        assert status == 0 and out.getvalue().startswith("arcstride compares")
+        assert status[-1] == 0 and out.getvalue().startswith("arcstride compares")
