@@ -430,18 +430,6 @@ def test_changed_movements(data, room):
     timely(lambda: compare(config, fresh(room), rolled=True))
 
 
-@many(130)
-@given(config=changed(STUDIES))
-def test_changed_studies(config, room):
-    timely(lambda: study(config, fresh(room)))
-
-
-@many(60)
-@given(config=tamed(STUDIES))
-def test_tame_studies(config, room):
-    timely(lambda: study(config, fresh(room)))
-
-
 KEYS = st.sampled_from([
     "skater.mass", "candidates", "experiment", "skater", "ice", "blade.hollow", "+x", "~law",
     "hydra.run.dir",                         "scenarios.glide.at", "candidates_from", "trace",
