@@ -168,10 +168,10 @@ def ends(draws: Draws) -> Finding:
         "Do two mid-flat recipes with one middle and different ends glide alike and differ elsewhere?",
         (
             *sentences,
-            f"It would be refuted by a glide whose interval leaves {within} either way, or a pivot whose interval "
-            f"holds no difference. {_glide_spread(draws)} Pivot is judged on the forefoot, on an end zone, and the "
-            "ends differ by choice: that it differs is no discovery.",
-            f"Gliding alike and pivoting differently: {_alike_and_different(glide, pivot)}.",
+            f"Gliding alike and pivoting differently: {_alike_and_different(glide, pivot)}. Refuted by: a glide whose "
+            f"interval leaves {within} either way, or a pivot whose interval holds no difference. "
+            f"{_glide_spread(draws)} Pivot is judged on the forefoot, on an end zone, and the ends differ by choice: "
+            "that it differs is no discovery.",
         ),
     )
 

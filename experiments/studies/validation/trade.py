@@ -166,9 +166,9 @@ def _glide() -> Check:
         f"({MASSES[0]}-{MASSES[-1]} kg), hollow (9.5-19 mm), speed (2, 5, 8 m/s) and rebound factor (0.55-1.15), and "
         f"{FELT_RATIO:g} or more in {(ratios >= FELT_RATIO).sum()}; {low:+.1f} to {high:+.1f} % in nine of ten, "
         f"{middle:+.1f} % in the middle. Of the {len(wrong)} exceptions, by {100 * (1 - ratios.min()):.1f} % at most, "
-        f"{fast} are at 8 m/s and {step} on the crown step ({steps} of all are): 8 ft has the crown of the hollow in the "
-        "ice, 12 ft has not, and its film, which is two films then, drags more. There it is too close to call: 80 kg on "
-        f"12.7 mm at 8 m/s {default[0]:+.1f}, {default[1]:+.1f}, {default[2]:+.1f} % at rebound 0.55, 0.85, 1.15."
+        f"{fast} are at 8 m/s and {step} on the crown step ({steps} of all are): 8 ft has the crown of the hollow in "
+        "the ice, 12 ft has not, and its film, which is two films then, drags more. There it is too close to call: 80 "
+        f"kg on 12.7 mm at 8 m/s {default[0]:+.1f}, {default[1]:+.1f}, {default[2]:+.1f} % at rebound 0.55, 0.85, 1.15."
     )
     return said("12d", "Longer radius glides better", float((ratios > 1).mean()), _felt(float(np.median(ratios))),
                 f"{SPAN}, median", np.median(ratios),
