@@ -44,7 +44,7 @@ PARTS = {
 }  # fmt: skip
 TOO_SMALL, PARTLY = "too small to feel", "partly supported"  # two more words for rules of the trade
 INPUT, NOT_RUN = "an input", "not run"  # a number that goes in, beside its measurement; a row that could not be had
-SHIPPED, SMOOTH = "shipped", "smooth"  # variants of a measured magnitude: as shipped, and without added roughness
+ROUGH_ICE, SMOOTH_ICE = "shipped", "smooth"  # variants of a measured magnitude: as shipped, and without added roughness
 
 
 @dataclass(frozen=True)
@@ -120,7 +120,7 @@ def magnitudes(checks: Sequence[Check], variant: str) -> tuple[int, int]:
 
 def headline(checks: Sequence[Check]) -> str:
     """The first line of a validation: how many measured magnitudes are reproduced, with and without added roughness."""
-    (rough, count), (smooth, _) = magnitudes(checks, SHIPPED), magnitudes(checks, SMOOTH)
+    (rough, count), (smooth, _) = magnitudes(checks, ROUGH_ICE), magnitudes(checks, SMOOTH_ICE)
     return (
         f"Measured magnitudes reproduced: {smooth} of {count} without added roughness, {rough} of {count} with it; the "
         "roughness was sized from these very gaps, so that with it the level of friction is no check."

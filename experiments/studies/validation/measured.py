@@ -10,8 +10,8 @@ from experiments.studies.validation.checks import (
     LAW,
     LONG_TRACK,
     MEMORY,
-    SHIPPED,
-    SMOOTH,
+    ROUGH_ICE,
+    SMOOTH_ICE,
     Check,
     at_mid,
     blade,
@@ -26,12 +26,12 @@ from sim.blade.steel import Steel
 from sim.ice.contact import Law
 from sim.skater.body import GRAVITY, Skater
 
-PART = "measured"
+OUTSIDE = "measured"
 DE_KONING = ("de Koning J.J., de Groot G., van Ingen Schenau G.J. (1992). Ice friction during speed skating. "
              f"Journal of Biomechanics 25(6), 565-571; {MEMORY}")  # fmt: skip
 FEDEROLF = ("Federolf P.A., Mills R., Nigg B. (2008). Ice friction of flared ice hockey skate blades. "
             f"Journal of Sports Sciences 26(11), 1201-1208; {MEMORY}")  # fmt: skip
-HOLLOWS = ("Federolf P., Redmond A. (2010). Does skate sharpening affect individual skating performance in an agility "
+REDMOND = ("Federolf P., Redmond A. (2010). Does skate sharpening affect individual skating performance in an agility "
            "course in ice hockey? Sports Engineering 13, 39-46. doi:10.1007/s12283-010-0050-3; abstract read: "
            "direction and hollow radii, no coefficient")  # fmt: skip
 HOUDIJK = ("Houdijk H., Wijker A.J., de Koning J.J., Bobbert M.F., de Groot G. (2001). Ice friction in speed skating: "
@@ -51,7 +51,7 @@ ANKLE = ("Loram I.D., Lakie M. (2002). Direct measurement of human ankle stiffne
 # A tenth stands for a scatter that was not read; the sled's own is 0.0005 of 0.0071.
 UNREAD, SLED = 0.10, 0.0005 / 0.0071
 CURVE_M, BOB_MEAN, BOB_SCATTER = 27.0, 4.2e-3, 0.9e-3
-SPEEDS = (1.0, 2.0, 5.0, 8.0, 10.0)
+TREND_SPEEDS = (1.0, 2.0, 5.0, 8.0, 10.0)
 
 
 def coefficient(steel: Steel, load: float, speed: float, lean: float = 0.0, law: Law = LAW) -> float:
@@ -76,10 +76,10 @@ def _twice(
     circular = (f"With mu_r {LAW.rough:g}, an assumption sized from the gaps of these rows: no check of the level. "
                 f"Without it {100 * gap_of(published, bare):+.0f} %.")  # fmt: skip
     return [
-        compare(number, PART, f"{title}, smooth ice", published, unit, bare, tolerance, source,
-                note, variant=SMOOTH),
-        compare(f"{number}r", PART, f"{title}, as shipped", published, unit, shipped, tolerance, source, circular,
-                variant=SHIPPED),
+        compare(number, OUTSIDE, f"{title}, smooth ice", published, unit, bare, tolerance, source,
+                note, variant=SMOOTH_ICE),
+        compare(f"{number}r", OUTSIDE, f"{title}, as shipped", published, unit, shipped, tolerance, source, circular,
+                variant=ROUGH_ICE),
     ]  # fmt: skip
 
 
@@ -97,7 +97,7 @@ def measured_friction() -> list[Check]:
         *_twice("7c", "Friction coefficient, hockey blade, 53 kg sled, 1.8 m/s", 0.0071, "1",
                 lambda law: coefficient(steel, load, 1.8, law=law), SLED, FEDEROLF,
                 "Measured +- 0.0005. All on one blade of 10 ft, hollow 12.7 mm, -5 deg C: assumed."),
-        direction("7d", PART, "Curve rubs more than straight", curve > straight, "ratio", curve / straight,
+        direction("7d", OUTSIDE, "Curve rubs more than straight", curve > straight, "ratio", curve / straight,
                   "a ratio of 1 or less", DE_KONING,
                   f"Measured ratio {0.0059 / 0.0046:.2f}; ours {bare:.2f} without added roughness. From the numbers of "
                   "7a and 7b, so no further magnitude."),
@@ -124,9 +124,9 @@ def hollow_and_drag() -> list[Check]:
     rows = [coefficient(blade("single_radius", 3.0, hollow=r), load, 1.8) for r in (22.23e-3, 9.53e-3, 3.18e-3)]
     found = ", ".join(f"{m:.4f}" for m in rows)
     return [
-        direction("3", PART, "Smaller hollow radius, more friction (22.23, 9.53, 3.18 mm)", rows[0] < rows[1] < rows[2],
-                  "ratio, last to first", rows[2] / rows[0],
-                  "a coefficient that does not rise from one hollow to the next", HOLLOWS,
+        direction("3", OUTSIDE, "Smaller hollow radius, more friction (22.23, 9.53, 3.18 mm)",
+                  rows[0] < rows[1] < rows[2], "ratio, last to first", rows[2] / rows[0],
+                  "a coefficient that does not rise from one hollow to the next", REDMOND,
                   f"Coefficients {found} at 53 kg, R 3 m, 1.8 m/s, all three assumed."),
     ]  # fmt: skip
 
@@ -135,13 +135,13 @@ def speed_trend() -> list[Check]:
     """Glide drag over speed beside a bobsleigh, whose friction showed no trend."""
     load, steel = 80 * GRAVITY, single(10)
     laws = LAW, BARE, LAW._replace(melting=0.0), BARE._replace(melting=0.0)
-    over_speed = [[coefficient(steel, load, v, law=law) for v in SPEEDS] for law in laws]
+    over_speed = [[coefficient(steel, load, v, law=law) for v in TREND_SPEEDS] for law in laws]
     spreads = [(max(mu) / min(mu) - 1) / 2 for mu in over_speed]
     spread, least = spreads[0], BOB_SCATTER / BOB_MEAN
     found = ", ".join(f"{1e3 * mu:.2f}" for mu in over_speed[0])
-    speeds = ", ".join(f"{v:g}" for v in SPEEDS)
+    speeds = ", ".join(f"{v:g}" for v in TREND_SPEEDS)
     return [
-        direction("7e", PART, "No trend of friction with speed, 1 to 10 m/s", spread <= least, "% either way",
+        direction("7e", OUTSIDE, "No trend of friction with speed, 1 to 10 m/s", spread <= least, "% either way",
                   100 * spread,
                   f"drag that differs by more than the scatter of that measurement, +-{100 * least:.0f} %, over these "
                   "speeds", BOBSLEIGH,
@@ -161,11 +161,11 @@ def body_inputs() -> list[Check]:
     ankle = skater.ankle_stiffness / (skater.body_mass_kg * GRAVITY * skater.body_height_m)
     standing = 0.91 - 0.23, 0.91 + 0.23
     return [
-        Check("11", PART, "Mass of the foot over body mass", band, "1", share, gap_of(band, share), INPUT,
+        Check("11", OUTSIDE, "Mass of the foot over body mass", band, "1", share, gap_of(band, share), INPUT,
               f"a measured boot, holder and steel outside {least:.2f} to {most:.2f} kg together", FOOT,
               f"Foot and skate are one body of {skater.skate_mass_kg} kg of {skater.mass_kg:g} kg. That leaves "
               f"{least:.2f} to {most:.2f} kg for boot, holder and steel, for which we have no source."),
-        Check("13", PART, "Ankle stiffness over m g h", standing, "1", ankle, gap_of(standing, ankle), INPUT,
+        Check("13", OUTSIDE, "Ankle stiffness over m g h", standing, "1", ankle, gap_of(standing, ankle), INPUT,
               "a measurement of ankle and laced boot together outside the range that the intervals draw", ANKLE,
               "Measured 0.91 +- 0.23 standing on a floor for small sway; passive calf muscles alone fall from 1.01 to "
               f"0.19 as the swing grows from 0.03 to 7 deg. The shipped skater has {ankle:.2f}: the difference is put "

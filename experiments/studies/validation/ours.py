@@ -31,7 +31,7 @@ from sim.ice.drag import film_shear, groove_area
 from sim.ice.scrape import swept_area, tightest_clean_radius
 from sim.skater.body import GRAVITY
 
-PART = "ours"
+OWN = "ours"
 RIGID = LAW._replace(bending=0.0)
 GRZEMBA = (f"formula {OURS}; effect described in Grzemba B., Pohrt R. (2024). Ice-versus-Steel Friction: An Advanced "
            "Numerical Approach for Competitive Winter Sports Applications. Lubricants 12(6), 203. "
@@ -43,7 +43,7 @@ def standing_depth() -> list[Check]:
     load = 72 * 9.81
     slide, still = (at_mid(LONG_TRACK, load, law=law, ice=MELTING) for law in (PLAIN, STANDING))
     return [
-        compare("2d", PART, "Upright speed skate: standing depth over gliding depth", 0.25, "1",
+        compare("2d", OWN, "Upright speed skate: standing depth over gliding depth", 0.25, "1",
                 still.depth / slide.depth, 1e-5, OURS, "72 kg, R 22 m, w 1.1 mm, flat, rebound off."),
     ]  # fmt: skip
 
@@ -77,13 +77,13 @@ def swept_groove() -> list[Check]:
     clean = [swept_over_straight(steel, patch, rho) for rho in (20.0, 6.0, 3.0, 1.58)]
     above, beside = _projected(math.sin(lean)), _projected(math.cos(lean))
     return [
-        compare("4a", PART, "R 3 m at 30 deg: radius seen from above", 6.0, "m", above, 1e-5, GRZEMBA),
-        compare("4b", PART, "R 3 m at 30 deg: radius seen from the side", 3.464, "m", beside, 2e-4, GRZEMBA),
-        compare("4c", PART, "Flat edge at 30 deg: swept over straight area, paths of 20, 6, 3, 1.58 m", 1.0, "1",
+        compare("4a", OWN, "R 3 m at 30 deg: radius seen from above", 6.0, "m", above, 1e-5, GRZEMBA),
+        compare("4b", OWN, "R 3 m at 30 deg: radius seen from the side", 3.464, "m", beside, 2e-4, GRZEMBA),
+        compare("4c", OWN, "Flat edge at 30 deg: swept over straight area, paths of 20, 6, 3, 1.58 m", 1.0, "1",
                 max(clean, key=lambda r: abs(r - 1)), 2e-4, OURS, "The path farthest from 1 is shown."),
-        compare("4d", PART, "The same on a path of 1.05 m", 1.42, "1", swept_over_straight(steel, patch, 1.05), 1e-2,
+        compare("4d", OWN, "The same on a path of 1.05 m", 1.42, "1", swept_over_straight(steel, patch, 1.05), 1e-2,
                 OURS, "The reference figure is 'about 1.42'; converged it is 1.4285."),
-        compare("4e", PART, "Tightest clean radius of that edge", 1.5, "m", tightest_clean_radius(steel, patch), 1e-6,
+        compare("4e", OWN, "Tightest clean radius of that edge", 1.5, "m", tightest_clean_radius(steel, patch), 1e-6,
                 OURS, "Rigid steel; bending makes it longer."),
     ]  # fmt: skip
 
@@ -102,7 +102,7 @@ def film_thickness() -> list[Check]:
     film = drag(LONG_TRACK, patch, 8.0)[1]
     mean = RINK.viscosity * 8.0 * LONG_TRACK.thickness * (patch.front - patch.rear) / film
     return [
-        compare("5", PART, "Steady melt film, 10 m/s, b 1.1 mm, 14.7 MPa", 0.522, "um", _far_film() * 1e6, 2e-3,
+        compare("5", OWN, "Steady melt film, 10 m/s, b 1.1 mm, 14.7 MPa", 0.522, "um", _far_film() * 1e6, 2e-3,
                 f"{OURS} with the constants of {VAN_LEEUWEN} (table read in a summary)",
                 f"As shipped, 72 kg at 8 m/s and -5 deg C, the mean film of an upright speed skate is {mean * 1e6:.2f} "
                 "um; the same author speaks of fractions of a um, which is too wide to be a check. A melt film on ice "

@@ -27,7 +27,7 @@ from sim.ice.ice import melting_point
 from sim.skater.body import Skater
 from sim.skater.movement import Scenario, program
 
-PART = "textbook"
+TEXTBOOK = "textbook"
 IAPWS = ("IAPWS R14-08(2011). Revised release on the pressure along the melting and sublimation curves of ordinary "
          f"water substance; coefficients {MEMORY}")  # fmt: skip
 WARMEST_C, COLDEST_C = -0.2, -3.0  # between which the hardness meets the melting pressure
@@ -38,8 +38,10 @@ def hollow_section() -> list[Check]:
     section = Section(3.0e-3, 12.7e-3)
     what = f"circle geometry, {OURS}"
     return [
-        compare("1a", PART, "Depth of hollow, w 3.0 mm, R_h 12.7 mm", 88.9, "um", section.depth_m * 1e6, 6e-4, what),
-        compare("1b", PART, "Bite angle of the same", 6.78, "deg", section.bite_rad / DEG, 8e-4, what),
+        compare(
+            "1a", TEXTBOOK, "Depth of hollow, w 3.0 mm, R_h 12.7 mm", 88.9, "um", section.depth_m * 1e6, 6e-4, what
+        ),
+        compare("1b", TEXTBOOK, "Bite angle of the same", 6.78, "deg", section.bite_rad / DEG, 8e-4, what),
     ]
 
 
@@ -53,9 +55,9 @@ def flat_upright_runner() -> list[Check]:
     case = "72 kg at g 9.81, R 22 m, w 1.1 mm, 0 deg C, rebound off."
     length = slide.front - slide.rear
     return [
-        compare("2a", PART, "Upright speed skate: contact length", 43.7, "mm", length * 1e3, 1.2e-3, source, case),
-        compare("2b", PART, "Upright speed skate: depth", 43.4, "um", slide.depth * 1e6, 1.2e-3, source, case),
-        compare("2c", PART, "Upright speed skate: ploughing force", 0.701, "N", force, 7e-4, source,
+        compare("2a", TEXTBOOK, "Upright speed skate: contact length", 43.7, "mm", length * 1e3, 1.2e-3, source, case),
+        compare("2b", TEXTBOOK, "Upright speed skate: depth", 43.4, "um", slide.depth * 1e6, 1.2e-3, source, case),
+        compare("2c", TEXTBOOK, "Upright speed skate: ploughing force", 0.701, "N", force, 7e-4, source,
                 f"{case} As shipped, with rebound, it is {with_rebound:.3f} N: {100 * (with_rebound / force - 1):.0f} "
                 "%."),
     ]  # fmt: skip
@@ -69,8 +71,8 @@ def steady_lean() -> list[Check]:
     lean, load = math.atan(plan.tan_lean.max()), plan.load.max() / skater.weight_n
     source = f"exact: tan(lean) = v^2/(g rho), {OURS}"
     return [
-        compare("9a", PART, "Lean at 12 m/s on 8.50 m", 59.9, "deg", lean / DEG, 9e-4, source),
-        compare("9b", PART, "In-plane load there", 2.00, "body weights", load, 2.5e-3, source,
+        compare("9a", TEXTBOOK, "Lean at 12 m/s on 8.50 m", 59.9, "deg", lean / DEG, 9e-4, source),
+        compare("9b", TEXTBOOK, "In-plane load there", 2.00, "body weights", load, 2.5e-3, source,
                 "Follows from the lean: 1/cos of it."),
     ]  # fmt: skip
 
@@ -104,10 +106,10 @@ def pressure_melting() -> list[Check]:
     at_hardness = brentq(lambda t: melting_pressure(t) - RINK.hardness, -3.0, -0.2, xtol=1e-9)
     soft, hard = _warm_edge(0.84), _warm_edge(1.16)
     return [
-        compare("14a", PART, "Melting point under 17.7 MPa, the hardness at -5 deg C", at_hardness, "deg C",
+        compare("14a", TEXTBOOK, "Melting point under 17.7 MPa, the hardness at -5 deg C", at_hardness, "deg C",
                 melting_point(RINK.hardness), 2e-4, IAPWS, "The standard solved for T, beside the fit that the film "
                 "uses."),
-        compare("14b", PART, "Warm edge: hardness 14.7 - 0.6 T is the melting pressure", _warm_edge(), "deg C",
+        compare("14b", TEXTBOOK, "Warm edge: hardness 14.7 - 0.6 T is the melting pressure", _warm_edge(), "deg C",
                 _warned_from(), 2e-4, f"{IAPWS}; hardness: Poirier, Lozowski & Thompson (2011), {MEMORY}",
                 "Warmer than this the ice would melt before it yields: the hardness as a bearing pressure, and with it "
                 f"every number here, is in doubt. Hardness a sixth lower: {soft:.2f}, higher: {hard:.2f} deg C."),

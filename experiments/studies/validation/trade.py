@@ -42,8 +42,8 @@ FELT_M = 1e-3  # of a height of the heel, or of a shift of the balance
 FEET = (7, 8, 9, 10, 11, 12, 13)
 SPAN = "ratio, 8 to 12 ft"
 # where "longer glides better" is asked: kg, hollow m, m/s, rebound factor from end to end of its range and its middle
-MASSES, HOLLOWS = (60, 70, 80, 90, 100), (9.5e-3, 12.7e-3, 15.9e-3, 19.05e-3)
-SPEEDS, FACTORS = (2.0, 5.0, 8.0), (0.55, 0.85, 1.15)
+GLIDE_MASSES, GLIDE_HOLLOWS = (60, 70, 80, 90, 100), (9.5e-3, 12.7e-3, 15.9e-3, 19.05e-3)
+GLIDE_SPEEDS, GLIDE_FACTORS = (2.0, 5.0, 8.0), (0.55, 0.85, 1.15)
 LEFT_OUT = (
     "'8 ft is quicker than 10 ft': quickness is pivot resistance here, so that 12a has said it.",
     "'Flatter touches more steel': the same as 12c.",
@@ -139,14 +139,14 @@ def glide_ratios() -> dict[tuple[int, float, float, float], tuple[float, bool]]:
     Keys: mass, hollow, rebound factor, speed. Upright, centre of pressure at mid-runner, -5 deg C.
     """
     out = {}
-    for hollow in HOLLOWS:
+    for hollow in GLIDE_HOLLOWS:
         steels, crown = [single(feet, hollow) for feet in (8, 12)], Section(2.9e-3, hollow).depth_m
-        for mass, factor in product(MASSES, FACTORS):
+        for mass, factor in product(GLIDE_MASSES, GLIDE_FACTORS):
             law = LAW._replace(rebound_factor=factor)
             patches = [at_mid(s, mass * GRAVITY, law=law) for s in steels]
             ploughs = [ploughing(s, RINK, law, p, *CHECK_GAUSS) for s, p in zip(steels, patches)]
             on_step = patches[0].depth > crown > patches[1].depth
-            for speed in SPEEDS:
+            for speed in GLIDE_SPEEDS:
                 short, long = (_drag(s, p, law, speed, f) for s, p, f in zip(steels, patches, ploughs))
                 out[mass, hollow, factor, speed] = short / long, on_step
     return out
@@ -158,14 +158,15 @@ def _glide() -> Check:
     ratios = np.array([r for r, _ in found.values()])
     wrong = {key: value for key, value in found.items() if value[0] <= 1}
     step, steps = (sum(on for _, on in some.values()) for some in (wrong, found))
-    fast = sum(key[3] == max(SPEEDS) for key in wrong)
-    default = [100 * (found[80, 12.7e-3, f, 8.0][0] - 1) for f in FACTORS]
+    fast = sum(key[3] == max(GLIDE_SPEEDS) for key in wrong)
+    default = [100 * (found[80, 12.7e-3, f, 8.0][0] - 1) for f in GLIDE_FACTORS]
     low, middle, high = (100 * (q - 1) for q in np.quantile(ratios, (0.05, 0.5, 0.95)))
     note = (
         f"Drag of 8 ft over that of 12 ft is above 1 in {(ratios > 1).sum()} of {len(ratios)} combinations of mass "
-        f"({MASSES[0]}-{MASSES[-1]} kg), hollow (9.5-19 mm), speed (2, 5, 8 m/s) and rebound factor (0.55-1.15), and "
-        f"{FELT_RATIO:g} or more in {(ratios >= FELT_RATIO).sum()}; {low:+.1f} to {high:+.1f} % in nine of ten, "
-        f"{middle:+.1f} % in the middle. Of the {len(wrong)} exceptions, by {100 * (1 - ratios.min()):.1f} % at most, "
+        f"({GLIDE_MASSES[0]}-{GLIDE_MASSES[-1]} kg), hollow (9.5-19 mm), speed (2, 5, 8 m/s) and rebound factor "
+        f"(0.55-1.15), and {FELT_RATIO:g} or more in {(ratios >= FELT_RATIO).sum()}; {low:+.1f} to {high:+.1f} % in "
+        f"nine of ten, {middle:+.1f} % in the middle. Of the {len(wrong)} exceptions, by "
+        f"{100 * (1 - ratios.min()):.1f} % at most, "
         f"{fast} are at 8 m/s and {step} on the crown step ({steps} of all are): 8 ft has the crown of the hollow in "
         "the ice, 12 ft has not, and its film, which is two films then, drags more. There it is too close to call: 80 "
         f"kg on 12.7 mm at 8 m/s {default[0]:+.1f}, {default[1]:+.1f}, {default[2]:+.1f} % at rebound 0.55, 0.85, 1.15."
