@@ -214,7 +214,7 @@ def test_a_wide_flat_bottom_is_the_worst_case(ice, elastic, gauss):
     foot = footprint(FLAT, *Model(FLAT, ice, elastic, gauss).place)
     solved = rebound(foot, ice.hardness, ice.modulus, Mesh())
     last = solved.rear.y[(solved.pressure > 0.0) & (-solved.rear.x > 0.85 * solved.rear_m)]
-    assert np.all(np.abs(last - 0.5e-3 * FLAT.thickness) < 0.9e-3), "a tongue is left in the middle"
+    assert len(last) and np.all(np.abs(last - 0.5e-3 * FLAT.thickness) < 0.9e-3), "a tongue is left in the middle"
     work, load = gaps("flat", FLAT, ice, elastic, gauss, Mesh())
     assert -0.09 < work < -0.05, f"work given back: {work:+.1%} off, known to be about -7.6 %"
     assert abs(load) < 0.05, f"load of the rear: {load:+.1%} off"
