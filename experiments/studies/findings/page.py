@@ -29,8 +29,8 @@ def _head(plan: Plan, result: Findings) -> str:
     return (
         f"{len(draws.candidates)} blades; {len(draws.points)} draws of the uncertain inputs, {int(draws.failed.sum())} "
         "failed; intervals are 5 to 95 %. All recipes are invented for demonstration. The model: ice that yields at "
-        "its hardness, under steel that bends in its holder. The level of friction is no prediction: on smooth ice it lies "
-        "30 to 42 % below what was measured, and the roughness added for that is an assumption sized from that gap."
+        "its hardness, under steel that bends in its holder. The level of friction is no prediction: on smooth ice it "
+        "lies 30 to 42 % below what was measured; the roughness added for that is an assumption sized from that gap."
     )
 
 

@@ -23,24 +23,25 @@ VAN_LEEUWEN = ("van Leeuwen J.M.J. (2017). Skating on slippery ice. SciPost Phys
 
 @dataclass(frozen=True)
 class Part:
-    """A part of the validation: heading, what it is, and the words for a row that comes out and one that does not."""
+    """A part of the validation: heading, what it is, its other side, words for a row that comes out or does not."""
 
     heading: str
     what: str
+    other: str
     good: str
     bad: str
 
 
 PARTS = {
     "measured": Part("1  Measured outside", "Numbers that somebody measured; friction on smooth ice and as shipped, "
-                     "with an added roughness.", "reproduced", "not reproduced"),
+                     "with an added roughness.", "measured", "reproduced", "not reproduced"),
     "trade": Part("1  Said outside, not measured",
                   "Rules of the trade: no published source, no size; what is felt is an assumption of ours.",
-                  "supported", "not supported"),
+                  "said", "supported", "not supported"),
     "textbook": Part("2  Textbook", "Closed forms and standards that others published: is the arithmetic right?",
-                     "agrees", "disagrees"),
+                     "printed", "agrees", "disagrees"),
     "ours": Part("3  Ours against ours", "Our own derivations, and other solvers on the same assumptions: no evidence "
-                 "about ice.", "consistent", "inconsistent"),
+                 "about ice.", "other way", "consistent", "inconsistent"),
 }  # fmt: skip
 TOO_SMALL, PARTLY = "too small to feel", "partly supported"  # two more words for rules of the trade
 INPUT, NOT_RUN = "an input", "not run"  # a number that goes in, beside its measurement; a row that could not be had
@@ -148,7 +149,7 @@ def ice_at(
                conductivity, diffusivity)  # fmt: skip
 
 
-RINK, MELTING = ice_at(-5.0).numbers, ice_at(0.0).numbers
+RINK, AT_ZERO = ice_at(-5.0).numbers, ice_at(0.0).numbers
 LEEUWEN = ice_at(0.0, 1.737e-3, 1.6, 0.843e-6).numbers
 
 

@@ -6,12 +6,12 @@ import numpy as np
 from scipy.optimize import minimize_scalar
 
 from experiments.studies.validation.checks import (
+    AT_ZERO,
     CHECK_GAUSS,
     DEG,
     LAW,
     LEEUWEN,
     LONG_TRACK,
-    MELTING,
     OURS,
     PLAIN,
     RINK,
@@ -41,7 +41,7 @@ GRZEMBA = (f"formula {OURS}; effect described in Grzemba B., Pohrt R. (2024). Ic
 def standing_depth() -> list[Check]:
     """A runner that stands against one that glides."""
     load = 72 * 9.81
-    slide, still = (at_mid(LONG_TRACK, load, law=law, ice=MELTING) for law in (PLAIN, STANDING))
+    slide, still = (at_mid(LONG_TRACK, load, law=law, ice=AT_ZERO) for law in (PLAIN, STANDING))
     return [
         compare("2d", OWN, "Upright speed skate: standing depth over gliding depth", 0.25, "1",
                 still.depth / slide.depth, 1e-5, OURS, "72 kg, R 22 m, w 1.1 mm, flat, rebound off."),

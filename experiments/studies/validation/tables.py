@@ -5,6 +5,7 @@ from pathlib import Path
 
 from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 
 from experiments.run.files import csv_table, whole
 from experiments.run.folder import RunFolder
@@ -79,15 +80,16 @@ _COLOURS = {
 def table(checks: Sequence[Check], part: str) -> Table:
     """One part as a table for 120 columns: note and refutation stand under the title; sources go to the files."""
     words = PARTS[part]
-    out = Table(title=f"[bold]{words.heading}[/bold]. {words.what}", title_justify="left", show_lines=True, width=120)
-    for name, width, side in (("", 3, "left"), ("check", 53, "left"), ("outside", 13, "right"), ("ours", 11, "right"),
+    title = Text.assemble((words.heading, "bold"), f". {words.what}")
+    out = Table(title=title, title_style="italic", title_justify="left", show_lines=True, width=120)
+    for name, width, side in (("", 3, "left"), ("check", 53, "left"), (words.other, 13, "right"), ("ours", 11, "right"),
                               ("gap", 9, "right"), ("verdict", 11, "left")):  # fmt: skip
         out.add_column(name, width=width, justify=side)
     for check in of_part(checks, part):
-        note = f"\n[dim]{check.note}[/dim]" if check.note else ""
-        refuted = f"\n[dim]Refuted by: {check.refuted_by}.[/dim]"
-        out.add_row(check.number, check.title + note + refuted, published_text(check), ours_text(check),
-                    gap_text(check), f"[{_COLOURS[check.verdict]}]{check.verdict}[/]")  # fmt: skip
+        below = [*([check.note] if check.note else []), f"Refuted by: {check.refuted_by}."]
+        what = Text.assemble(check.title, ("\n" + "\n".join(below), "dim"))
+        out.add_row(check.number, what, published_text(check), ours_text(check), gap_text(check),
+                    Text(check.verdict, _COLOURS[check.verdict]))  # fmt: skip
     return out
 
 
@@ -110,16 +112,16 @@ def write_markdown(checks: Sequence[Check], path: Path) -> None:
     sources = list(dict.fromkeys(check.source for check in checks))
     lines = [f"**{headline(checks)}**", "", "# Validation", ""]
     for part, words in PARTS.items():
-        lines += [f"## {words.heading}", "", words.what, "", *_rows(of_part(checks, part), sources), ""]
+        lines += [f"## {words.heading}", "", words.what, "", *_rows(of_part(checks, part), words.other, sources), ""]
     lines += ["## Left out, because they prove nothing", "", *(f"- {text}" for text in LEFT_OUT), ""]
     lines += ["## Sources", "", *(f"{i}. {source}" for i, source in enumerate(sources, 1)), "", f"\\* {MEMORY}", ""]
     with whole(Path(path)) as temporary:
         temporary.write_text("\n".join(lines), encoding="utf-8")
 
 
-def _rows(checks: Sequence[Check], sources: Sequence[str]) -> list[str]:
+def _rows(checks: Sequence[Check], other: str, sources: Sequence[str]) -> list[str]:
     """Lines of a markdown table."""
-    head = ("", "check", "outside", "ours", "gap", "verdict", "refuted by", "source", "note")
+    head = ("", "check", other, "ours", "gap", "verdict", "refuted by", "source", "note")
     lines = ["| " + " | ".join(head) + " |", "|" + " --- |" * len(head)]
     for c in checks:
         where = f"[{sources.index(c.source) + 1}]"

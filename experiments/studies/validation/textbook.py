@@ -5,11 +5,11 @@ import math
 from scipy.optimize import brentq
 
 from experiments.studies.validation.checks import (
+    AT_ZERO,
     CHECK_GAUSS,
     DEG,
     LAW,
     LONG_TRACK,
-    MELTING,
     MEMORY,
     OURS,
     PLAIN,
@@ -48,9 +48,9 @@ def hollow_section() -> list[Check]:
 def flat_upright_runner() -> list[Check]:
     """A flat upright runner of a speed skate: contact length, depth, ploughing."""
     load = 72 * 9.81  # the gravity with which the published digits come out; standard gravity gives 43.33 um
-    slide, real = (at_mid(LONG_TRACK, load, law=law, ice=MELTING) for law in (PLAIN, LAW))
-    force = ploughing(LONG_TRACK, MELTING, PLAIN, slide, *CHECK_GAUSS)
-    with_rebound = ploughing(LONG_TRACK, MELTING, LAW, real, *CHECK_GAUSS)
+    slide, real = (at_mid(LONG_TRACK, load, law=law, ice=AT_ZERO) for law in (PLAIN, LAW))
+    force = ploughing(LONG_TRACK, AT_ZERO, PLAIN, slide, *CHECK_GAUSS)
+    with_rebound = ploughing(LONG_TRACK, AT_ZERO, LAW, real, *CHECK_GAUSS)
     source = f"inputs recalled from {VAN_LEEUWEN}; {MEMORY}; formula {OURS}"
     case = "72 kg at g 9.81, R 22 m, w 1.1 mm, 0 deg C, rebound off."
     length = slide.front - slide.rear

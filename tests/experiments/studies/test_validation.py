@@ -115,7 +115,7 @@ def test_the_first_line_counts_measured_magnitudes_only():
 
 
 def shown(width=120):
-    console = Console(width=width, record=True, file=io.StringIO())
+    console = Console(width=width, record=True, file=io.StringIO(), markup=False)  # as the command has it
     show(Plan(), ROWS, console)
     return console.export_text()
 
@@ -138,6 +138,7 @@ def test_the_terminal_is_readable_at_120_columns():
     assert max(len(line) for line in lines) <= 120
     text = " ".join(shown().split())
     assert "…" not in text, "a cell is cut"
+    assert "[" not in text, "a mark of the table's own is printed"
     assert text.count("Refuted by: another number.") == len(ROWS)
 
 
