@@ -45,8 +45,8 @@ SPAN = "ratio, 8 to 12 ft"
 GLIDE_MASSES, GLIDE_HOLLOWS = (60, 70, 80, 90, 100), (9.5e-3, 12.7e-3, 15.9e-3, 19.05e-3)
 GLIDE_SPEEDS, GLIDE_FACTORS = (2.0, 5.0, 8.0), (0.55, 0.85, 1.15)
 LEFT_OUT = (
-    "'8 ft is quicker than 10 ft': quickness is pivot resistance here, so that 12a has said it.",
-    "'Flatter touches more steel': the same as 12c.",
+    "'8 ft is quicker than 10 ft': quickness is pivot resistance here, and 'pivots easier' has said it.",
+    "'Flatter touches more steel': 'contacts less' has said it.",
     "'Mid-flat stands about neutral': a recipe that is alike at both ends is neutral in the mean over stances that are "
     "alike both ways, whatever the ice does.",
     "'The arc of a hockey blade is tens of mm', 'friction power 25 to 75 W', 'a film of fractions of a um': bands that "
