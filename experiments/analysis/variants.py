@@ -23,7 +23,7 @@ def varied_setting(setting: Setting, inputs: dict[str, float]) -> Setting:
     ice = replace(
         setting.ice,
         hardness_factor=setting.ice.hardness_factor * get("hardness_factor", 1.0),
-        temperature_c=min(setting.ice.temperature_c + get("temperature_shift", 0.0), 0.0),
+        temperature_c=setting.ice.temperature_c + get("temperature_shift", 0.0),
     )
     law = setting.law._replace(**{field: float(inputs[key]) for key, field in OF_LAW.items() if key in inputs})
     skater = replace(
@@ -39,6 +39,12 @@ def varied_setting(setting: Setting, inputs: dict[str, float]) -> Setting:
     }
     reference = varied_candidate(setting.reference, {k: v for k, v in inputs.items() if k not in GRINDING})
     return replace(setting, ice=ice, law=law, skater=skater, states=states, reference=reference)
+
+
+def drawn_setting(setting: Setting, inputs: dict[str, float]) -> Setting:
+    """As `varied_setting`, for inputs that are drawn: a draw warmer than melting is ice at 0 deg C."""
+    shift = min(inputs.get("temperature_shift", 0.0), -setting.ice.temperature_c)
+    return varied_setting(setting, inputs | {"temperature_shift": shift})
 
 
 def varied_candidate(candidate: Candidate, inputs: dict[str, float]) -> Candidate:

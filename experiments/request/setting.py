@@ -8,13 +8,13 @@ from experiments.request.fields import Fields
 from sim.errors import BladeError
 from sim.ice.contact import Law
 from sim.ice.ice import Ice
-from sim.ice.rebound import HALF_SPACE, NO_REBOUND, RECTANGLE
+from sim.ice.rebound import HALF_SPACE, NO_RISE, RECTANGLE
 from sim.skater.movement import Scenario
 from sim.trial import State
 
 STATES = ("glide", "pivot_forefoot", "pivot_heel", "turn", "push")
 
-REBOUNDS = {"half_space": HALF_SPACE, "rectangle": RECTANGLE, "none": NO_REBOUND}  # names of the forms
+REBOUNDS = {"half_space": HALF_SPACE, "rectangle": RECTANGLE, "none": NO_RISE}  # names of the forms
 
 MOST_STEPS = 200_000  # of one scenario: 100 s at 0.5 ms
 

@@ -12,7 +12,7 @@ from sim.quantities import parse_quantity
 INPUTS = {
     "hardness_factor": ("1", "times the hardness of the ice"),
     "rebound_factor": ("1", "of the law: times the height that ice rises behind the deepest point"),
-    "temperature_shift": ("K", "added to the ice temperature, up to 0 deg C"),
+    "temperature_shift": ("K", "added to the ice temperature; a draw above 0 deg C is taken as 0 deg C"),
     "steel_sink": ("W/m^2", "of the law: heat that the steel takes from the film"),
     "roughness": ("1", "of the law: friction coefficient of ice that is not smooth"),
     "scuff": ("1", "of the law: sideways scuff coefficient"),

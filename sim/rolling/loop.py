@@ -52,7 +52,7 @@ START_BENDS = 8  # contacts by which the bend of the steel is found before the f
 ENERGY_SLACK = 1e-3  # energy from nowhere that is let pass, J per J of work turned over and one more joule
 
 # places in `keep`, what the loop remembers from step to step
-(_PATH, _PLOUGH, _FILM, _ROUGH, _SCRAPE, _LOSS, _POWER, _AIR, _LEAK, _WORK, _ROWS, _LEG0, _BEND, _ABOUT,
+(_PATH, _PLOUGH, _FILM, _ROUGH, _SCRAPE, _LOSS, _POWER, _AIR, _LEAK, _WORK, _ROWS, _LEG0, _BEND, _BEND_AT,
  _END) = range(15)  # fmt: skip
 
 
@@ -204,10 +204,10 @@ def _touch(
     gw: np.ndarray
 ) -> Patch:  # fmt: skip
     """The contact at this pose, the steel bent as by the contact before it, a step earlier."""
-    bent = flexed(steel, keep[_BEND], keep[_ABOUT])
+    bent = flexed(steel, keep[_BEND], keep[_BEND_AT])
     deepest, base = lowest(bent, beta)
     patch = press_ahead(bent, ice, law, t, beta, -origin_y - base, deepest, base, gx, gw)
-    keep[_BEND], keep[_ABOUT] = bend_under(steel, law, patch.load, patch.front - patch.rear), patch.centre
+    keep[_BEND], keep[_BEND_AT] = bend_under(steel, law, patch.load, patch.front - patch.rear), patch.centre
     return patch
 
 

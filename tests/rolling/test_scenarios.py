@@ -170,7 +170,7 @@ def test_no_start_has_an_empty_record(steel, ice, law, skater, scenarios):
     asked = program(scenarios["glide"], skater, steel, ice, law)
     run = roll(steel, ice, law, skater, scenarios["glide"], asked._replace(rest=asked.rest + 1.5))
     assert (run.outcome, run.leak_j, run.work_j, run.seconds) == ("no_start", 0.0, 0.0, 0.0)
-    assert run.series.shape == (0, 18) and run["load"].shape == (0,)
+    assert run.series.shape == (0, 19) and run["load"].shape == (0,)
 
 
 # ---------------------------------------------------------------- what the step loop is asked for

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from experiments.analysis.variants import (
+    drawn_setting,
     gains,
     line_costs,
     runner_like,
@@ -18,17 +19,23 @@ from experiments.analysis.variants import (
 )
 from experiments.request.uncertainty import GRINDING, INPUTS
 from sim.blade.recipe import Recipe, Sweep
-from sim.blade.section import Section
+from sim.errors import BladeError
+from sim.ice.rebound import RECTANGLE
 from sim.measures import evaluate
 from sim.trial import Candidate, State, Trial
 from tests import reference_model
 from tests.cases import LeanedSection
-from tests.experiments.analysis.hand import FT, PAIRS, STATES, TEN, blade, changed, setting
+from tests.experiments.analysis.hand import FT, LAW, PAIRS, STATES, TEN, blade, changed, section_of, setting
 
 # input: (its number, what of the setting it changes and to what); the starting values stand in hand.py
 OF_SETTING = {
     "hardness_factor": (1.1, {"ice.hardness_factor": 1.1}),
-    "rebound_factor": (2.0, {"ice.modulus_pa": 4.65e9}),
+    "rebound_factor": (0.6, {"law.rebound_factor": 0.6}),
+    "steel_sink": (2e4, {"law.sink": 2e4}),
+    "roughness": (0.002, {"law.rough": 0.002}),
+    "passive_share": (0.8, {"skater.passive_share": 0.8}),
+    "height_shift": (-5e-3, {"reference.section.height_m": 20e-3}),
+    "span_factor": (0.5, {"reference.section.span_m": 37.5e-3}),
     "temperature_shift": (3.0, {"ice.temperature_c": -2.0}),
     "scuff": (0.05, {"law.scuff": 0.05}),
     "mass_factor": (1.1, {"skater.mass_kg": 88.0}),
@@ -50,6 +57,8 @@ OF_BLADE = {
     "hollow_factor": (1.25, {"section.hollow_m": 15.875e-3}),
     "thickness_shift": (-0.05e-3, {"section.thickness_m": 2.85e-3}),
     "edge_shift": (-10e-6, {"section.proud_m": -10e-6}),
+    "height_shift": (5e-3, {"section.height_m": 30e-3}),
+    "span_factor": (2.0, {"section.span_m": 150e-3}),
     "radius_factor": (1.25, {"recipe.radii_m.0": 3.048, "recipe.radii_m.1": 3.81, "recipe.radii_m.2": 4.572}),
     "boundary_shift": (0.002, {"recipe.shares.0": 0.082, "recipe.shares.1": 0.080, "recipe.shares.2": 0.078}),
     "level_shift": (0.002, {"recipe.level_m": 0.003}),
@@ -88,8 +97,16 @@ def test_factors_multiply_what_is_stated_and_shifts_add_to_it():
     first = varied_setting(setting(), {"hardness_factor": 1.2, "glide_line_shift": 0.005})
     both = varied_setting(first, {"hardness_factor": 1.5, "glide_line_shift": 0.005})
     assert both.ice.hardness_pa == pytest.approx(1.8 * 17.7e6) and both.states["glide"].line_m == pytest.approx(-0.005)
-    proud = blade(10, section=Section(2.9e-3, 12.7e-3, 20e-6))
+    proud = blade(10, section=section_of(2.9e-3, 12.7e-3, 20e-6))
     assert varied_candidate(proud, {"edge_shift": 10e-6}).section.proud_m == pytest.approx(30e-6)
+
+
+def test_ice_is_never_warmer_than_its_melting_point():
+    assert drawn_setting(setting(), {"temperature_shift": 9.0}).ice.temperature_c == 0.0
+    assert drawn_setting(setting(), {"temperature_shift": 1.5}).ice.temperature_c == -3.5
+    assert changed(setting(), drawn_setting(setting(), {})) == {}
+    with pytest.raises(BladeError, match="is water"):
+        varied_setting(setting(), {"temperature_shift": 9.0})
 
 
 HARDNESS_MPA = (
@@ -108,8 +125,8 @@ def test_hardness_by_hand(inputs, mpa):
 
 @pytest.mark.parametrize("factor", [0.6, 1.0, 2.0])
 def test_the_rebound_factor_is_that_of_the_rebound_height_itself(factor):
-    """Love's rectangle in the reference model, with this contact's own arc and width: e goes as 1/E*."""
-    there = varied_setting(setting(), {"rebound_factor": factor})
+    """Love's rectangle in the reference model, with this contact's own arc and width: e goes as f."""
+    there = varied_setting(setting(law=LAW._replace(rebound=RECTANGLE)), {"rebound_factor": factor})
     patch = Trial(TEN, there).patch("glide")
     wide = LeanedSection(2.9e-3, 12.7e-3, 0.0).width(patch.depth)
     plain = reference_model.rebound(patch.front - patch.rear, wide, 17.7e6)
@@ -192,9 +209,9 @@ def test_the_reference_itself_where_the_runner_is_the_same():
         ({"length_m": 0.29}, {"recipe.length_m": 0.29}),
         ({"heel_sweep": Sweep(0.03, 0.12)}, {"recipe.heel_sweep.length_m": 0.03}),
         ({"toe_sweep": Sweep(0.02, 0.2)}, {"recipe.toe_sweep.radius_m": 0.2}),
-        ({"section": Section(2.9e-3, 16e-3)}, {"section.hollow_m": 16e-3}),
-        ({"section": Section(3e-3, 12.7e-3)}, {"section.thickness_m": 3e-3}),
-        ({"section": Section(2.9e-3, 12.7e-3, 1e-5)}, {"section.proud_m": 1e-5}),
+        ({"section": section_of(2.9e-3, 16e-3)}, {"section.hollow_m": 16e-3}),
+        ({"section": section_of(3e-3, 12.7e-3)}, {"section.thickness_m": 3e-3}),
+        ({"section": section_of(2.9e-3, 12.7e-3, 1e-5)}, {"section.proud_m": 1e-5}),
     ],
 )
 def test_another_runner_or_hollow_is_taken_over_and_the_recipe_stays_the_references(more, own):
@@ -203,7 +220,7 @@ def test_another_runner_or_hollow_is_taken_over_and_the_recipe_stays_the_referen
 
 
 def test_a_single_radius_on_a_runner_is_that_circle():
-    like = blade(8, 13, 8, shares=(1, 2, 1), level_m=0.01, section=Section(3e-3, 16e-3), length_m=0.29)
+    like = blade(8, 13, 8, shares=(1, 2, 1), level_m=0.01, section=section_of(3e-3, 16e-3), length_m=0.29)
     one = single_radius(like, 2.5)
     assert one.curve.at(np.linspace(0.035, 0.255, 9))[3] == pytest.approx(np.full(9, 0.4))
     assert one.section == like.section and one.recipe.level_m == 0.01 and one.recipe.length_m == 0.29
@@ -221,7 +238,7 @@ def test_statics_come_in_the_order_asked_and_are_nan_where_refused():
 
 
 def test_the_line_holds_costs_of_single_radii_and_more_is_turned_round():
-    pair, section = ("turn_drag", "push_hold_angle"), Section(2.9e-3, 16e-3)
+    pair, section = ("turn_drag", "push_hold_angle"), section_of(2.9e-3, 16e-3)
     found = line_costs(setting(), [8 * FT, 12 * FT], pair, blade(10, section=section))
     for row, feet in zip(found, (8, 12)):
         values, _ = evaluate(Trial(blade(feet, section=section), setting()), pair)
@@ -234,8 +251,8 @@ def test_each_gain_is_taken_against_single_radii_on_the_blades_own_runner():
     """Costs a fifth below those of 10 ft on the same hollow: 10 ft is the nearest and the gain 1/0.8 (drag in the turn
     grows with the radius and the stiffness asked for falls, so that no other radius is nearer)."""
     one, pair = setting(), PAIRS[1]
-    blades = [blade(9, 11), blade(9, 11, section=Section(2.9e-3, 18e-3))]
-    likes = [TEN, blade(10, section=Section(2.9e-3, 18e-3))]
+    blades = [blade(9, 11), blade(9, 11, section=section_of(2.9e-3, 18e-3))]
+    likes = [TEN, blade(10, section=section_of(2.9e-3, 18e-3))]
     values = {n: np.array([0.8 * evaluate(Trial(like, one), [n])[0][n] for like in likes]) for n in pair}
     radii = np.array([7, 8.5, 10, 12, 14]) * FT
     found = gains(blades, values, [pair], radii, one)
