@@ -134,7 +134,7 @@ FT, DEG = FOOT_M, math.pi / 180
 LAW = Law()  # as shipped
 BARE = LAW._replace(rough=0.0)  # without added roughness
 # what closed forms assume: rigid steel, nothing springs back, ice melts at 0 deg C and warms no steel
-PLAIN = LAW._replace(rebound=rebound.NO_REBOUND, melting=0.0, sink=0.0, rough=0.0, bending=0.0)
+PLAIN = LAW._replace(rebound=rebound.NO_RISE, melting=0.0, sink=0.0, rough=0.0, bending=0.0)
 STANDING = PLAIN._replace(standing=1.0, film=0.0)
 CHECK_GAUSS, CHECK_FILM_STEPS = GAUSS[24], 1024  # 64 film steps are up to 1 % short where two films merge
 HOCKEY_SPAN_M, HEIGHT_M = 0.075, 0.025  # of configs/blade/hockey.yaml
