@@ -94,7 +94,12 @@ CASES = {
     "time step of zero": (["scenarios.stride.time_step=0 ms"], "time step"),
     "time step far too long": (["scenarios.stride.time_step=10 ms"], "time step"),
     "scuff below zero": (["law.scuff=-1"], "law.scuff"),
-    "switch that is neither": (["law.rebound=maybe"], "true nor false"),
+    "rebound of no known form": (["law.rebound=maybe"], "choose one of half_space, rectangle, none"),
+    "heat that no steel takes": (["law.steel_sink=9 MW/m^2"], "use 0 to 1e6 W/m^2"),
+    "roughness of a file": (["law.roughness=0.5"], "law.roughness"),
+    "runner of no height": (["blade.height=2 mm"], "is no runner"),
+    "span of a bridge": (["blade.span=2 m"], "rigid"),
+    "switch that is neither": (["law.film=maybe"], "true nor false"),
     "unknown contact": (["law.contact=slidng"], "sliding"),
     "workers of zero": (["workers=0"], "workers"),
     "workers of a half": (["workers=1.5"], "workers"),
@@ -235,10 +240,10 @@ def test_laughs_of_a_small_file(capsys, tmp_path, monkeypatch):
     (tmp_path / "bomb.yaml").write_text("\n".join(lines) + "\n")
     (tmp_path / "wide.yaml").write_text("- &t " + "x" * 900 + "\n- [" + "*t, " * 200_000 + "1]\n")
     for name in ("bomb.yaml", "wide.yaml"):
-        started = time.monotonic()
+        started = time.process_time()
         assert run_command([f"candidates_from={name}", "figures=false"]) == 2
         err = capsys.readouterr().err
-        assert "more than 5000000 values" in err and err.count("\n") == 1 and time.monotonic() - started < 5
+        assert "more than 5000000 values" in err and err.count("\n") == 1 and time.process_time() - started < 5
 
 
 def test_candidates_times_skaters_are_refused_before_the_list_is_made(capsys, tmp_path, monkeypatch):
@@ -246,9 +251,9 @@ def test_candidates_times_skaters_are_refused_before_the_list_is_made(capsys, tm
     level = ", ".join(f"{i / 100} mm" for i in range(300))
     radii = ", ".join(f"[{8 + i / 100} ft]" for i in range(300))
     entry = f"candidates=[{{family: single_radius, each: {{radii: [{radii}], level: [{level}]}}}}]"
-    started = time.monotonic()
+    started = time.process_time()
     assert run_command([entry, "+skater@skaters.a=adult", "+skater@skaters.b=heavy", "figures=false"]) == 2
-    assert "more than 100000 cases" in capsys.readouterr().err and time.monotonic() - started < 5
+    assert "more than 100000 cases" in capsys.readouterr().err and time.process_time() - started < 5
 
 
 def no_trace(folder, kind: str):
@@ -282,11 +287,11 @@ def test_what_is_no_text_is_refused_at_once_wherever_a_file_is_named(kind, capsy
     if "folder" not in kind:
         asked.append(["experiment=recommend", f"trace='{place}'", f"shop='{place}'"])
     for arguments in asked:
-        started = time.monotonic()
+        started = time.process_time()
         assert run_command(arguments) == 2
         err = capsys.readouterr().err
         assert err.startswith("arcstride: ") and err.count("\n") == 1 and len(err) < 600, err
-        assert time.monotonic() - started < 5
+        assert time.process_time() - started < 5
     assert not (tmp_path / "results").exists()
 
 
@@ -323,7 +328,7 @@ def test_run_folder_from_elsewhere_is_plain_values_or_refused(kind, capsys, tmp_
         place.write_text(texts[kind])
     else:
         no_trace(tmp_path, kind).rename(place)
-    started = time.monotonic()
+    started = time.process_time()
     assert run_command(["resume=run"]) == 2
     err = capsys.readouterr().err
-    assert err.startswith("arcstride: resume") and err.count("\n") == 1 and time.monotonic() - started < 5
+    assert err.startswith("arcstride: resume") and err.count("\n") == 1 and time.process_time() - started < 5
