@@ -338,9 +338,12 @@ def scrape(st, rho, **kw):
 
 def widest_radius(st):
     """Greatest x^2/(2 gap) over the immersed arc: the radius by which it asks for room in a turn."""
-    arm = st.x - st.x0
+    k = np.arange(st.i0 - 50, st.i0 + 51)  # the lowest point between two grid points: vertex of a parabola
+    fit = np.polynomial.Polynomial.fit(st.x[k], st.g[k], 2)
+    low = fit.deriv().roots()[0]
+    arm, gap = st.x - low, st.g - fit(low)
     seen = st.imm & (np.abs(arm) > 1e-3)
-    return float(np.max(arm[seen] ** 2 / (2 * st.g[seen])))
+    return float(np.max(arm[seen] ** 2 / (2 * gap[seen])))
 
 
 def clean_radius(R, w, R_h, theta):

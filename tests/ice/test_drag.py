@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 from sim.blade.recipe import Recipe
 from sim.ice.contact import press, settle, stand
 from sim.ice.drag import film_shear, groove_area, ploughing
-from tests import reference_model
+from tests import reference_film, reference_model
 from tests.cases import FT, HOLLOW_M, STATES, THICKNESS_M, WEIGHT_N, LeanedSection, PlainContact, relative, steel_of
 
 SPEEDS = {"glide": 8.0, "pivot, forefoot": 3.0, "pivot, heel": 3.0, "turn": 4.0, "push": 8.0}
@@ -22,7 +22,7 @@ def slow_states(ice):
     curve = reference_model.single_radius(10 * FT, npts=40001)
     section = lambda lean: reference_model.section(THICKNESS_M, HOLLOW_M, lean)  # noqa: E731
     return {
-        name: reference_model.at_load_line(curve, section(lean), ice.hardness, load, line)
+        name: reference_model.at_load_line(curve, section(lean), ice.hardness, load, line, **reference_model.FIRST_FORM)
         for name, (lean, load, line) in STATES.items()
     }
 
@@ -115,7 +115,7 @@ def test_drag_rises_as_the_hollow_gets_deeper(ice, law, gauss):
 @pytest.mark.parametrize("state", STATES)
 def test_film_against_the_reference_model(steel, ice, law, patches, slow_states, state):
     """The reference marches each strip's film with an implicit ODE solver at 1e-7."""
-    slow = reference_model.film_drag(slow_states[state], SPEEDS[state], -5.0)
+    slow = reference_film.film_drag(slow_states[state], SPEEDS[state], -5.0, **reference_film.PLAIN)
     gaps = {
         steps: film_shear(steel, ice, law, patches[state], SPEEDS[state], steps) / slow - 1 for steps in (32, 64, 512)
     }
@@ -186,17 +186,17 @@ def test_no_film_without_speed_contact_or_switch(steel, ice, law, gauss, patches
     assert film_shear(steel, ice, law, press(steel, ice, law, 0.0, 0.0, -1e-5, *gauss), 8.0, 64) == 0.0
 
 
-def film_by_pieces(st, speed, cold, keep_volume=True):
+def film_by_pieces(st, speed, cold, keep_volume=True, **film):
     """Film shear where the crown of a leaned hollow is covered, piece by piece with the reference model's ODE solver.
 
     Inside strip from the front, outside strip from where its edge enters; at the crown the water of both makes one film
     of the same volume, and the inside strip's clock goes on; behind the crown both strips carry that film on.
     """
-    sec, constants, march = st.sec, reference_model.HANDBOOK, reference_model._march
-    xi, gap = (st.X[-1] - st.X)[::-1].copy(), st.g[::-1].copy()  # a view would be copied at every look-up
-    deepest, end = xi[len(xi) - 1 - st.i0], xi[(st.p > 0)[::-1]][-1]
-    n_of = lambda q: st.d - np.interp(q, xi, gap)  # noqa: E731
-    p_of = lambda q: st.H * (1.0 if q <= deepest else max(0.0, 1 - (st.d - n_of(q)) / st.e))  # noqa: E731
+    sec, law = st.sec, reference_film.film_law(-cold, **film)
+    xi = (st.X[-1] - st.X)[::-1]
+    n_of, p_of, deepest = reference_film.along(st)
+    end = xi[(st.p > 0)[::-1]][-1]
+    march = lambda b_of, a, z, *more: reference_film.march(b_of, p_of, speed, law, a, z, *more)  # noqa: E731
     rise, fall = (
         (sec.h[: sec.ic + 1], sec.u[: sec.ic + 1]),
         (sec.h[: sec.ic - 1 : -1].copy(), sec.u[: sec.ic - 1 : -1].copy()),
@@ -204,14 +204,14 @@ def film_by_pieces(st, speed, cold, keep_volume=True):
     strip = [lambda q: np.interp(n_of(q), *rise), lambda q: sec.w - np.interp(n_of(q), *fall)]
     start, edge, covered = (brentq(lambda q, n=n: n_of(q) - n, 0.0, deepest) for n in (0.0, sec.h[-1], sec.h[sec.ic]))
     bare = min(brentq(lambda q: n_of(q) - sec.h[sec.ic], deepest, xi[-1]), end)
-    parts = [march(strip[k], p_of, speed, cold, constants, begin, covered) for k, begin in ((0, start), (1, edge))]
+    parts = [march(strip[k], begin, covered) for k, begin in ((0, start), (1, edge))]
     width = np.array([strip[k](covered - 1e-9) for k in (0, 1)])
     film = np.array([p.y[0, -1] for p in parts])
     mixed = film @ width / width.sum() if keep_volume else film[0]
-    one = march(lambda q: sec.w, p_of, speed, cold, constants, covered, bare, mixed, covered - start)
+    one = march(lambda q: sec.w, covered, bare, mixed, covered - start)
     parts.append(one)
     if bare < end:
-        parts += [march(s, p_of, speed, cold, constants, bare, end, one.y[0, -1], bare - start) for s in strip]
+        parts += [march(s, bare, end, one.y[0, -1], bare - start) for s in strip]
     return sum(p.y[1, -1] for p in parts), len(parts)
 
 
@@ -222,8 +222,10 @@ def test_two_films_of_a_leaned_hollow_become_one_and_two_again(ice, law, gauss, 
     blade = steel_of(Recipe("r", "single_radius", (10 * FT,)), hollow=hollow)
     patch = settle(blade, ice, law, math.tan(lean), 0.0, load, 5e-5, *gauss)
     section = reference_model.section(THICKNESS_M, hollow, lean)
-    slow = reference_model.at_load(reference_model.single_radius(10 * FT), section, ice.hardness, load, 0.0)
-    theirs, seen = film_by_pieces(slow, 8.0, 5.0)
+    slow = reference_model.at_load(
+        reference_model.single_radius(10 * FT), section, ice.hardness, load, 0.0, **reference_model.FIRST_FORM
+    )
+    theirs, seen = film_by_pieces(slow, 8.0, 5.0, **reference_film.PLAIN)
     ours = film_shear(blade, ice, law, patch, 8.0, 512)
     print(
         f"lean {lean_deg} deg: film {ours:.5f} N, by pieces {theirs:.5f} N, crown {slow.d - section.h.max():.1e} m in"
