@@ -93,14 +93,30 @@ def evaluate(trial: Trial, names: Iterable[str] | None = None) -> tuple[dict[str
 
 _WHY_INFINITE = {
     "critical_ankle_stiffness": "no ankle stiffness keeps this skater up on this blade: the rocker is too short",
+    "critical_reaction_delay": "ankle and boot alone hold this skater up on this blade, however late the muscles",
     "turn_tightest_clean_radius": "the outside edge is in the ice at this lean, so that any turn scrapes",
 }
 
 
+GLIDE_SLOW_M_S, GLIDE_MEDIUM_M_S = 2.0, 5.0  # beside the speed of the glide state: whether a ranking holds slower
+
+
 @_measure("1", "glide drag coefficient", "glide", "lower", "glides further", short="glide drag")
 def glide_drag_coefficient(t: Trial) -> float:
-    """(F_p + F_v)/N of a straight glide. Smooth-ice theory lies below measured coefficients; compare ratios."""
+    """(F_p + F_v + mu_r N)/N of a straight glide. The level rests on an assumed roughness; compare ratios."""
     return sum(t.drag("glide")) / t.load("glide")
+
+
+@_measure("1", "glide drag coefficient at 2 m/s", "glide", "lower", "glides further")
+def glide_slow_drag_coefficient(t: Trial) -> float:
+    """As the glide drag coefficient, at 2 m/s."""
+    return sum(t.drag("glide", GLIDE_SLOW_M_S)) / t.load("glide")
+
+
+@_measure("1", "glide drag coefficient at 5 m/s", "glide", "lower", "glides further")
+def glide_medium_drag_coefficient(t: Trial) -> float:
+    """As the glide drag coefficient, at 5 m/s."""
+    return sum(t.drag("glide", GLIDE_MEDIUM_M_S)) / t.load("glide")
 
 
 @_measure("1", "glide ploughing coefficient", "glide", "lower", "glides further")
@@ -113,6 +129,14 @@ def glide_ploughing_coefficient(t: Trial) -> float:
 def glide_film_coefficient(t: Trial) -> float:
     """F_v/N of a straight glide."""
     return t.drag("glide")[1] / t.load("glide")
+
+
+@_measure(
+    "1", "glide rough-ice coefficient", "glide", "neither", "the same for every blade: ice, not steel", signed=True
+)
+def glide_rough_coefficient(t: Trial) -> float:
+    """mu_r: drag of ice that is not smooth, over the load; an assumption of ours, no source."""
+    return t.drag("glide")[2] / t.load("glide")
 
 
 @_measure("m", "glide loaded arc", "glide", "neither", "longer is steadier, shorter turns", _IN_MM)
@@ -173,6 +197,34 @@ def pivot_heel_toe_out(t: Trial) -> float:
     return _pivot(t, "pivot_heel", False)
 
 
+def _held(t: Trial, state: str, toe_in: bool) -> float:
+    return sideways.pivot_held(t.steel, t.ice, t.setting.law, t.patch(state), toe_in, *FINE)
+
+
+@_measure("N m", "pivot on forefoot about the foot, toe in", "pivot_forefoot", "lower", "pivots easily")
+def pivot_forefoot_toe_in_held(t: Trial) -> float:
+    """As the pivot on the forefoot, toe in, about the centre of pressure: a sudden twist about the foot."""
+    return _held(t, "pivot_forefoot", True)
+
+
+@_measure("N m", "pivot on forefoot about the foot, toe out", "pivot_forefoot", "lower", "pivots easily")
+def pivot_forefoot_toe_out_held(t: Trial) -> float:
+    """As the pivot on the forefoot, toe out, about the centre of pressure: a sudden twist about the foot."""
+    return _held(t, "pivot_forefoot", False)
+
+
+@_measure("N m", "pivot on heel about the foot, toe in", "pivot_heel", "lower", "pivots easily")
+def pivot_heel_toe_in_held(t: Trial) -> float:
+    """As the pivot on the heel, toe in, about the centre of pressure: a sudden twist about the foot."""
+    return _held(t, "pivot_heel", True)
+
+
+@_measure("N m", "pivot on heel about the foot, toe out", "pivot_heel", "lower", "pivots easily")
+def pivot_heel_toe_out_held(t: Trial) -> float:
+    """As the pivot on the heel, toe out, about the centre of pressure: a sudden twist about the foot."""
+    return _held(t, "pivot_heel", False)
+
+
 @_measure("rad", "turn lean", "turn", "neither", "set by speed and path", _IN_DEG)
 def turn_lean(t: Trial) -> float:
     """Lean of the steady turn, atan(v^2/(g rho))."""
@@ -205,7 +257,7 @@ def turn_scrape(t: Trial) -> float:
 
 @_measure("N", "turn drag", "turn", "lower", "keeps speed in the turn", short="turn drag")
 def turn_drag(t: Trial) -> float:
-    """Ploughing, film and scrape of the turn together."""
+    """Ploughing, film, rough ice and scrape of the turn together."""
     return sum(t.drag("turn")) + t.scrape
 
 
@@ -257,6 +309,12 @@ def push_groove_depth(t: Trial) -> float:
 def critical_ankle_stiffness(t: Trial) -> float:
     """Least ankle stiffness that keeps the skater up at the glide state."""
     return body.critical_ankle_stiffness(t.setting.skater, t.load("glide"), t.effective_radius)
+
+
+@_measure("s", "critical reaction delay", "glide", "higher", "is steady fore and aft", short="time to react")
+def critical_reaction_delay(t: Trial) -> float:
+    """Time to react: the longest delay of the muscles with which the skater can still be held up at the glide state."""
+    return body.critical_reaction_delay(t.setting.skater, t.load("glide"), t.effective_radius)
 
 
 @_measure("rad", "pitch bias", "glide", "neither", "toe-down of the reference is positive", _IN_DEG, signed=True)
@@ -342,7 +400,7 @@ def stride_pitch_travel(t: Trial) -> float:
 
 @_measure("J", "ice loss per stride", "stride", "lower", "keeps speed in the stride", short="stride loss")
 def stride_ice_loss(t: Trial) -> float:
-    """Work lost to ploughing and film through one stride."""
+    """Work lost to ploughing, film and rough ice through one stride."""
     return float(t.finished("stride")["ice_loss"][-1])
 
 

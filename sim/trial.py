@@ -13,7 +13,7 @@ from sim.blade.section import Section
 from sim.blade.steel import Steel
 from sim.errors import BladeError
 from sim.ice.contact import GAUSS, Law, Patch, settle, stand, stand_along
-from sim.ice.drag import film_shear, ploughing
+from sim.ice.drag import film_shear, ploughing, rough_drag
 from sim.ice.ice import Ice
 from sim.ice.scrape import turn_scrape
 from sim.rolling.scenarios import ADVICE, Roll, roll
@@ -81,7 +81,8 @@ class Candidate:
     @cached_property
     def steel(self) -> Steel:
         """Curve and section as the compiled functions read them."""
-        return Steel(*self.curve.table, self.section.thickness_m, self.section.hollow_m, self.section.tilt)
+        s = self.section
+        return Steel(*self.curve.table, s.thickness_m, s.hollow_m, s.tilt, s.rigidity, s.span_m)
 
 
 @dataclass(frozen=True)
@@ -126,7 +127,7 @@ class Trial:
     def __init__(self, candidate: Candidate, setting: Setting) -> None:
         self.candidate, self.setting = candidate, setting
         self.steel, self.ice = candidate.steel, setting.ice.numbers
-        self._patches, self._rolls, self._drags = {}, {}, {}
+        self._patches, self._rolls, self._drags, self._ploughed = {}, {}, {}, {}
 
     def state(self, name: str) -> State:
         """A static state of the setting. Raises BladeError, naming those there are, for an unknown one."""
@@ -160,14 +161,20 @@ class Trial:
             )
         return patch
 
-    def drag(self, name: str) -> tuple[float, float]:
-        """(ploughing, film shear) at a static state, N. Raises BladeError when the blade cannot carry it."""
-        if name not in self._drags:
+    def drag(self, name: str, speed_m_s: float | None = None) -> tuple[float, float, float]:
+        """(ploughing, film shear, drag of rough ice) at a static state, N, at its own speed or another.
+
+        Raises BladeError when the blade cannot carry it.
+        """
+        speed = self.state(name).speed_m_s if speed_m_s is None else speed_m_s
+        if (name, speed) not in self._drags:
             patch, law = self.patch(name), self.setting.law
-            plough = ploughing(self.steel, self.ice, law, patch, *FINE)
-            film = film_shear(self.steel, self.ice, law, patch, self.state(name).speed_m_s, FILM_STEPS)
-            self._drags[name] = plough, film
-        return self._drags[name]
+            if name not in self._ploughed:
+                self._ploughed[name] = ploughing(self.steel, self.ice, law, patch, *FINE), rough_drag(law, patch)
+            plough, rough = self._ploughed[name]
+            film = film_shear(self.steel, self.ice, law, patch, speed, FILM_STEPS)
+            self._drags[name, speed] = plough, film, rough
+        return self._drags[name, speed]
 
     @cached_property
     def scrape(self) -> float:

@@ -55,7 +55,7 @@ def ice(ice_set):
 @pytest.fixture(scope="session")
 def law():
     """The default model form: sliding, rebound on, film on."""
-    return Law(standing=0.0, rebound=1.0, rear_full=0.0, slip_line=0.0, film=1.0, scuff=0.02)
+    return Law(rebound=1.0, rebound_factor=1.0, melting=0.0, sink=0.0, rough=0.0, bending=0.0)
 
 
 @pytest.fixture(scope="session")

@@ -13,6 +13,7 @@ from sim.errors import BladeError
 from sim.measures import REGISTRY, ROLLED_STATES, evaluate
 from sim.trial import Candidate, Setting, Trial
 
+OF_LAW = {"rebound_factor": "rebound_factor", "steel_sink": "sink", "roughness": "rough", "scuff": "scuff"}
 LINE_RADII = 33  # single radii of the line that a frontier gain is taken against, in studies of many settings
 
 
@@ -22,14 +23,14 @@ def varied_setting(setting: Setting, inputs: dict[str, float]) -> Setting:
     ice = replace(
         setting.ice,
         hardness_factor=setting.ice.hardness_factor * get("hardness_factor", 1.0),
-        modulus_pa=setting.ice.modulus_pa / get("rebound_factor", 1.0),
-        temperature_c=setting.ice.temperature_c + get("temperature_shift", 0.0),
+        temperature_c=min(setting.ice.temperature_c + get("temperature_shift", 0.0), 0.0),
     )
-    law = setting.law._replace(scuff=float(get("scuff", setting.law.scuff)))
+    law = setting.law._replace(**{field: float(inputs[key]) for key, field in OF_LAW.items() if key in inputs})
     skater = replace(
         setting.skater,
         mass_kg=setting.skater.mass_kg * get("mass_factor", 1.0),
         ankle_stiffness=setting.skater.ankle_stiffness * get("ankle_stiffness_factor", 1.0),
+        passive_share=get("passive_share", setting.skater.passive_share),
     )
     shifts = {"glide": "glide", "turn": "turn", "push": "push", "pivot_forefoot": "pivot", "pivot_heel": "pivot"}
     states = {
@@ -60,6 +61,8 @@ def varied_candidate(candidate: Candidate, inputs: dict[str, float]) -> Candidat
         candidate.section.thickness_m + get("thickness_shift", 0.0),
         candidate.section.hollow_m * get("hollow_factor", 1.0),
         candidate.section.proud_m + get("edge_shift", 0.0),
+        candidate.section.height_m + get("height_shift", 0.0),
+        candidate.section.span_m * get("span_factor", 1.0),
     )
     return replace(candidate, recipe=recipe, section=section)
 

@@ -16,7 +16,7 @@ LONGEST_NAME = 60  # characters
 class SharedBlade:
     """What a recipe does not say itself: runner length, blend, level point (m), pitch (rad), turned-up ends, section.
 
-    thickness_m, hollow_m and proud_m (inside edge) make the section.
+    thickness_m, hollow_m, proud_m (inside edge), height_m of the runner and span_m between its supports make the section.
     """
 
     length_m: float
@@ -28,13 +28,20 @@ class SharedBlade:
     thickness_m: float
     hollow_m: float
     proud_m: float
+    height_m: float
+    span_m: float
+
+    @property
+    def section(self) -> Section:
+        """The section that a blade has which says nothing else. Raises BladeError for one that no runner has."""
+        return Section(self.thickness_m, self.hollow_m, self.proud_m, self.height_m, self.span_m)
 
 
 # key of a config: (field of SharedBlade, unit; "radius" and "sweep" are read as such)
 _KEYS = {
     "length": ("length_m", "m"), "blend": ("blend_m", "m"), "level": ("level_m", "m"), "pitch": ("pitch_rad", "rad"),
     "thickness": ("thickness_m", "m"), "hollow": ("hollow_m", "radius"), "inside_edge_proud": ("proud_m", "m"),
-    "heel_sweep": ("heel_sweep", "sweep"), "toe_sweep": ("toe_sweep", "sweep"),
+    "height": ("height_m", "m"), "span": ("span_m", "m"), "heel_sweep": ("heel_sweep", "sweep"), "toe_sweep": ("toe_sweep", "sweep"),
 }  # fmt: skip
 
 
@@ -61,7 +68,8 @@ def read_candidate(entry: object, blade: SharedBlade, where: str) -> Candidate:
     fields.done()
     recipe = Recipe(name, family, radii, shares, own["length_m"], own["blend_m"], own["level_m"], own["pitch_rad"],
                     own["heel_sweep"], own["toe_sweep"])  # fmt: skip
-    result = Candidate(name, recipe, Section(own["thickness_m"], own["hollow_m"], own["proud_m"]))
+    section = Section(own["thickness_m"], own["hollow_m"], own["proud_m"], own["height_m"], own["span_m"])
+    result = Candidate(name, recipe, section)
     _ = result.curve  # refuses what no curve can be made of
     return result
 

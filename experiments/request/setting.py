@@ -8,10 +8,13 @@ from experiments.request.fields import Fields
 from sim.errors import BladeError
 from sim.ice.contact import Law
 from sim.ice.ice import Ice
+from sim.ice.rebound import HALF_SPACE, NO_REBOUND, RECTANGLE
 from sim.skater.movement import Scenario
 from sim.trial import State
 
 STATES = ("glide", "pivot_forefoot", "pivot_heel", "turn", "push")
+
+REBOUNDS = {"half_space": HALF_SPACE, "rectangle": RECTANGLE, "none": NO_REBOUND}  # names of the forms
 
 MOST_STEPS = 200_000  # of one scenario: 100 s at 0.5 ms
 
@@ -44,13 +47,20 @@ def read_ice(f: Fields) -> Ice:
 def read_law(f: Fields) -> tuple[Law, float]:
     """(switches of the contact law, contact damping in s/m). Raises BladeError."""
     law = Law(
-        float(f.choice("contact", ("sliding", "standing")) == "standing"),
-        float(f.flag("rebound")),
-        float(f.choice("rear_width", ("local", "full")) == "full"),
-        float(f.choice("pressure", ("uniform", "slip_line")) == "slip_line"),
-        float(f.flag("film")),
-        f.number("scuff", 0, 1),
+        standing=float(f.choice("contact", ("sliding", "standing")) == "standing"),
+        rebound=REBOUNDS[f.choice("rebound", tuple(REBOUNDS))],
+        rebound_factor=f.number("rebound_factor", 0, 3),
+        rear_full=float(f.choice("rear_width", ("local", "full")) == "full"),
+        slip_line=float(f.choice("pressure", ("uniform", "slip_line")) == "slip_line"),
+        film=float(f.flag("film")),
+        melting=float(f.choice("melting", ("under_pressure", "at_zero")) == "under_pressure"),
+        sink=f.quantity("steel_sink", "W/m^2"),
+        rough=f.number("roughness", 0, 0.1),
+        bending=float(f.flag("bending")),
+        scuff=f.number("scuff", 0, 1),
     )
+    if not 0 <= law.sink <= 1e6:
+        raise BladeError(f"{f.path('steel_sink')}: {law.sink:g} W/m^2; use 0 to 1e6 W/m^2.")
     damping = f.quantity("contact_damping", "s/m")
     if not 0 <= damping <= 100:
         raise BladeError(f"law.contact_damping: {damping:g} s/m; use 0 s/m to 100 s/m.")

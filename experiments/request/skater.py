@@ -91,7 +91,7 @@ def read_skater(fields: Fields) -> StatedSkater:
         fields.quantity("skate_inertia", "kg*m^2"), fields.quantity("skate_x", "m"),
         fields.quantity("skate_height", "m"), fields.quantity("ankle_x", "m"), fields.quantity("ankle_height", "m"),
         fields.quantity("body_height", "m"), fields.quantity("body_inertia", "kg*m^2"),
-        foot_length_m=fields.quantity("foot_length", "m"),
+        foot_length_m=fields.quantity("foot_length", "m"), passive_share=fields.number("passive_share", 0, 2),
     )  # fmt: skip
     ratio = "ankle_stiffness_over_mgh"
     result = StatedSkater(

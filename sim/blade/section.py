@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from sim.compiled import kernel
 from sim.errors import BladeError
 
+STEEL_MODULUS_PA = 200e9  # Young's modulus of steel, handbook
+
 Leaned = namedtuple("Leaned", "t w hollow drop reach2 share")
 Leaned.__doc__ = """A leaned section. t: slope of its edge line; w, hollow: m. For the circle's equation in `cut`:
 drop, m, so that c = n + drop; reach2 = R^2 (1 + t^2), m^2; share = 1/(1 + t^2)."""
@@ -19,12 +21,17 @@ class Section:
     With u from the inside edge and s = u - w/2 the bottom stands v(u) = sqrt(R^2 - s^2) - sqrt(R^2 - w^2/4) above
     the line through both edges (circle geometry). proud_m: how far the inside edge stands out beyond the outside one;
     the line through the edges is then tilted by proud/w against the blade. `inside` is the side the blade leans to.
-    Raises BladeError when the hollow is not wider than the blade, or the edges differ by more than 0.3 mm.
+    height_m: of the runner, from the edges to where the holder takes it; span_m: effective distance between the supports
+    in the holder, over which it bends as a beam; 0: rigid, as a runner in a tube.
+    Raises BladeError when the hollow is not wider than the blade, the edges differ by more than 0.3 mm, or no runner
+    has that height or span.
     """
 
     thickness_m: float
     hollow_m: float
     proud_m: float = 0.0
+    height_m: float = 0.025
+    span_m: float = 0.0
 
     def __post_init__(self) -> None:
         if not 0.5e-3 <= self.thickness_m <= 10e-3:
@@ -39,6 +46,17 @@ class Section:
                 f"inside_edge_proud: {self.proud_m * 1e6:.0f} um is more than the edges of a runner differ by; use "
                 "-300 um to 300 um."
             )
+        if not 5e-3 <= self.height_m <= 60e-3:
+            raise BladeError(f"runner height: {self.height_m * 1e3:g} mm is no runner; use 5 mm to 60 mm.")
+        if not 0 <= self.span_m <= 0.3:
+            raise BladeError(
+                f"span: {self.span_m * 1e3:g} mm between the supports of a runner; use 0 mm (rigid) to 300 mm."
+            )
+
+    @property
+    def rigidity(self) -> float:
+        """E I = E w h^3/12 of the runner as a beam, N m^2. w 2.9 mm, h 25 mm: 755."""
+        return STEEL_MODULUS_PA * self.thickness_m * self.height_m**3 / 12
 
     @property
     def tilt(self) -> float:

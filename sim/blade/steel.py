@@ -7,11 +7,15 @@ import numpy as np
 
 from sim.compiled import kernel
 
-Steel = namedtuple("Steel", "x_first dx z slope thickness hollow tilt", defaults=(0.0,))
+Steel = namedtuple(
+    "Steel", "x_first dx z slope thickness hollow tilt rigidity span bend about", defaults=(0.0, 0.0, 0.0, 0.0, 0.0)
+)
 Steel.__doc__ = """A curve on a uniform grid of x, with its section: what the compiled functions read of a blade.
 
-x_first, dx: first place of the grid and its spacing, m; z: (n,) heights, m; slope: (n,) dz/dx; thickness, hollow
-(radius, inf for flat): m; tilt: slope of the line through both edges against the blade, 0 when they are level.
+x_first, dx: first place of the grid and its spacing, m; z: (n,) heights, m; slope: (n,) dz/dx, both unloaded;
+thickness, hollow (radius, inf for flat): m; tilt: slope of the line through both edges against the blade, 0 when they
+are level; rigidity: E I of the runner, N m^2; span: effective distance between its supports, m, 0 for a rigid one;
+bend, 1/m, and about, m: how much a load flattens it, and the place that keeps its height and slope (see `flexed`).
 """
 
 
@@ -25,8 +29,40 @@ def slant(steel: Steel, t: float) -> float:
 
 
 @kernel
+def flattening(steel: Steel, load: float, arc: float) -> float:
+    """Curvature, 1/m, that a load, N, spread evenly over `arc`, m, takes from the runner.
+
+    A simply supported beam of span s under a load in its middle has the moment N (s/4 - r/2) at a distance r; averaged
+    evenly over both ends of r along an arc l, with r_m = min(l, s/2):
+    c = (N/EI)(2/l^2)(s l r_m/4 - (s/8 + l/4) r_m^2 + r_m^3/6). For l -> 0 it is N s/(4 EI) (beam theory, derived here).
+    """
+    if steel.span <= 0.0 or steel.rigidity <= 0.0 or arc <= 0.0:
+        return 0.0
+    s, r = steel.span, min(arc, 0.5 * steel.span)
+    part = 0.25 * s * arc * r - (0.125 * s + 0.25 * arc) * r * r + r * r * r / 6.0
+    return load / steel.rigidity * 2.0 / (arc * arc) * part
+
+
+@kernel
+def flexed(steel: Steel, bend: float, about: float) -> Steel:
+    """The steel under load: heights less bend (x - about)^2/2, without rotation at `about`."""
+    return Steel(
+        steel.x_first, steel.dx, steel.z, steel.slope, steel.thickness, steel.hollow, steel.tilt, steel.rigidity,
+        steel.span, bend, about,
+    )  # fmt: skip
+
+
+@kernel
 def height(steel: Steel, x: float) -> tuple[float, float]:
-    """(z, m; dz/dx) at x, m, by cubic Hermite interpolation of the table."""
+    """(z, m; dz/dx) at x, m, of the steel as it is bent."""
+    z, slope = unbent(steel, x)
+    off = x - steel.about
+    return z - 0.5 * steel.bend * off * off, slope - steel.bend * off
+
+
+@kernel
+def unbent(steel: Steel, x: float) -> tuple[float, float]:
+    """(z, m; dz/dx) at x, m, without load, by cubic Hermite interpolation of the table."""
     per_dx = 1.0 / steel.dx  # a product, for a compiler may move this out of a loop but not a division
     q = (x - steel.x_first) * per_dx
     i = min(max(int(q), 0), len(steel.z) - 2)
@@ -47,21 +83,34 @@ def lowest(steel: Steel, beta: float) -> tuple[float, float]:
     sin_b, cos_b = math.sin(beta), math.cos(beta)
     want = sin_b / cos_b
     last = len(steel.slope) - 1
-    if want <= steel.slope[0]:
+    if want <= _slope_at(steel, 0):
         i, r = 0, 0.0
-    elif want >= steel.slope[last]:
+    elif want >= _slope_at(steel, last):
         i, r = last, 0.0
     else:
-        i = np.searchsorted(steel.slope, want) - 1
+        i, end = 0, last
+        while end - i > 1:
+            middle = (i + end) // 2
+            if _slope_at(steel, middle) < want:
+                i = middle
+            else:
+                end = middle
         z0, z1 = steel.z[i], steel.z[i + 1]
         m0, m1 = steel.slope[i] * steel.dx, steel.slope[i + 1] * steel.dx
         c2, c3 = 3.0 * (z1 - z0) - 2.0 * m0 - m1, 2.0 * (z0 - z1) + m0 + m1
         # the slope in the cell, m0 + 2 c2 r + 3 c3 r^2 over dx, rises with r: its root, written without cancellation
-        more = want * steel.dx - m0
-        r = 2.0 * more / (2.0 * c2 + math.sqrt(max(4.0 * c2 * c2 + 12.0 * c3 * more, 0.0)))
+        more = (want - _slope_at(steel, i)) * steel.dx
+        rise = 2.0 * c2 - steel.bend * steel.dx * steel.dx
+        r = 2.0 * more / (rise + math.sqrt(max(rise * rise + 12.0 * c3 * more, 0.0)))
         r = min(max(r, 0.0), 1.0)
     x = steel.x_first + (i + r) * steel.dx
     return x, height(steel, x)[0] * cos_b - x * sin_b
+
+
+@kernel
+def _slope_at(steel: Steel, i: int) -> float:
+    """dz/dx of the steel as it is bent, at a point of the table."""
+    return steel.slope[i] - steel.bend * (steel.x_first + i * steel.dx - steel.about)
 
 
 @kernel

@@ -5,25 +5,33 @@ from collections import namedtuple
 
 import numpy as np
 
-from sim.blade.section import Leaned, breaks, cut, leaned, loaded_width
-from sim.blade.steel import Steel, height, lowest, meet, meet_from, slant
+from sim.blade.section import Leaned, breaks, cut, leaned
+from sim.blade.steel import Steel, flattening, flexed, height, lowest, meet, meet_from, slant, unbent
 from sim.compiled import kernel
 from sim.ice.ice import IceNumbers
+from sim.ice.rebound import HALF_SPACE, rear_end, share_left
 
-Law = namedtuple("Law", "standing rebound rear_full slip_line film scuff")
-Law.__doc__ = """Model-form switches, as floats 0/1 but for scuff.
+Law = namedtuple(
+    "Law", "standing rebound rear_full slip_line film scuff rebound_factor melting sink rough bending",
+    defaults=(0.0, HALF_SPACE, 0.0, 0.0, 1.0, 0.02, 0.85, 1.0, 15e3, 0.0015, 1.0),
+)  # fmt: skip
+Law.__doc__ = """The law of contact as floats: model-form switches, 0/1 unless said otherwise, and its uncertain numbers.
 
-standing: full hardness on both sides of the deepest point (a blade pressed in, not sliding); rebound: ice behind the
-deepest point springs back; rear_full: loaded width behind taken as a(d); slip_line: slip-line pressure factors on
-leaned faces; film: melt film on; scuff: sideways friction coefficient.
+standing: full hardness on both sides of the deepest point (a blade pressed in, not sliding); rebound: how the ice
+behind the deepest point springs back, a form of `sim.ice.rebound`, and rebound_factor, which multiplies its height;
+rear_full: loaded width behind taken as a(d); slip_line: slip-line pressure factors on leaned faces; scuff: sideways
+friction coefficient; film: melt film on; melting: ice melts at the temperature of the pressure on it, not at 0 deg C;
+sink: heat that the steel takes, W/m^2 of loaded area; rough: friction coefficient of ice that is not smooth;
+bending: the runner bends between the supports of its holder.
 """
 
-Patch = namedtuple("Patch", "depth beta t tail rear deepest front rebound load centre base")
+Patch = namedtuple("Patch", "depth beta t tail rear deepest front rebound load centre base bend about")
 Patch.__doc__ = """A solved contact. Lengths m, blade frame; penetration n(x) = depth - gap(x).
 
 t: tan(lean); tail, front: ends of the immersed arc; rear, front: ends of the loaded arc; rebound: e, the height over
 which pressure falls to nothing behind the deepest point; load: N in the blade plane; centre: centre of pressure;
-base: height of the deepest point in the pitched frame, so that gap = z cos(beta) - x sin(beta) - base.
+base: height of the deepest point in the pitched frame, so that gap = z cos(beta) - x sin(beta) - base; bend, 1/m, and
+about, m: how the load has bent the steel, as in `flexed`.
 """
 
 
@@ -40,49 +48,29 @@ def _quadrature(n: int) -> tuple[np.ndarray, np.ndarray]:
 GAUSS = {n: _quadrature(n) for n in (8, 12, 16, 24, 32)}  # what every gx, gw (n,) below is taken from
 DEEPEST_ALLOWED = 3.0e-3  # m; a blade sunk further is not skating
 SHIFT_M = 0.01  # unit in which shifts of the centre of pressure are counted while solving
-EXACT = 1e-10  # a contact is solved to within this share of the load, and of SHIFT_M
+EXACT = 1e-10  # a contact is solved to within this share of the load, of SHIFT_M, and of the curvature of the steel
+FIRST_ARC = 0.03  # m: first guess of the loaded arc, by which the load bends the steel
 FIRST_SLOPES = (1.4, 0.0, 0.3, 1.0)  # first guess of the four derivatives in `_stand_from`
 
 
 @kernel
 def gap(steel: Steel, patch: Patch, x: float) -> float:
     """Height of the curve above its deepest point, m, at blade position x."""
-    return height(steel, x)[0] * math.cos(patch.beta) - x * math.sin(patch.beta) - patch.base
+    off = x - patch.about
+    z = unbent(steel, x)[0] - 0.5 * patch.bend * off * off
+    return z * math.cos(patch.beta) - x * math.sin(patch.beta) - patch.base
 
 
 @kernel
-def _rear_end(
-    steel: Steel, ice: IceNumbers, law: Law, t: float, beta: float, x0: float, base: float, d: float, front: float
-) -> tuple[float, float, float]:
-    """(x_r, e, tail): rear end of the loaded arc, the rebound height, and the rear end of the immersed arc or nan.
+def loaded(steel: Steel, patch: Patch) -> Steel:
+    """The steel as this contact bends it: for `height`, `lowest` and `meet`, which know of no contact."""
+    return flexed(steel, patch.bend, patch.about)
 
-    e = (2/pi)(ln(2 l/a_d) + 1/2) H a_d / E*: mean rebound of a uniformly loaded l x a_d rectangle on a half-space
-    (Love's solution for a long rectangle; derived here, see DEVELOPERS). l contains x_r, so Newton on x_r.
-    """
-    if law.standing > 0.0:
-        tail = meet(steel, beta, x0, base, d, -1.0)
-        return tail, math.inf, tail
-    if law.rebound <= 0.0 or front - steel.x_first < 1e-9:  # the latter: rocked over the heel end, no arc is left
-        return x0, 0.0, math.nan
-    a_d = loaded_width(d, slant(steel, t), steel.thickness, steel.hollow)
-    scale = (2.0 / math.pi) * ice.hardness * a_d / ice.modulus
-    sin_b, cos_b = math.sin(beta), math.cos(beta)
-    nearest = min(x0, front - 1e-9)  # keeps some length of arc, whose logarithm is taken
-    e = max(scale * (math.log(2.0 * (front - nearest) / a_d) + 0.5), 0.0)
-    x = min(max(x0 - (front - x0) * math.sqrt(e / d), steel.x_first), nearest)
-    for _ in range(20):
-        z, slope = height(steel, x)
-        e = scale * (math.log(2.0 * (front - x) / a_d) + 0.5)
-        miss = e - (z * cos_b - x * sin_b - base)
-        step = miss / (-scale / (front - x) - (slope * cos_b - sin_b))
-        x = min(max(x - step, steel.x_first), nearest)
-        if abs(step) < 1e-7:  # Newton: the error left is about the square of the last step
-            break
-    e = scale * (math.log(2.0 * (front - x) / a_d) + 0.5)
-    if e < d and x > steel.x_first:
-        return x, max(e, 0.0), math.nan
-    tail = meet(steel, beta, x0, base, d, -1.0)  # loaded up to where the steel leaves the ice
-    return tail, scale * (math.log(2.0 * max(front - tail, 1e-9) / a_d) + 0.5), tail
+
+@kernel
+def bend_under(steel: Steel, law: Law, load: float, arc: float) -> float:
+    """Flattening of the steel, 1/m, under a load, N, on an arc, m; 0 where the law has rigid steel."""
+    return flattening(steel, load, arc) if law.bending > 0.0 else 0.0
 
 
 @kernel
@@ -111,7 +99,7 @@ def _pressed(section: Leaned, hard: float, law: Law, patch: Patch, x: float, n: 
         return 0.0, 0.0
     full = x >= patch.deepest or law.standing > 0.0
     left, right = cut(patch.depth if law.rear_full > 0.0 and not full else n, section)
-    p = hard if full else hard * max(0.0, 1.0 - (patch.depth - n) / patch.rebound)
+    p = hard if full else hard * share_left(law.rebound, patch.depth - n, patch.rebound)
     return p, left + (section.w - right)
 
 
@@ -120,7 +108,7 @@ def limits(steel: Steel, patch: Patch, out: np.ndarray) -> int:
     """Fill `out` (8,) with the sorted ends, m, of the pieces over which everything is smooth; returns how many."""
     out[0] = patch.rear
     count = 1
-    for x in _pieces(steel, patch, patch.tail, patch.depth):  # already in order but for the rear end
+    for x in _pieces(loaded(steel, patch), patch, patch.tail, patch.depth):  # already in order but for the rear end
         place = count
         while place > 0 and out[place - 1] > x:
             out[place] = out[place - 1]
@@ -134,7 +122,7 @@ def limits(steel: Steel, patch: Patch, out: np.ndarray) -> int:
 def _pieces(
     steel: Steel, patch: Patch, start: float, level: float
 ) -> tuple[float, float, float, float, float, float, float]:
-    """Ends, heel to toe, of the smooth pieces from `start`, where the gap is `level`, to the front.
+    """Ends, heel to toe, of the smooth pieces from `start`, where the gap is `level`, to the front; steel as bent.
 
     Pieces meet at the deepest point and where a(n) has a kink; a kink that does not occur leaves a piece of no length.
     """
@@ -166,7 +154,7 @@ def press(
 ) -> Patch:
     """The contact at pitch beta (rad) and depth d (m), t = tan(lean): a Patch with its load and centre of pressure.
 
-    N = integral p a dx, x_c = (1/N) integral p a x dx, by Gauss quadrature on each smooth piece.
+    The steel is taken as bent as it says itself. N = integral p a dx, x_c = (1/N) integral p a x dx, by Gauss quadrature on each smooth piece.
     """
     x0, base = lowest(steel, beta)
     return with_tail(steel, press_ahead(steel, ice, law, t, beta, d, x0, base, gx, gw))
@@ -177,8 +165,10 @@ def with_tail(steel: Steel, p: Patch) -> Patch:
     """The same contact with the rear end of its immersed arc solved for."""
     if not math.isnan(p.tail):
         return p
-    tail = meet(steel, p.beta, p.deepest, p.base, p.depth, -1.0)
-    return Patch(p.depth, p.beta, p.t, tail, p.rear, p.deepest, p.front, p.rebound, p.load, p.centre, p.base)
+    tail = meet(loaded(steel, p), p.beta, p.deepest, p.base, p.depth, -1.0)
+    return Patch(
+        p.depth, p.beta, p.t, tail, p.rear, p.deepest, p.front, p.rebound, p.load, p.centre, p.base, p.bend, p.about
+    )
 
 
 @kernel
@@ -188,10 +178,14 @@ def press_ahead(
 ) -> Patch:  # fmt: skip
     """As `press`, with `lowest` known; .tail is nan where the load does not ask for it: what solvers call."""
     if d <= 0.0:
-        return Patch(d, beta, t, x0, x0, x0, x0, 0.0, 0.0, x0, base)
+        return Patch(d, beta, t, x0, x0, x0, x0, 0.0, 0.0, x0, base, steel.bend, steel.about)
     front = meet(steel, beta, x0, base, d, 1.0)
-    rear, e, tail = _rear_end(steel, ice, law, t, beta, x0, base, d, front)
-    patch = Patch(d, beta, t, tail, rear, x0, front, e, 0.0, x0, base)
+    if law.standing > 0.0:
+        tail = meet(steel, beta, x0, base, d, -1.0)
+        rear, e = tail, math.inf
+    else:
+        rear, e, tail = rear_end(steel, ice, law.rebound, law.rebound_factor, t, beta, x0, base, d, front)
+    patch = Patch(d, beta, t, tail, rear, x0, front, e, 0.0, x0, base, steel.bend, steel.about)
     ends = _pieces(steel, patch, rear, min(d, e))
     section = leaned(slant(steel, t), steel.thickness, steel.hollow)
     hard = ice.hardness * bottom_factor(law, t)
@@ -208,13 +202,17 @@ def press_ahead(
             force = half * gw[j] * p * a
             load += force
             moment += force * x
-    return Patch(d, beta, t, tail, rear, x0, front, e, load, moment / load if load > 0.0 else x0, base)
+    centre = moment / load if load > 0.0 else x0
+    return Patch(d, beta, t, tail, rear, x0, front, e, load, centre, base, steel.bend, steel.about)
 
 
 @kernel
 def _refused(p: Patch) -> Patch:
     """The same contact with its load marked as not carried."""
-    return Patch(p.depth, p.beta, p.t, p.tail, p.rear, p.deepest, p.front, p.rebound, math.nan, p.centre, p.base)
+    return Patch(
+        p.depth, p.beta, p.t, p.tail, p.rear, p.deepest, p.front, p.rebound, math.nan, p.centre, p.base, p.bend,
+        p.about,
+    )  # fmt: skip
 
 
 @kernel
@@ -223,6 +221,38 @@ def settle(
     gw: np.ndarray
 ) -> Patch:  # fmt: skip
     """The contact at pitch beta that carries `load` (N), from a guess of its depth (m); .load is nan when none does.
+
+    The steel bends about the centre of pressure: solved rigid, then again as bent by the last answer until that holds.
+    """
+    bend, about, exact = bend_under(steel, law, load, FIRST_ARC), lowest(steel, beta)[0], 1e-3
+    if bend <= 0.0:
+        return _settle_bent(steel, ice, law, t, beta, load, guess, EXACT, gx, gw)
+    patch = _settle_bent(flexed(steel, bend, about), ice, law, t, beta, load, guess, exact, gx, gw)
+    for _ in range(30):
+        if math.isnan(patch.load):
+            break
+        bend = bend_under(steel, law, load, patch.front - patch.rear)
+        off = max(_off(patch, bend), patch.bend * abs(patch.centre - patch.about) / SHIFT_M)
+        if off < EXACT and exact == EXACT:
+            break
+        exact = min(max(1e-3 * off, EXACT), exact) if off > 1e-7 else EXACT
+        patch = _settle_bent(flexed(steel, bend, patch.centre), ice, law, t, beta, load, patch.depth, exact, gx, gw)
+    return patch
+
+
+@kernel
+def _off(patch: Patch, bend: float) -> float:
+    """By what share of the depth another bend would change the gap at the ends of the loaded arc."""
+    arc = patch.front - patch.rear
+    return abs(bend - patch.bend) * arc * arc / (8.0 * patch.depth)
+
+
+@kernel
+def _settle_bent(
+    steel: Steel, ice: IceNumbers, law: Law, t: float, beta: float, load: float, guess: float, exact: float,
+    gx: np.ndarray, gw: np.ndarray
+) -> Patch:  # fmt: skip
+    """As `settle`, of steel that stays as bent as it is, to within a share `exact` of the load.
 
     Depths up to 3 mm: secant on log N against log d (N grows about as a power of d), kept inside a bracket.
     """
@@ -233,7 +263,7 @@ def settle(
     last_d, last_f, slope = d, 0.0, 1.4
     for i in range(80):
         f = math.log(max(patch.load, 1e-300) / load)
-        if abs(f) < EXACT:
+        if abs(f) < exact:
             return with_tail(steel, patch)
         if f > 0.0:
             high = d
@@ -248,7 +278,7 @@ def settle(
         if high / low - 1.0 < 4e-16:
             break
         patch = press_ahead(steel, ice, law, t, beta, d, x0, base, gx, gw)
-    if abs(patch.load / load - 1.0) > 1e-9:
+    if abs(patch.load / load - 1.0) > max(1e-9, exact):
         return _refused(with_tail(steel, patch))
     return with_tail(steel, patch)
 
@@ -300,25 +330,27 @@ def _stand_from(
     """As `stand`, from a guess of depth, pitch and slopes: Broyden's method (1965) for both at once; (patch, slopes).
 
     slopes: of ln N and of the centre, each over ln d and over pitch, where pitch counts by the shift of the deepest
-    point that it brings. Where that does not converge, brackets do.
+    point that it brings. The steel is bent as the arc of the step before asks. Where that does not converge, brackets do.
     """
     low, high = math.atan(steel.slope[0]), math.atan(steel.slope[len(steel.slope) - 1])
     last_f, last_g, step_u, step_v, scale = 0.0, 0.0, 0.0, 0.0, 0.0
     n_u, n_v, c_u, c_v = slopes
-    u, v, start = math.log(d), 0.0, beta
-    for i in range(20):
+    u, v, start, bend = math.log(d), 0.0, beta, bend_under(steel, law, load, FIRST_ARC)
+    for i in range(24):
         beta = start + v / scale if i > 0 else start
         if not (low < beta < high and 1e-9 < math.exp(u) < DEEPEST_ALLOWED):
             break
-        x0, base = lowest(steel, beta)
-        patch = press_ahead(steel, ice, law, t, beta, math.exp(u), x0, base, gx, gw)
+        bent = flexed(steel, bend, line)
+        x0, base = lowest(bent, beta)
+        patch = press_ahead(bent, ice, law, t, beta, math.exp(u), x0, base, gx, gw)
         if not patch.load > 0.0:
             break
         f, g = math.log(patch.load / load), (patch.centre - line) / SHIFT_M
-        if abs(f) < EXACT and abs(g) < EXACT:
+        bend = bend_under(steel, law, load, patch.front - patch.rear)
+        if abs(f) < EXACT and abs(g) < EXACT and _off(patch, bend) < EXACT:
             return with_tail(steel, patch), (n_u, n_v, c_u, c_v)
         if i == 0:
-            scale = _shift_per_pitch(steel, x0) / SHIFT_M
+            scale = _shift_per_pitch(bent, x0) / SHIFT_M
         else:
             size = step_u * step_u + step_v * step_v
             miss_f = (f - last_f - n_u * step_u - n_v * step_v) / size

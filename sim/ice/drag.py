@@ -8,23 +8,25 @@ import numpy as np
 from sim.blade.section import breaks, cut, leaned, loaded_width
 from sim.blade.steel import Steel, meet, slant
 from sim.compiled import kernel
-from sim.ice.contact import Law, Patch, bottom_factor, gap, pressed
-from sim.ice.ice import IceNumbers
+from sim.ice.contact import Law, Patch, bottom_factor, gap, loaded, pressed
+from sim.ice.ice import IceNumbers, melting_point
+from sim.ice.rebound import HALF_SPACE, share_left
 
-_Film = namedtuple("_Film", "v eta melt chill")  # speed, viscosity, rho L, k dT sqrt(V/(pi alpha))
+_Film = namedtuple("_Film", "v eta melt chill sink")
+_Film.__doc__ = """Of the film: speed, viscosity, rho L, conduction k sqrt(V/(pi alpha)) per K, heat into the steel."""
 
 
 @kernel
 def groove_area(steel: Steel, patch: Patch, gx: np.ndarray, gw: np.ndarray) -> float:
     """A_g = integral_0^d a dn, m^2: area of the groove left behind, along the leg axis (exact splitting at kinks)."""
-    return _over_penetration(steel, patch, 0.0, 0.0, gx, gw)
+    return _over_penetration(steel, patch, 0.0, 0.0, 0.0, gx, gw)
 
 
 @kernel
 def _over_penetration(
-    steel: Steel, patch: Patch, start: float, rebound: float, gx: np.ndarray, gw: np.ndarray
+    steel: Steel, patch: Patch, start: float, form: float, e: float, gx: np.ndarray, gw: np.ndarray
 ) -> float:
-    """Integral of a(n) dn from start to d, m^2; with rebound > 0, of a(n) (1 - (d - n)/rebound) dn."""
+    """Integral of a(n) dn from start to d, m^2; with e > 0, of a(n) times the share of the hardness left there dn."""
     s = slant(steel, patch.t)
     section = leaned(s, steel.thickness, steel.hollow)
     n_w, n_c = breaks(s, steel.thickness, steel.hollow)
@@ -39,7 +41,7 @@ def _over_penetration(
             continue
         for j in range(len(gx)):
             n = cuts[i] + half * (1.0 + gx[j])
-            weight = max(0.0, 1.0 - (patch.depth - n) / rebound) if rebound > 0.0 else 1.0
+            weight = share_left(form, patch.depth - n, e) if e > 0.0 else 1.0
             left, right = cut(n, section)
             total += half * gw[j] * weight * (left + section.w - right)
     return total
@@ -56,15 +58,16 @@ def ploughing(steel: Steel, ice: IceNumbers, law: Law, patch: Patch, gx: np.ndar
     force = p * groove_area(steel, patch, gx, gw)
     if law.standing > 0.0:  # not sliding: the two sides push alike
         start = max(0.0, patch.depth - gap(steel, patch, patch.tail))
-        return force - p * _over_penetration(steel, patch, start, 0.0, gx, gw)
+        return force - p * _over_penetration(steel, patch, start, 0.0, 0.0, gx, gw)
     if patch.rebound > 0.0 and patch.rear < patch.deepest:
         start = max(patch.depth - patch.rebound, patch.depth - gap(steel, patch, patch.rear), 0.0)
         if law.rear_full > 0.0:
             e, y = patch.rebound, patch.depth - start
             a_d = loaded_width(patch.depth, slant(steel, patch.t), steel.thickness, steel.hollow)
-            force -= p * a_d * (y - y * y / (2.0 * e))
+            lost = y * y * y / (3.0 * e * e) if law.rebound == HALF_SPACE else y * y / (2.0 * e)
+            force -= p * a_d * (y - lost)
         else:
-            force -= p * _over_penetration(steel, patch, start, patch.rebound, gx, gw)
+            force -= p * _over_penetration(steel, patch, start, law.rebound, patch.rebound, gx, gw)
     return force
 
 
@@ -73,8 +76,9 @@ def film_shear(steel: Steel, ice: IceNumbers, law: Law, patch: Patch, speed: flo
     """Shear force of the melt film, N: F_v = sum over strips of integral eta V / h b dx.
 
     Each strip's film thickness h is marched from its entry at the front,
-        V dh/dx = (eta V^2/h - k dT / sqrt(pi alpha x/V)) / (rho L) - p h^3 / (eta b^2)
-    (shear heating less transient conduction, less squeeze-out of a long strip: Reynolds), from h = c sqrt(x).
+        V dh/dx = (eta V^2/h - k dT / sqrt(pi alpha x/V) - q_s) / (rho L) - p h^3 / (eta b^2)
+    (shear heating less transient conduction into the ice and heat q_s into the steel, less squeeze-out of a long strip:
+    Reynolds), dT from the ice to its melting point under the pressure there, from h = c sqrt(x).
     In y = h^2 and q = sqrt(x) it reads dy/dq = 2A - 2B sqrt(y) - 2C y^2, smooth at the entry; implicit trapezoid, in
     pieces that end where the crown of the hollow is covered and uncovered: there two films become one and two again.
     """
@@ -82,7 +86,7 @@ def film_shear(steel: Steel, ice: IceNumbers, law: Law, patch: Patch, speed: flo
     if law.film <= 0.0 or length <= 0.0 or speed <= 0.0:
         return 0.0
     film = _Film(speed, ice.viscosity, ice.density * ice.latent,
-                 ice.conductivity * ice.cold * math.sqrt(speed / (math.pi * ice.diffusivity)))  # fmt: skip
+                 ice.conductivity * math.sqrt(speed / (math.pi * ice.diffusivity)), law.sink)  # fmt: skip
     ends = np.array([0.0, 0.0, 0.0, math.sqrt(length)])
     s = slant(steel, patch.t)
     n_c = breaks(s, steel.thickness, steel.hollow)[1]
@@ -91,8 +95,9 @@ def film_shear(steel: Steel, ice: IceNumbers, law: Law, patch: Patch, speed: flo
     elif n_c <= 0.0 or n_c >= patch.depth:
         ends[1], ends[2] = ends[3], ends[3]
     if 0.0 < n_c < patch.depth:
-        fore = meet(steel, patch.beta, patch.deepest, patch.base, patch.depth - n_c, 1.0)
-        aft = meet(steel, patch.beta, patch.deepest, patch.base, patch.depth - n_c, -1.0)
+        bent = loaded(steel, patch)
+        fore = meet(bent, patch.beta, patch.deepest, patch.base, patch.depth - n_c, 1.0)
+        aft = meet(bent, patch.beta, patch.deepest, patch.base, patch.depth - n_c, -1.0)
         ends[1], ends[2] = math.sqrt(patch.front - fore), math.sqrt(min(patch.front - aft, length))
     h = np.zeros(2)  # of the inside and outside strip
     entry = np.zeros(2)  # where each strip's clock started, distance behind the front
@@ -132,6 +137,7 @@ def _march(
         x = patch.front - back
         n = patch.depth - gap(steel, patch, x)
         p = pressed(steel, ice, law, patch, x, n)[0]
+        chill = film.chill * _undercooling(ice, law, p)
         left, right = w, w
         if not single:  # at the crown itself there are still two strips
             left, right = cut(min(n, n_c * (1.0 - 1e-12)) if n_c > 0.0 else n, section)
@@ -145,12 +151,12 @@ def _march(
                 entry[k] = (q - dq) * (q - dq)
             age = max(back - entry[k], 1e-12)
             heat = 2.0 * q * film.eta * film.v / film.melt
-            cold = 2.0 * q * film.chill / (film.melt * film.v * math.sqrt(age))
+            cold = 2.0 * q * (chill / math.sqrt(age) + film.sink) / (film.melt * film.v)
             squeeze = 2.0 * q * p / (film.eta * film.v * b * b)
             if born and h[k] == 0.0:
                 # h = c sqrt(age), c > 0: rho L V c^2/2 + k dT sqrt(V/(pi alpha)) c - eta V^2 = 0
-                both = film.chill * film.chill + 2.0 * film.melt * film.v**3 * film.eta
-                h[k] = (math.sqrt(both) - film.chill) / (film.melt * film.v) * math.sqrt(age)
+                both = chill * chill + 2.0 * film.melt * film.v**3 * film.eta
+                h[k] = (math.sqrt(both) - chill) / (film.melt * film.v) * math.sqrt(age)
             elif i > 0:
                 y = h[k] * h[k]
                 known = y + dq * (last[k, 0] - last[k, 1] * h[k] - last[k, 2] * y * y)
@@ -166,17 +172,45 @@ def _march(
 
 
 @kernel
+def _undercooling(ice: IceNumbers, law: Law, p: float) -> float:
+    """K from the ice's temperature up to where it melts under the pressure p; below 0 where it would melt by itself."""
+    return ice.cold + melting_point(p) if law.melting > 0.0 else ice.cold
+
+
+@kernel
 def _implicit(known: float, guess: float, a: float, b: float, c: float) -> float:
-    """r > 0 with r^2 = known + a - b r - c r^4, r = sqrt(y): Newton, convex and increasing there."""
+    """r > 0 with r^2 = known + a - b r - c r^4, r = sqrt(y): Newton, convex there, and from above where b < 0."""
     r = guess if guess > 0.0 else 1e-9
     target = known + a
     for _ in range(60):
         r2 = r * r
         f = r2 + b * r + c * r2 * r2 - target
-        new = r - f / (2.0 * r + b + 4.0 * c * r2 * r)
+        rate = 2.0 * r + b + 4.0 * c * r2 * r
+        if rate <= 0.0:  # left of the least: the root lies beyond
+            r = 2.0 * r - b
+            continue
+        new = r - f / rate
         if new <= 0.0:
             new = 0.1 * r
         if abs(new - r) <= 1e-6 * r:  # Newton: the error left is about the square of the last step
             return new
         r = new
     return r
+
+
+@kernel
+def rough_drag(law: Law, patch: Patch) -> float:
+    """Drag of ice that is not smooth, N: mu_r N beside ploughing and film, neither of which it changes.
+
+    An assumption of ours without a source, of the size of the gap between smooth theory and measured friction.
+    """
+    return law.rough * patch.load
+
+
+@kernel
+def straight_drag(
+    steel: Steel, ice: IceNumbers, law: Law, patch: Patch, speed: float, steps: int, gx: np.ndarray, gw: np.ndarray
+) -> float:
+    """Drag along the blade on a straight path, N: ploughing, film shear and rough ice together."""
+    smooth = ploughing(steel, ice, law, patch, gx, gw) + film_shear(steel, ice, law, patch, speed, steps)
+    return smooth + rough_drag(law, patch)

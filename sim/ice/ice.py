@@ -3,6 +3,7 @@
 from collections import namedtuple
 from dataclasses import dataclass
 
+from sim.compiled import kernel
 from sim.errors import BladeError
 
 IceNumbers = namedtuple("IceNumbers", "hardness modulus viscosity density latent conductivity diffusivity cold")
@@ -57,5 +58,20 @@ class Ice:
         """The floats that the compiled functions read; `cold` is the undercooling in K."""
         return IceNumbers(
             self.hardness_pa, self.plane_modulus_pa, self.viscosity_pa_s, self.density_kg_m3, self.latent_j_kg,
-            self.conductivity_w_mk, self.diffusivity_m2_s, max(0.0, -self.temperature_c),
+            self.conductivity_w_mk, self.diffusivity_m2_s, 0.0 - self.temperature_c,
         )  # fmt: skip
+
+    @property
+    def melts_under_hardness(self) -> bool:
+        """Whether its hardness exceeds the pressure at which it would melt; a bearing pressure is then in doubt."""
+        return melting_point(self.hardness_pa) < self.temperature_c
+
+
+@kernel
+def melting_point(pressure_pa: float) -> float:
+    """Melting temperature of ice Ih under a pressure, deg C: min(0, 0.0101 - 0.0743 p - 1.552e-4 p^2), p in MPa.
+
+    Fit to the inverse of IAPWS R14-08(2011), within 1.1e-4 K over 0.14 to 30 MPa. 17.7 MPa: -1.354.
+    """
+    p = pressure_pa * 1e-6
+    return min(0.0, 0.0101 - (0.0743 + 1.552e-4 * p) * p)

@@ -107,6 +107,33 @@ def pivot(steel: Steel, ice: IceNumbers, law: Law, patch: Patch, toe_in: bool, g
 
 
 @kernel
+def pivot_held(
+    steel: Steel, ice: IceNumbers, law: Law, patch: Patch, toe_in: bool, gx: np.ndarray, gw: np.ndarray
+) -> float:
+    """Pivot resistance about the centre of pressure, N m: integral of s |x - x_c| dx.
+
+    The foot turns about where it stands, as in a sudden twist; the ice then pushes it sideways with what toe and heel
+    do not balance. `pivot` is the least of all such moments, so that this one is never less (plastic limit load).
+    """
+    ends = np.empty(8)
+    count = limits(steel, patch, ends)
+    middle = min(max(patch.centre, ends[0]), ends[count - 1])
+    moment = 0.0
+    for i in range(count - 1):
+        for part in range(2):
+            start = ends[i] if part == 0 else max(ends[i], middle)
+            stop = min(ends[i + 1], middle) if part == 0 else ends[i + 1]
+            if stop <= start:
+                continue
+            a, ax, b, bx = _sums(steel, ice, law, patch, start, stop, gx, gw)
+            if not toe_in:
+                a, ax, b, bx = b, bx, a, ax
+            arm = middle - patch.deepest
+            moment += arm * b - bx if part == 0 else ax - arm * a
+    return moment
+
+
+@kernel
 def _across(
     steel: Steel, ice: IceNumbers, law: Law, patch: Patch, gx: np.ndarray, gw: np.ndarray
 ) -> tuple[float, float, float]:

@@ -11,10 +11,10 @@ from collections import namedtuple
 import numpy as np
 import pymunk
 
-from sim.blade.steel import Steel, lowest
+from sim.blade.steel import Steel, flexed, lowest
 from sim.compiled import kernel
-from sim.ice.contact import DEEPEST_ALLOWED, Law, Patch, press_ahead, with_tail
-from sim.ice.drag import film_shear, ploughing
+from sim.ice.contact import DEEPEST_ALLOWED, Law, Patch, bend_under, press_ahead, with_tail
+from sim.ice.drag import film_shear, ploughing, rough_drag
 from sim.ice.ice import IceNumbers
 from sim.ice.scrape import turn_scrape
 from sim.rolling.bodies import call_step, engine_access, memory, space_address
@@ -40,7 +40,7 @@ evaluations of drag and between rows of the record."""
 
 COLUMNS = (
     "time", "load", "wanted_load", "lean", "pitch", "leg_angle", "balance_position", "arc_front", "arc_rear",
-    "arc_tail", "depth", "ploughing", "film", "scrape", "drag", "speed", "path_position", "ice_loss",
+    "arc_tail", "depth", "ploughing", "film", "rough", "scrape", "drag", "speed", "path_position", "ice_loss",
 )  # fmt: skip
 OUTCOMES = ("finished", "not_converged", "left_ice", "fell", "stopped", "sank")
 _FINISHED, _NOT_CONVERGED, _LEFT_ICE, _FELL, _STOPPED, _SANK = range(6)
@@ -48,10 +48,12 @@ FALL_RAD = math.radians(30)  # a leg that has turned this far from its start has
 AIRBORNE_S = 0.03  # this long without contact, while load is wanted, counts as having left the ice
 ROLLED_FILM_STEPS = 48  # film drag within 0.3 %; see the convergence test
 FALLEN_M = 0.020  # sinking this near to an end of the runner is tipping over that end
+START_BENDS = 8  # contacts by which the bend of the steel is found before the first step
 ENERGY_SLACK = 1e-3  # energy from nowhere that is let pass, J per J of work turned over and one more joule
 
 # places in `keep`, what the loop remembers from step to step
-_PATH, _PLOUGH, _FILM, _SCRAPE, _LOSS, _POWER, _AIR, _LEAK, _WORK, _ROWS, _LEG0, _END = range(12)
+(_PATH, _PLOUGH, _FILM, _ROUGH, _SCRAPE, _LOSS, _POWER, _AIR, _LEAK, _WORK, _ROWS, _LEG0, _BEND, _ABOUT,
+ _END) = range(15)  # fmt: skip
 
 
 @kernel
@@ -73,9 +75,10 @@ def _drag(
     steel: Steel, ice: IceNumbers, law: Law, patch: Patch, speed: float, curvature: float, keep: np.ndarray,
     gx: np.ndarray, gw: np.ndarray
 ) -> None:  # fmt: skip
-    """Refresh ploughing, film and scrape at this contact."""
-    keep[_PLOUGH], keep[_FILM], keep[_SCRAPE] = 0.0, 0.0, 0.0
+    """Refresh ploughing, film, scrape and the drag of rough ice at this contact."""
+    keep[_PLOUGH], keep[_FILM], keep[_ROUGH], keep[_SCRAPE] = 0.0, 0.0, 0.0, 0.0
     if patch.load > 0.0:
+        keep[_ROUGH] = rough_drag(law, patch)
         keep[_PLOUGH] = ploughing(steel, ice, law, patch, gx, gw)
         keep[_FILM] = film_shear(steel, ice, law, patch, speed, ROLLED_FILM_STEPS)
         if curvature > 1e-6:
@@ -175,8 +178,8 @@ def _note(
     row = record[int(keep[_ROWS])]
     row[0], row[1], row[2], row[3], row[4], row[5] = time, load, wanted, math.atan(t), beta, psi
     row[6], row[7], row[8], row[9], row[10] = patch.centre, patch.front, patch.rear, patch.tail, patch.depth
-    row[11], row[12], row[13], row[14] = keep[_PLOUGH], keep[_FILM], keep[_SCRAPE], drag
-    row[15], row[16], row[17] = forward, keep[_PATH], keep[_LOSS]
+    row[11], row[12], row[13], row[14], row[15] = keep[_PLOUGH], keep[_FILM], keep[_ROUGH], keep[_SCRAPE], drag
+    row[16], row[17], row[18] = forward, keep[_PATH], keep[_LOSS]
     keep[_ROWS] += 1.0
 
 
@@ -193,6 +196,19 @@ def _ending(run: Run, keep: np.ndarray, psi: float, load: float, wanted: float, 
     if abs(keep[_LEAK]) > ENERGY_SLACK * (keep[_WORK] + 1.0):
         return _NOT_CONVERGED
     return _FINISHED
+
+
+@kernel
+def _touch(
+    steel: Steel, ice: IceNumbers, law: Law, t: float, beta: float, origin_y: float, keep: np.ndarray, gx: np.ndarray,
+    gw: np.ndarray
+) -> Patch:  # fmt: skip
+    """The contact at this pose, the steel bent as by the contact before it, a step earlier."""
+    bent = flexed(steel, keep[_BEND], keep[_ABOUT])
+    deepest, base = lowest(bent, beta)
+    patch = press_ahead(bent, ice, law, t, beta, -origin_y - base, deepest, base, gx, gw)
+    keep[_BEND], keep[_ABOUT] = bend_under(steel, law, patch.load, patch.front - patch.rear), patch.centre
+    return patch
 
 
 @kernel
@@ -225,16 +241,17 @@ def kick(
     cos_b, sin_b = math.cos(beta), math.sin(beta)
     origin_x = q[0] - (man.skate_x * cos_b + man.skate_z * sin_b)
     origin_y = q[1] - (man.skate_z * cos_b - man.skate_x * sin_b)
-    deepest, base = lowest(steel, beta)
-    depth = -origin_y - base
-    patch = press_ahead(steel, ice, law, t, beta, depth, deepest, base, gx, gw)
+    patch = _touch(steel, ice, law, t, beta, origin_y, keep, gx, gw)
+    for _ in range(START_BENDS if k == 0 else 0):
+        patch = _touch(steel, ice, law, t, beta, origin_y, keep, gx, gw)
+    depth = patch.depth
     if depth > DEEPEST_ALLOWED:  # at the end of the runner it was tipped over that end, not pressed in
         toe_end = steel.x_first + (len(steel.z) - 1) * steel.dx
         return _FELL if min(patch.deepest - steel.x_first, toe_end - patch.deepest) < FALLEN_M else _SANK
     if k % run.drag_every == 0:
         _drag(steel, ice, law, with_tail(steel, patch), forward, curvature, keep, gx, gw)
     arm, load = origin_x + patch.centre * cos_b - q[0], patch.load
-    drag = keep[_PLOUGH] + keep[_FILM] + keep[_SCRAPE] if load > 0.0 else 0.0
+    drag = keep[_PLOUGH] + keep[_FILM] + keep[_ROUGH] + keep[_SCRAPE] if load > 0.0 else 0.0
     _bodies(man, run, k, q, wanted, leg, leg_rate, rest, load, arm, drag, out)
     if k > 0:  # it starts from rest
         load = _damp(man, run, q, speed, inertia, load, arm, out)

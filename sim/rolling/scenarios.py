@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 from sim.blade.steel import Steel
 from sim.errors import BladeError
 from sim.ice.contact import GAUSS, Law, Patch, settle
-from sim.ice.drag import film_shear, ploughing
+from sim.ice.drag import straight_drag
 from sim.ice.ice import IceNumbers
 from sim.rolling.bodies import build
 from sim.rolling.loop import COLUMNS, ROLLED_FILM_STEPS, Man, Run, step_through
@@ -63,7 +63,7 @@ def equilibrium(
         patch = settle(steel, ice, law, t, beta, load, 5e-5, *gauss)
         if math.isnan(patch.load):
             raise BladeError("the ice does not carry this load at this pitch")
-        drag = ploughing(steel, ice, law, patch, *gauss) + film_shear(steel, ice, law, patch, speed, ROLLED_FILM_STEPS)
+        drag = straight_drag(steel, ice, law, patch, speed, ROLLED_FILM_STEPS, *gauss)
         torque = ankle_torque(skater, load, patch.centre, beta, drag)
         angle = leg_angle(skater, load, drag, torque) if leg is None else leg
         return skater.ankle_stiffness * (rest - (beta - angle)) - torque, patch, angle

@@ -14,6 +14,7 @@ class Skater:
 
     mass_kg is all that stands on the blade. skate_*: skate and foot, centre at (skate_x, skate_height) and ankle at
     (ankle_x, ankle_height) in the blade frame. The rest of the body has its centre body_height above the ankle.
+    passive_share: what ankle and boot hold by themselves of the stiffness that balance would need on a floor.
     Raises BladeError for a value that no skater has.
     """
 
@@ -30,6 +31,7 @@ class Skater:
     ankle_stiffness: float = 1500.0
     ankle_damping: float = 100.0
     foot_length_m: float = 0.26
+    passive_share: float = 0.9
 
     def __post_init__(self) -> None:
         for key, least, most, unit in _BOUNDS:
@@ -68,6 +70,7 @@ _BOUNDS = (
     ("ankle_stiffness", 10, 1e5, "N m/rad"),
     ("ankle_damping", 0, 1000, "N m s/rad"),
     ("foot_length_m", 0.12, 0.4, "m"),
+    ("passive_share", 0, 2, ""),
 )
 
 
@@ -102,14 +105,44 @@ def leg_angle(skater: Skater, load_n: float, drag_n: float, torque: float) -> fl
     return math.asin(torque / size) - math.atan2(slow, push)
 
 
-def critical_ankle_stiffness(skater: Skater, load_n: float, effective_radius_m: float) -> float:
-    """Least ankle stiffness that keeps the body up, N m/rad; inf when none does.
+def _toppling(skater: Skater, load_n: float, effective_radius_m: float) -> tuple[float, float]:
+    """(A, B), N m/rad: A = M g' (R_eff - a_h) + m_s g' (R_eff - c_s) that the rocker gives, B = M g' b_h that topples.
 
-    K > A B/(A - B), A = M g' (R_eff - a_h) + m_s g' (R_eff - c_s), B = M g' b_h, g' = N/m (linear stability of
-    an inverted pendulum on an elastic ankle on a rocker; derived here). Worked number: R_eff 3.048 m, 80 kg: 904.
+    g' = N/m: gravity in the blade plane (small angles; derived here).
     """
     push = load_n / skater.mass_kg
     a = skater.body_mass_kg * push * (effective_radius_m - skater.ankle_height_m)
     a += skater.skate_mass_kg * push * (effective_radius_m - skater.skate_height_m)
-    b = skater.body_mass_kg * push * skater.body_height_m
+    return a, skater.body_mass_kg * push * skater.body_height_m
+
+
+def critical_ankle_stiffness(skater: Skater, load_n: float, effective_radius_m: float) -> float:
+    """Least ankle stiffness that keeps the body up, N m/rad; inf when none does.
+
+    K > A B/(A - B), A and B of `_toppling` (linear stability of an inverted pendulum on an elastic ankle on a rocker;
+    derived here). Worked number: R_eff 3.048 m, 80 kg: 904.
+    """
+    a, b = _toppling(skater, load_n, effective_radius_m)
     return a * b / (a - b) if a > b else math.inf
+
+
+def critical_reaction_delay(skater: Skater, load_n: float, effective_radius_m: float) -> float:
+    """Longest delay of the muscles, s, with which any proportional-derivative control can hold the skater up.
+
+    sqrt(2 J/k), inf where nothing topples (k <= 0): an unstable mode J x'' = k x is held by delayed PD control only
+    for delays under sqrt(2 J/k) (Stepan 2009, Phil. Trans. R. Soc. A 367, 1195; value from memory). With the passive
+    stiffness K = q B in series with the rocker A: rho = K/(A + K), k = B - K A/(A + K), and for the mode in which the
+    skate rocks by rho a radian of the leg, mu = m_s M/(m_s + M), j = a_h - c_s:
+    J = I_b + mu b_h^2 + 2 mu j b_h rho + (I_s + mu j^2) rho^2 (ice without grip along the blade; derived here).
+    q: Loram and Lakie 2002, about 0.9 standing (value from memory). Worked number: R_eff 3.048 m, 80 kg: 0.326.
+    """
+    a, b = _toppling(skater, load_n, effective_radius_m)
+    stiffness = skater.passive_share * b
+    rho = stiffness / (a + stiffness) if a + stiffness > 0 else math.inf
+    k = b - a * rho
+    if not k > 0 or not math.isfinite(rho):
+        return math.inf if k <= 0 else math.nan
+    mu = skater.skate_mass_kg * skater.body_mass_kg / skater.mass_kg
+    up, arm = skater.body_height_m, skater.ankle_height_m - skater.skate_height_m
+    inertia = skater.body_inertia + mu * up**2 + 2 * mu * arm * up * rho + (skater.skate_inertia + mu * arm**2) * rho**2
+    return math.sqrt(2 * inertia / k)

@@ -13,7 +13,7 @@ from sim.blade.steel import Steel
 from sim.compiled import kernel
 from sim.errors import BladeError
 from sim.ice.contact import GAUSS, Law, stand
-from sim.ice.drag import film_shear, ploughing
+from sim.ice.drag import straight_drag
 from sim.ice.ice import IceNumbers
 from sim.ice.scrape import turn_scrape
 from sim.skater.body import GRAVITY, Skater, ankle_torque, leg_angle
@@ -125,7 +125,7 @@ def statics(
     out = np.empty((len(loads), 3))
     for i in range(len(loads)):
         patch = stand(steel, ice, law, tans[i], loads[i], lines[i], gx, gw)
-        drag = ploughing(steel, ice, law, patch, gx, gw) + film_shear(steel, ice, law, patch, speeds[i], 64)
+        drag = straight_drag(steel, ice, law, patch, speeds[i], 64, gx, gw)
         if radii[i] < 1e3:
             drag += turn_scrape(steel, ice, patch, radii[i], 32, 64, gx, gw)
         out[i, 0], out[i, 1], out[i, 2] = patch.beta, patch.centre, drag

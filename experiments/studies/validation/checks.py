@@ -43,7 +43,7 @@ FOOT = ("de Leva P. (1996). Adjustments to Zatsiorsky-Seluyanov's segment inerti
         "ed., Wiley (0.0145); both read in tables that quote them")  # fmt: skip
 
 FT, DEG = FOOT_M, math.pi / 180
-SLIDING = Law(standing=0.0, rebound=1.0, rear_full=0.0, slip_line=0.0, film=1.0, scuff=0.02)
+SLIDING = Law(rebound=1.0, rebound_factor=1.0, melting=0.0, sink=0.0, rough=0.0, bending=0.0)
 NO_REBOUND, STANDING = SLIDING._replace(rebound=0.0), SLIDING._replace(standing=1.0, film=0.0)
 CHECK_GAUSS, CHECK_FILM_STEPS = GAUSS[24], 1024  # 64 film steps are up to 1 % short where two films merge
 

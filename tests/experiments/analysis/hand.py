@@ -17,7 +17,7 @@ from sim.trial import Candidate, Setting, State
 
 FT = 0.3048
 ICE = Ice("handbook", "handbook values", -5.0, 14.7e6, 0.6e6, 9.3e9, 0.33, 1.79e-3, 1000.0, 3.34e5, 2.2, 1.15e-6)
-LAW = Law(standing=0.0, rebound=1.0, rear_full=0.0, slip_line=0.0, film=1.0, scuff=0.02)
+LAW = Law(rebound=1.0, rebound_factor=1.0, melting=0.0, sink=0.0, rough=0.0, bending=0.0)
 SECTION = Section(2.9e-3, 12.7e-3)
 LEAN_15, LEAN_40 = 0.2617993877991494, 0.6981317007977318
 STATES = {
