@@ -225,11 +225,11 @@ def at_load(cv, sec, H, N, beta, mode="sliding", f=FACTOR, b=None):
 
     def solve(c):
         st = _at_load(cv, sec, H, N, beta, mode, f)
-        for _ in range(40 if c > 0 else 0):
-            about, st = st.x_c, _at_load(bent(cv, c, st.x_c), sec, H, N, beta, mode, f)
-            if abs(st.x_c - about) < 1e-6:
-                break
-        return st
+        if c == 0:
+            return st
+        about = lambda q: _at_load(bent(cv, c, q), sec, H, N, beta, mode, f)
+        q = brentq(lambda q: about(q).x_c - q, st.x_c - 0.03, st.x_c + 0.03, xtol=1e-7)
+        return about(q)
 
     return _with_bend(solve, b, N)
 
