@@ -160,7 +160,7 @@ def glide_groove_depth(t: Trial) -> float:
 @_measure("1", "glide load on the inside edge", "glide", "neither", "half when the edges are level", ("%", 100.0))
 def glide_inside_share(t: Trial) -> float:
     """Share of the glide load on the inside half of the thickness; 1/2 for level edges."""
-    return sideways.inside_share(t.steel, t.ice, t.setting.law, t.patch("glide"), *FINE)
+    return sideways.inside_share(t.steel, t.ice_at("glide"), t.setting.law, t.patch("glide"), *FINE)
 
 
 @_measure("rad", "glide pitch", "glide", "neither", "toe-down is positive", _IN_DEG, signed=True)
@@ -169,60 +169,52 @@ def glide_pitch(t: Trial) -> float:
     return t.patch("glide").beta
 
 
-def _pivot(t: Trial, state: str, toe_in: bool) -> float:
-    return sideways.pivot(t.steel, t.ice, t.setting.law, t.patch(state), toe_in, *FINE)
-
-
 @_measure("N m", "pivot on forefoot, toe in", "pivot_forefoot", "lower", "pivots easily", short="pivot toe")
 def pivot_forefoot_toe_in(t: Trial) -> float:
     """Moment about the leg axis to turn the toe inward, standing on the forefoot."""
-    return _pivot(t, "pivot_forefoot", True)
+    return t.pivots("pivot_forefoot")[0]
 
 
 @_measure("N m", "pivot on forefoot, toe out", "pivot_forefoot", "lower", "pivots easily")
 def pivot_forefoot_toe_out(t: Trial) -> float:
     """Moment about the leg axis to turn the toe outward, standing on the forefoot."""
-    return _pivot(t, "pivot_forefoot", False)
+    return t.pivots("pivot_forefoot")[1]
 
 
 @_measure("N m", "pivot on heel, toe in", "pivot_heel", "lower", "pivots easily", short="pivot heel")
 def pivot_heel_toe_in(t: Trial) -> float:
     """Moment about the leg axis to turn the toe inward, standing on the heel."""
-    return _pivot(t, "pivot_heel", True)
+    return t.pivots("pivot_heel")[0]
 
 
 @_measure("N m", "pivot on heel, toe out", "pivot_heel", "lower", "pivots easily")
 def pivot_heel_toe_out(t: Trial) -> float:
     """Moment about the leg axis to turn the toe outward, standing on the heel."""
-    return _pivot(t, "pivot_heel", False)
-
-
-def _held(t: Trial, state: str, toe_in: bool) -> float:
-    return sideways.pivot_held(t.steel, t.ice, t.setting.law, t.patch(state), toe_in, *FINE)
+    return t.pivots("pivot_heel")[1]
 
 
 @_measure("N m", "pivot on forefoot about the foot, toe in", "pivot_forefoot", "lower", "pivots easily")
 def pivot_forefoot_toe_in_held(t: Trial) -> float:
     """As the pivot on the forefoot, toe in, about the centre of pressure: a sudden twist about the foot."""
-    return _held(t, "pivot_forefoot", True)
+    return t.pivots("pivot_forefoot")[2]
 
 
 @_measure("N m", "pivot on forefoot about the foot, toe out", "pivot_forefoot", "lower", "pivots easily")
 def pivot_forefoot_toe_out_held(t: Trial) -> float:
     """As the pivot on the forefoot, toe out, about the centre of pressure: a sudden twist about the foot."""
-    return _held(t, "pivot_forefoot", False)
+    return t.pivots("pivot_forefoot")[3]
 
 
 @_measure("N m", "pivot on heel about the foot, toe in", "pivot_heel", "lower", "pivots easily")
 def pivot_heel_toe_in_held(t: Trial) -> float:
     """As the pivot on the heel, toe in, about the centre of pressure: a sudden twist about the foot."""
-    return _held(t, "pivot_heel", True)
+    return t.pivots("pivot_heel")[2]
 
 
 @_measure("N m", "pivot on heel about the foot, toe out", "pivot_heel", "lower", "pivots easily")
 def pivot_heel_toe_out_held(t: Trial) -> float:
     """As the pivot on the heel, toe out, about the centre of pressure: a sudden twist about the foot."""
-    return _held(t, "pivot_heel", False)
+    return t.pivots("pivot_heel")[3]
 
 
 @_measure("rad", "turn lean", "turn", "neither", "set by speed and path", _IN_DEG)
@@ -296,7 +288,7 @@ def turn_time(t: Trial) -> float:
 @_measure("rad", "hold angle at push", "push", "higher", "pushes hard without slipping", _IN_DEG, short="push hold")
 def push_hold_angle(t: Trial) -> float:
     """How far the push may tilt outward of the leg axis before the edge lets go."""
-    return sideways.hold_angle(t.steel, t.ice, t.setting.law, t.patch("push"), *FINE)
+    return sideways.hold_angle(t.steel, t.ice_at("push"), t.setting.law, t.patch("push"), *FINE)
 
 
 @_measure("m", "groove depth at push", "push", "neither", "deeper holds, shallower costs less", _IN_UM)

@@ -14,14 +14,16 @@ from sim.blade.steel import Steel
 from sim.errors import BladeError
 from sim.ice.contact import GAUSS, Law, Patch, settle, stand, stand_along
 from sim.ice.drag import film_shear, ploughing, rough_drag
-from sim.ice.ice import Ice
+from sim.ice.ice import Ice, IceNumbers, hardened
 from sim.ice.scrape import turn_scrape
+from sim.ice.sideways import pivots
 from sim.rolling.scenarios import ADVICE, Roll, roll
 from sim.skater.body import GRAVITY, Skater
 from sim.skater.movement import Program, Scenario, program
 
 FINE = GAUSS[16]  # quadrature of the static states; a test shows these three grids converged
-FILM_STEPS = 256  # along the loaded arc
+FILM_STEPS = 128  # along the loaded arc
+RATE_ROUNDS = 8  # by which hardness and contact of a rate-dependent law agree to 1e-6
 SCRAPE_GRID = (48, 96)  # stations along the arc, columns across it
 
 
@@ -127,7 +129,7 @@ class Trial:
     def __init__(self, candidate: Candidate, setting: Setting) -> None:
         self.candidate, self.setting = candidate, setting
         self.steel, self.ice = candidate.steel, setting.ice.numbers
-        self._patches, self._rolls, self._drags, self._ploughed = {}, {}, {}, {}
+        self._patches, self._rolls, self._drags, self._ploughed, self._pivots = {}, {}, {}, {}, {}
 
     def state(self, name: str) -> State:
         """A static state of the setting. Raises BladeError, naming those there are, for an unknown one."""
@@ -141,19 +143,33 @@ class Trial:
 
     def patch(self, name: str) -> Patch:
         """Contact at a static state. Raises BladeError when the blade cannot carry it."""
+        return self._contact(name)[0]
+
+    def ice_at(self, name: str) -> IceNumbers:
+        """The ice at a static state: harder than at rest where the law has it so. Raises BladeError as `patch`."""
+        return self._contact(name)[1]
+
+    def _contact(self, name: str) -> tuple[Patch, IceNumbers]:
         if name not in self._patches:
-            state = self.state(name)
-            self._patches[name] = self._stand(state.tan_lean, self.load(name), state.line_m, name)
+            state, ice = self.state(name), self.ice
+            patch = self._stand(ice, state.tan_lean, self.load(name), state.line_m, name)
+            for _ in range(RATE_ROUNDS if self.setting.law.rate > 0 and state.speed_m_s > 0 else 0):
+                ice = hardened(
+                    self.ice, self.setting.law.rate, state.speed_m_s, patch.depth,
+                    patch.front - patch.deepest,
+                )  # fmt: skip
+                patch = self._stand(ice, state.tan_lean, self.load(name), state.line_m, name)
+            self._patches[name] = patch, ice
         return self._patches[name]
 
-    def _stand(self, tan_lean: float, load: float, line: float, what: str) -> Patch:
+    def _stand(self, ice: IceNumbers, tan_lean: float, load: float, line: float, what: str) -> Patch:
         x_heel, x_toe = self.steel.x_first, self.steel.x_first + self.steel.dx * (len(self.steel.z) - 1)
         if not x_heel < line < x_toe:
             raise BladeError(
                 f"{what}: load line {line * 1e3:.0f} mm is off the steel, which runs from {x_heel * 1e3:.0f} to "
                 f"{x_toe * 1e3:.0f} mm; move it toward mid-runner."
             )
-        patch = stand(self.steel, self.ice, self.setting.law, tan_lean, load, line, *FINE)
+        patch = stand(self.steel, ice, self.setting.law, tan_lean, load, line, *FINE)
         if math.isnan(patch.load):
             raise BladeError(
                 f"{what}: this blade cannot carry {load:.0f} N with its centre at {line * 1e3:.0f} mm; lower the load, "
@@ -168,19 +184,28 @@ class Trial:
         """
         speed = self.state(name).speed_m_s if speed_m_s is None else speed_m_s
         if (name, speed) not in self._drags:
-            patch, law = self.patch(name), self.setting.law
+            (patch, ice), law = self._contact(name), self.setting.law
             if name not in self._ploughed:
-                self._ploughed[name] = ploughing(self.steel, self.ice, law, patch, *FINE), rough_drag(law, patch)
+                self._ploughed[name] = ploughing(self.steel, ice, law, patch, *FINE), rough_drag(law, patch)
             plough, rough = self._ploughed[name]
-            film = film_shear(self.steel, self.ice, law, patch, speed, FILM_STEPS)
+            film = film_shear(self.steel, ice, law, patch, speed, FILM_STEPS)
             self._drags[name, speed] = plough, film, rough
         return self._drags[name, speed]
+
+    def pivots(self, name: str) -> tuple[float, float, float, float]:
+        """Pivot resistance at a static state, N m: free toe in, free toe out, held toe in, held toe out.
+
+        Raises BladeError when the blade cannot carry it.
+        """
+        if name not in self._pivots:
+            self._pivots[name] = pivots(self.steel, self.ice_at(name), self.setting.law, self.patch(name), *FINE)
+        return self._pivots[name]
 
     @cached_property
     def scrape(self) -> float:
         """Turn scrape at the turn state, N. Raises BladeError when the blade cannot carry it."""
         path = self.state("turn").path_radius_m
-        return turn_scrape(self.steel, self.ice, self.patch("turn"), path, *SCRAPE_GRID, *FINE)
+        return turn_scrape(self.steel, self.ice_at("turn"), self.patch("turn"), path, *SCRAPE_GRID, *FINE)
 
     @cached_property
     def bias_pitches(self) -> tuple[float, ...]:
@@ -189,10 +214,17 @@ class Trial:
         Raises BladeError for a line that the blade cannot stand at.
         """
         state, load, lines = self.state("glide"), self.load("glide"), self.setting.bias_lines_m
-        pitches = stand_along(self.steel, self.ice, self.setting.law, state.tan_lean, load, np.array(lines), *FINE)
+        pitches = stand_along(
+            self.steel, self.ice_at("glide"), self.setting.law, state.tan_lean, load, np.array(lines), *FINE
+        )
         for line in np.array(lines)[np.isnan(pitches)]:
-            self._stand(state.tan_lean, load, line, "pitch bias")  # refuses, with the reason
+            self._stand(self.ice_at("glide"), state.tan_lean, load, line, "pitch bias")  # refuses, with the reason
         return tuple(pitches.tolist())
+
+    @property
+    def _rigid(self) -> Law:
+        """The law with rigid steel, for how the foot rocks: a runner that bends does not turn where it is pressed."""
+        return self.setting.law._replace(bending=0.0)
 
     @cached_property
     def effective_radius(self) -> float:
@@ -201,7 +233,7 @@ class Trial:
         Raises BladeError when the blade cannot carry the glide state.
         """
         patch, half = self.patch("glide"), 1e-3
-        args = (self.steel, self.ice, self.setting.law, patch.t)
+        args = (self.steel, self.ice_at("glide"), self._rigid, patch.t)
         fore = settle(*args, patch.beta + half, patch.load, patch.depth, *FINE)
         aft = settle(*args, patch.beta - half, patch.load, patch.depth, *FINE)
         return (fore.centre - aft.centre) / (2 * half)

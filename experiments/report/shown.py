@@ -10,14 +10,16 @@ TERMINAL = (
 TERMINAL_VALUES = ("heel_over_toe", "steel_removed_depth")
 # bars of the comparison's figure of measures
 FIGURE = (
-    "glide_drag_coefficient", "glide_loaded_arc", "pivot_forefoot_toe_in", "pivot_forefoot_toe_out",
-    "pivot_heel_toe_in", "turn_drag", "turn_scrape", "turn_tightest_clean_radius", "turn_exit_speed",
-    "push_hold_angle", "critical_ankle_stiffness", "nudge_shift", "nudge_settling_time", "stride_ice_loss",
+    "glide_drag_coefficient", "glide_slow_drag_coefficient", "glide_loaded_arc", "pivot_forefoot_toe_in",
+    "pivot_forefoot_toe_in_held", "pivot_heel_toe_in", "turn_drag", "turn_scrape", "turn_tightest_clean_radius",
+    "turn_exit_speed", "push_hold_angle", "critical_ankle_stiffness", "critical_reaction_delay", "nudge_shift",
+    "nudge_settling_time", "stride_ice_loss",
 )  # fmt: skip
 # what one blade gives against another, in findings and over a range of sizes
 COMPARED = (
-    "glide_drag_coefficient", "pivot_forefoot_toe_in", "pivot_heel_toe_in", "turn_drag", "turn_tightest_clean_radius",
-    "critical_ankle_stiffness", "push_hold_angle",
+    "glide_drag_coefficient", "glide_medium_drag_coefficient", "glide_slow_drag_coefficient", "pivot_forefoot_toe_in",
+    "pivot_forefoot_toe_in_held", "pivot_heel_toe_in", "turn_drag", "turn_tightest_clean_radius",
+    "critical_ankle_stiffness", "critical_reaction_delay", "push_hold_angle",
 )  # fmt: skip
 SIZES = (
     "glide_drag_coefficient", "pivot_forefoot_toe_in", "pivot_heel_toe_in", "turn_drag", "turn_tightest_clean_radius",
@@ -25,9 +27,10 @@ SIZES = (
 )  # fmt: skip
 # page 2 of the sheet: static measures with intervals, measures of rolled movements, what uneven edges change
 SHEET = (
-    "glide_drag_coefficient", "glide_loaded_arc", "glide_groove_depth", "pivot_forefoot_toe_in",
-    "pivot_forefoot_toe_out", "pivot_heel_toe_in", "pivot_heel_toe_out", "turn_loaded_arc", "turn_scrape", "turn_drag",
-    "turn_tightest_clean_radius", "push_hold_angle", "critical_ankle_stiffness",
+    "glide_drag_coefficient", "glide_medium_drag_coefficient", "glide_slow_drag_coefficient", "glide_loaded_arc",
+    "glide_groove_depth", "pivot_forefoot_toe_in", "pivot_forefoot_toe_out", "pivot_heel_toe_in", "pivot_heel_toe_out",
+    "pivot_forefoot_toe_in_held", "pivot_heel_toe_in_held", "turn_loaded_arc", "turn_scrape", "turn_drag",
+    "turn_tightest_clean_radius", "push_hold_angle", "critical_ankle_stiffness", "critical_reaction_delay",
 )  # fmt: skip
 SHEET_ROLLED = (
     "turn_exit_speed", "turn_time", "stride_ice_loss", "stride_balance_travel", "stride_pitch_travel", "nudge_shift",
@@ -39,6 +42,8 @@ SHEET_EDGES = (
 # kept in the tables of a run folder only, and why
 TABLES_ONLY = {
     "glide_ploughing_coefficient": "part of the glide drag", "glide_film_coefficient": "part of the glide drag",
+    "glide_rough_coefficient": "the same for every blade", "pivot_forefoot_toe_out_held": "beside toe in",
+    "pivot_heel_toe_out_held": "beside toe in",
     "glide_immersed_arc": "beside the loaded arc", "glide_pitch": "shown as heel over toe",
     "pitch_bias": "shown as heel over toe", "turn_lean": "set by speed and path", "turn_ploughing": "part of turn drag",
     "turn_immersed_arc": "beside the loaded arc", "push_groove_depth": "beside the hold angle",

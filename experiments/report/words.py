@@ -5,7 +5,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from sim.ice.ice import Ice
 from sim.measures import REGISTRY, Measure
+from sim.skater.body import GRAVITY
+from sim.trial import Setting
 
 NOT_AVAILABLE = "n/a"
 # judgements of analysis/deciding in words
@@ -73,3 +76,27 @@ def unit_text(measure: Measure) -> str:
 def axis_label(measure: Measure) -> str:
     """Label and unit of a measure."""
     return f"{measure.label}, {unit_text(measure)}" if unit_text(measure) else measure.label
+
+
+def warm_ice(ice: Ice) -> str:
+    """The caution for ice that would melt under the pressure of its own hardness."""
+    return (
+        f"Caution: at {ice.temperature_c:g} degC ice would melt under the {ice.hardness_pa * 1e-6:.1f} MPa at which "
+        "this model lets it yield. A hardness as bearing pressure is doubtful so near to melting: drag and depth may "
+        "be off."
+    )
+
+
+def ankle_words(settings: Sequence[Setting]) -> str:
+    """Stiffness at the ankle of each skater, over what balance on a floor needs, beside measured people."""
+    each = ", ".join(f"{name} {over:.2f}" for name, over in {s.skater.name: over_mgh(s) for s in settings}.items())
+    return (
+        f"Ankle stiffness over m g h, boot included: {each}. People standing on a floor: 0.91 +- 0.23 for small sway "
+        "(Loram & Lakie 2002, value from memory), less for larger sway."
+    )
+
+
+def over_mgh(setting: Setting) -> float:
+    """Ankle stiffness over body mass x g x height of the body's centre above the ankle."""
+    skater = setting.skater
+    return skater.ankle_stiffness / (skater.body_mass_kg * GRAVITY * skater.body_height_m)

@@ -16,7 +16,8 @@ LONGEST_NAME = 60  # characters
 class SharedBlade:
     """What a recipe does not say itself: runner length, blend, level point (m), pitch (rad), turned-up ends, section.
 
-    thickness_m, hollow_m, proud_m (inside edge), height_m of the runner and span_m between its supports make the section.
+    thickness_m, hollow_m, proud_m (inside edge), height_m of the runner and span_m between its supports make the
+    section.
     """
 
     length_m: float
@@ -41,7 +42,8 @@ class SharedBlade:
 _KEYS = {
     "length": ("length_m", "m"), "blend": ("blend_m", "m"), "level": ("level_m", "m"), "pitch": ("pitch_rad", "rad"),
     "thickness": ("thickness_m", "m"), "hollow": ("hollow_m", "radius"), "inside_edge_proud": ("proud_m", "m"),
-    "height": ("height_m", "m"), "span": ("span_m", "m"), "heel_sweep": ("heel_sweep", "sweep"), "toe_sweep": ("toe_sweep", "sweep"),
+    "height": ("height_m", "m"), "span": ("span_m", "m"), "heel_sweep": ("heel_sweep", "sweep"),
+    "toe_sweep": ("toe_sweep", "sweep"),
 }  # fmt: skip
 
 

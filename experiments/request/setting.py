@@ -57,6 +57,7 @@ def read_law(f: Fields) -> tuple[Law, float]:
         sink=f.quantity("steel_sink", "W/m^2"),
         rough=f.number("roughness", 0, 0.1),
         bending=float(f.flag("bending")),
+        rate=f.number("hardness_rate", 0, 0.5),
         scuff=f.number("scuff", 0, 1),
     )
     if not 0 <= law.sink <= 1e6:

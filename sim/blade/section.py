@@ -21,8 +21,8 @@ class Section:
     With u from the inside edge and s = u - w/2 the bottom stands v(u) = sqrt(R^2 - s^2) - sqrt(R^2 - w^2/4) above
     the line through both edges (circle geometry). proud_m: how far the inside edge stands out beyond the outside one;
     the line through the edges is then tilted by proud/w against the blade. `inside` is the side the blade leans to.
-    height_m: of the runner, from the edges to where the holder takes it; span_m: effective distance between the supports
-    in the holder, over which it bends as a beam; 0: rigid, as a runner in a tube.
+    height_m: of the runner, from the edges to where the holder takes it; span_m: effective distance between the
+    supports in the holder, over which it bends as a beam; 0: rigid, as a runner in a tube.
     Raises BladeError when the hollow is not wider than the blade, the edges differ by more than 0.3 mm, or no runner
     has that height or span.
     """

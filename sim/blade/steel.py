@@ -3,8 +3,6 @@
 import math
 from collections import namedtuple
 
-import numpy as np
-
 from sim.compiled import kernel
 
 Steel = namedtuple(

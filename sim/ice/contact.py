@@ -12,17 +12,17 @@ from sim.ice.ice import IceNumbers
 from sim.ice.rebound import HALF_SPACE, rear_end, share_left
 
 Law = namedtuple(
-    "Law", "standing rebound rear_full slip_line film scuff rebound_factor melting sink rough bending",
-    defaults=(0.0, HALF_SPACE, 0.0, 0.0, 1.0, 0.02, 0.85, 1.0, 15e3, 0.0015, 1.0),
+    "Law", "standing rebound rear_full slip_line film scuff rebound_factor melting sink rough bending rate",
+    defaults=(0.0, HALF_SPACE, 0.0, 0.0, 1.0, 0.02, 0.85, 1.0, 15e3, 0.0015, 1.0, 0.0),
 )  # fmt: skip
-Law.__doc__ = """The law of contact as floats: model-form switches, 0/1 unless said otherwise, and its uncertain numbers.
+Law.__doc__ = """The law of contact as floats: model-form switches, 0/1 unless said otherwise, and uncertain numbers.
 
 standing: full hardness on both sides of the deepest point (a blade pressed in, not sliding); rebound: how the ice
 behind the deepest point springs back, a form of `sim.ice.rebound`, and rebound_factor, which multiplies its height;
 rear_full: loaded width behind taken as a(d); slip_line: slip-line pressure factors on leaned faces; scuff: sideways
 friction coefficient; film: melt film on; melting: ice melts at the temperature of the pressure on it, not at 0 deg C;
 sink: heat that the steel takes, W/m^2 of loaded area; rough: friction coefficient of ice that is not smooth;
-bending: the runner bends between the supports of its holder.
+bending: the runner bends between the supports of its holder; rate: m of `hardened`, of static states that glide.
 """
 
 Patch = namedtuple("Patch", "depth beta t tail rear deepest front rebound load centre base bend about")
@@ -154,7 +154,8 @@ def press(
 ) -> Patch:
     """The contact at pitch beta (rad) and depth d (m), t = tan(lean): a Patch with its load and centre of pressure.
 
-    The steel is taken as bent as it says itself. N = integral p a dx, x_c = (1/N) integral p a x dx, by Gauss quadrature on each smooth piece.
+    The steel is taken as bent as it says itself. N = integral p a dx, x_c = (1/N) integral p a x dx, by Gauss
+    quadrature on each smooth piece.
     """
     x0, base = lowest(steel, beta)
     return with_tail(steel, press_ahead(steel, ice, law, t, beta, d, x0, base, gx, gw))
@@ -334,7 +335,8 @@ def _stand_from(
     """As `stand`, from a guess of depth, pitch and slopes: Broyden's method (1965) for both at once; (patch, slopes).
 
     slopes: of ln N and of the centre, each over ln d and over pitch, where pitch counts by the shift of the deepest
-    point that it brings. The steel is bent as the arc of the step before asks. Where that does not converge, brackets do.
+    point that it brings. The steel is bent as the arc of the step before asks. Where that does not converge, brackets
+    do.
     """
     low, high = math.atan(steel.slope[0]), math.atan(steel.slope[len(steel.slope) - 1])
     last_f, last_g, step_u, step_v, scale = 0.0, 0.0, 0.0, 0.0, 0.0

@@ -67,6 +67,15 @@ class Ice:
         return melting_point(self.hardness_pa) < self.temperature_c
 
 
+RATE_M_S = 6.2e-3  # indentation rate at which the hardness of a parameter set holds (assumption of ours)
+
+
+def hardened(ice: IceNumbers, m: float, speed_m_s: float, depth_m: float, ahead_m: float) -> IceNumbers:
+    """Ice that is harder the faster it is pressed: H (V d/(l_f v_0))^m, d the depth, l_f the length ahead of the
+    deepest point, over which a gliding blade presses it (a power law of rate, m 0 to 0.15; a model form of ours)."""
+    return ice._replace(hardness=ice.hardness * (speed_m_s * depth_m / (ahead_m * RATE_M_S)) ** m)
+
+
 @kernel
 def melting_point(pressure_pa: float) -> float:
     """Melting temperature of ice Ih under a pressure, deg C: min(0, 0.0101 - 0.0743 p - 1.552e-4 p^2), p in MPa.

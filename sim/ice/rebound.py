@@ -13,6 +13,7 @@ NO_REBOUND, RECTANGLE, HALF_SPACE = 0.0, 1.0, 2.0  # the forms that Law.rebound 
 # of the half-space form, fitted to two-dimensional solutions of the half-space problem (tests/ice/half_space.py)
 REBOUND_SIZE, REBOUND_REACH = 1.64, 4.7
 
+FIRST_MEAN = 0.18  # first guess of r l/(r + l) as a share of l
 _Loaded = namedtuple("_Loaded", "scale left right width")  # of the half-space form: f kappa H/(pi E* a); strips, w, m
 
 
@@ -79,7 +80,7 @@ def _strip(q: float, b: float) -> tuple[float, float]:
     """(F, dF/dq) of a strip of width b."""
     if b <= 0.0:
         return 0.0, 0.0
-    return b * b * math.log1p(q / b), b * b / (b + q)
+    return b * b * math.log(1.0 + q / b), b * b / (b + q)
 
 
 @kernel
@@ -94,23 +95,24 @@ def _on_half_space(
     if room < 1e-9:  # rocked over the heel end
         return x0, 0.0, math.nan
     sin_b, cos_b = math.sin(beta), math.cos(beta)
-    e = _settlement(0.5 * REBOUND_REACH * ahead, s)[0]
-    r = min(1.1 * ahead * math.sqrt(e / d), room)
+    e = _settlement(FIRST_MEAN * REBOUND_REACH * ahead, s)[0]
+    r = min(ahead * math.sqrt(e / d), room)
     for _ in range(60):
-        mean = r * ahead / (r + ahead)
-        e, rate = _settlement(REBOUND_REACH * mean, s)
+        shrink = ahead / (r + ahead)
+        e, rate = _settlement(REBOUND_REACH * r * shrink, s)
+        rate *= REBOUND_REACH * shrink * shrink
         z, slope = height(steel, x0 - r)
         miss = e - (z * cos_b - (x0 - r) * sin_b - base)
-        pull = rate * REBOUND_REACH * (ahead / (r + ahead)) ** 2 + slope * cos_b - sin_b
+        pull = rate + slope * cos_b - sin_b
         new = r - miss / pull if pull < 0.0 else 2.0 * r  # before the greatest of e - gap: go on
-        if new >= room and miss > 0.0:
-            r = room
+        if new >= room:
+            if miss > 0.0 and r == room:
+                break
+            new = room
+        step, r = new - r, max(new, 1e-3 * r)
+        if abs(step) < 1e-7:  # Newton: the error left is about the square of the last step over r
+            e += rate * step
             break
-        new = min(max(new, 1e-3 * r), room)
-        step, r = new - r, new
-        if abs(step) < 1e-8:  # Newton: the error left is about the square of the last step
-            break
-    e = _settlement(REBOUND_REACH * r * ahead / (r + ahead), s)[0]
     if e < d and r < room:
         return x0 - r, e, math.nan
     tail = meet(steel, beta, x0, base, d, -1.0)  # loaded up to where the steel leaves the ice

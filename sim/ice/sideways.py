@@ -134,6 +134,17 @@ def pivot_held(
 
 
 @kernel
+def pivots(
+    steel: Steel, ice: IceNumbers, law: Law, patch: Patch, gx: np.ndarray, gw: np.ndarray
+) -> tuple[float, float, float, float]:
+    """Pivot resistances, N m: free toe in, free toe out, held toe in, held toe out (`pivot`, `pivot_held`)."""
+    return (
+        pivot(steel, ice, law, patch, True, gx, gw), pivot(steel, ice, law, patch, False, gx, gw),
+        pivot_held(steel, ice, law, patch, True, gx, gw), pivot_held(steel, ice, law, patch, False, gx, gw),
+    )  # fmt: skip
+
+
+@kernel
 def _across(
     steel: Steel, ice: IceNumbers, law: Law, patch: Patch, gx: np.ndarray, gw: np.ndarray
 ) -> tuple[float, float, float]:

@@ -20,7 +20,7 @@ MOST_LOGGED = 1000  # rows with missing measures
 SERIES_UNITS = {
     "time": "s", "load": "N", "wanted_load": "N", "lean": "rad", "pitch": "rad", "leg_angle": "rad",
     "balance_position": "m", "arc_front": "m", "arc_rear": "m", "arc_tail": "m", "depth": "m", "ploughing": "N",
-    "film": "N", "scrape": "N", "drag": "N", "speed": "m/s", "path_position": "m", "ice_loss": "J",
+    "film": "N", "rough": "N", "scrape": "N", "drag": "N", "speed": "m/s", "path_position": "m", "ice_loss": "J",
 }  # fmt: skip
 CURVE_UNITS = {"arc_length": "m", "x": "m", "z": "m", "tangent_angle": "rad", "curvature": "1/m"}
 CONTACT_UNITS = {"x": "m", "penetration": "m", "pressure": "Pa", "loaded_width": "m"}

@@ -9,7 +9,7 @@ from rich.text import Text
 from experiments.analysis.deciding import BEYOND, INSIDE, NEAR_CROWN_M, near_crown
 from experiments.report.shown import TERMINAL, TERMINAL_VALUES, heading
 from experiments.report.tables import MOST_ROWS, cell, terminal_table
-from experiments.report.words import NOT_AVAILABLE
+from experiments.report.words import NOT_AVAILABLE, ankle_words, warm_ice
 from experiments.request.comparison import Request
 from experiments.studies.compare.rows import Results, Row
 from experiments.studies.compare.study import Plan
@@ -26,7 +26,7 @@ JUDGED = (
 )
 NOTE = (
     "Ratios: 1.05 is 5 % more than the reference. The third line of a heading says which way is better, the fourth is "
-    "the unit of the reference's own row. Smooth-ice theory lies 30 to 45 % below measured friction: trust ratios."
+    "the unit of the reference's own row. The level of friction rests on an assumed roughness of the ice: trust ratios."
 )
 
 
@@ -60,6 +60,10 @@ def _cautions(results: Results, request: Request, console: Console) -> None:
             "hollow. There two water films become one, so that glide drag turns on small changes of load, hollow and "
             "hardness."
         ))  # fmt: skip
+    for setting in {s.ice: s for s in request.settings}.values():
+        if setting.ice.melts_under_hardness:
+            console.print(Text(warm_ice(setting.ice)))
+    console.print(Text(ankle_words(request.settings)))
     missing = [row for row in results.rows if row.reasons]
     console.print(f"{len(results.rows) - len(missing)} of {len(results.rows)} candidates have every measure.")
     for row in missing[:MOST_REASONS]:

@@ -43,6 +43,9 @@ ELSEWHERE = {
     "hollow a quarter larger": {"hollow_factor": 1.25},
     "ice 3 K warmer": {"temperature_shift": 3.0},
     "ice 3 K colder": {"temperature_shift": -3.0},
+    "new steel, 5 mm higher": {"height_shift": 5e-3},
+    "worn steel, 5 mm lower": {"height_shift": -5e-3},
+    "steel held as in a tube": {"span_factor": 0.0},
 }
 
 

@@ -14,6 +14,7 @@ from experiments.request.setting import read_ice
 from experiments.run.workers import Progress, Workers
 from sim.errors import BladeError
 from sim.ice.ice import Ice
+from sim.ice.rebound import NO_REBOUND, RECTANGLE
 from sim.measures import STATIC
 from sim.trial import Candidate, Setting
 
@@ -22,12 +23,18 @@ KEYS = ("other_ice",)
 VARIANTS = {
     "standard": {},
     "standing contact": {"standing": 1.0},
-    "no rebound": {"rebound": 0.0},
+    "no rebound": {"rebound": NO_REBOUND},
+    "rebound of a rectangle": {"rebound": RECTANGLE, "rebound_factor": 1.0},
+    "rigid steel": {"bending": 0.0},
+    "melting at 0 degC": {"melting": 0.0},
+    "no heat into the steel": {"sink": 0.0},
+    "smooth ice": {"rough": 0.0},
+    "harder when pressed faster": {"rate": 0.1},
     "rear width a(d)": {"rear_full": 1.0},
     "slip-line pressure": {"slip_line": 1.0},
     "no film": {"film": 0.0},
     "scuff 0": {"scuff": 0.0},
-    "scuff 0.05": {"scuff": 0.05},
+    "scuff 0.04": {"scuff": 0.04},
 }
 # constants that the other set of ice brings; its hardness and temperature stay those of the request
 ICE_CONSTANTS = ("modulus_pa", "viscosity_pa_s", "conductivity_w_mk", "diffusivity_m2_s")

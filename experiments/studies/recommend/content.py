@@ -93,7 +93,7 @@ def _runner(blade: Candidate, length_note: str) -> str:
     edges = "edges level" if section.proud_m == 0 else f"inside edge {section.proud_m * 1e6:+.0f} um proud"
     return (
         f"{blade.recipe.length_m * 1e3:.0f} mm long ({length_note}), {section.thickness_m * 1e3:.2g} mm thick, "
-        f"{hollow}, {edges}"
+        f"{section.height_m * 1e3:.3g} mm high{'' if section.span_m else ', held rigid'}, {hollow}, {edges}"
     )
 
 

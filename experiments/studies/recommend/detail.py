@@ -62,8 +62,9 @@ def draw_words(draws: Draws) -> str:
     """What the intervals are over."""
     return (
         f"Every interval is 5 to 95 % over {len(draws.points)} draws of what a shop does not know exactly "
-        "(configs/uncertainty): hardness and rebound of the ice, stance, mass, hollow, edges, errors of a new grind, "
-        "and for the blade as measured the noise of its trace. All blades of a draw share the same ice and skater."
+        "(configs/uncertainty): hardness, rebound, temperature and roughness of the ice, stance, mass, hollow, edges, "
+        "how the steel bends in its holder, errors of a new grind, and for the blade as measured the noise of its "
+        "trace. All blades of a draw share the same ice and skater."
     )
 
 

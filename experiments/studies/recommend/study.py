@@ -34,7 +34,7 @@ KEYS = (
 MEASURED, REFRESHED = "blade as measured", "refreshed"
 MEASURED_AT, REFRESHED_AT = 0, 1  # places of these two among the blades
 LINES = ("glide_line_shift", "turn_line_shift", "push_line_shift", "pivot_line_shift")
-LEAST_STEEL_M, MOST_STEEL_M = 2e-3, 80e-3  # height of steel of any runner
+LEAST_STEEL_M, MOST_STEEL_M = 5e-3, 60e-3  # height of steel of any runner
 WIDEST_BLEND_M = 0.2  # of a blade whose ends leave more room than any blend takes
 UNEVEN_M = 25e-6  # between the edges, for what uneven ones cost
 LINE_POINTS = 25  # of the single-radius line in the sheet's trade-off
@@ -102,6 +102,8 @@ def read(own: dict, rest: dict) -> Plan:
         raise BladeError("skaters: a recommendation is for one skater; set skater, and leave skaters empty.")
     needs = read_needs(fields.inner("use"), fields.inner("wishes"), fields.raw("says"), fields.raw("stands"))
     sampling, order = read_sampling(fields, 16), _read_order(fields, stated, needs)
+    if not math.isnan(order.height_m):  # measured: no longer one of the things that a shop does not know
+        sampling = replace(sampling, inputs=tuple(i for i in sampling.inputs if i.name != "height_shift"))
     fields.done()
     request = _blades(stated, order)
     shift, order, sampling = _stance(order, request, sampling)
@@ -131,7 +133,7 @@ def _blades(stated: Stated, order: WorkOrder) -> Request:
     runner: its ends stay as they are, new edges are ground level."""
     reading = order.bench.blades[0].reading
     recipe = reading.recipe(MEASURED, level_from_trace=order.gauge_level)
-    request = assemble(_on_runner(stated, recipe))
+    request = assemble(_on_runner(stated, recipe, order.height_m))
     section = request.cases[0].candidate.section
     measured = Candidate(MEASURED, recipe, replace(section, proud_m=stated.blade.proud_m), reading)
     ends = {"length_m": recipe.length_m, "heel_sweep": recipe.heel_sweep, "toe_sweep": recipe.toe_sweep}
@@ -145,14 +147,15 @@ def _blades(stated: Stated, order: WorkOrder) -> Request:
     return replace(request, cases=cases, settings=(setting,))
 
 
-def _on_runner(stated: Stated, measured: Recipe) -> Stated:
-    """What is asked, on the measured runner: its length and ends to the nanometre, and a blend that fits in."""
+def _on_runner(stated: Stated, measured: Recipe, height_m: float) -> Stated:
+    """What is asked, on the measured runner: its length and ends to the nanometre, a blend that fits in, its height."""
     heel, toe = (
         Sweep(_nanometre(s.length_m), _nanometre(s.radius_m)) for s in (measured.heel_sweep, measured.toe_sweep)
     )
     room = min([WIDEST_BLEND_M, *(2 * s.length_m for s in (measured.heel_sweep, measured.toe_sweep) if s.length_m > 0)])
     blend = _nanometre(min(stated.blade.blend_m, room))
-    blade = replace(stated.blade, heel_sweep=heel, toe_sweep=toe, blend_m=blend, proud_m=0.0)
+    height = stated.blade.height_m if math.isnan(height_m) else height_m
+    blade = replace(stated.blade, heel_sweep=heel, toe_sweep=toe, blend_m=blend, proud_m=0.0, height_m=height)
     skater = replace(stated.skaters[0], blade_length_m=_nanometre(measured.length_m))
     return replace(stated, blade=blade, skaters=(skater,))
 
