@@ -106,6 +106,12 @@ def groove_area(sec, d):
     return np.trapezoid(np.maximum(0, d - sec.h), sec.u)
 
 
+def hardened(st, V, m):
+    """Hardness [Pa] of ice pressed at the mean rate V d/l_f of a contact, with the power m, about 6.2 mm/s."""
+    l_f = st.X[np.flatnonzero(st.imm)[-1]] - st.X[st.i0]
+    return st.H * (V * st.d / (l_f * 6.2e-3)) ** m
+
+
 # ---------------------------------------------------------------- bending
 def beam(w, span=0.075, height=0.025, E=200e9):
     """A runner as a beam between two supports `span` apart; span 0 is rigid."""

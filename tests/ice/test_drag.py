@@ -9,8 +9,9 @@ from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
 from sim.blade.recipe import Recipe
-from sim.ice.contact import press, settle, stand
+from sim.ice.contact import Law, press, settle, stand
 from sim.ice.drag import film_shear, groove_area, ploughing
+from sim.ice.ice import melting_point
 from tests import reference_film, reference_model
 from tests.cases import FT, HOLLOW_M, STATES, THICKNESS_M, WEIGHT_N, LeanedSection, PlainContact, relative, steel_of
 
@@ -215,20 +216,43 @@ def film_by_pieces(st, speed, cold, keep_volume=True, **film):
     return sum(p.y[1, -1] for p in parts), len(parts)
 
 
-@pytest.mark.parametrize("lean_deg, load_bw, hollow, pieces", [(2.0, 3.0, 25e-3, 3), (1.0, 1.15, 12.7e-3, 5)])
-def test_two_films_of_a_leaned_hollow_become_one_and_two_again(ice, law, gauss, lean_deg, load_bw, hollow, pieces):
-    """The outside strip is younger and thinner, so that it matters how the two flow into one."""
+@pytest.mark.parametrize(
+    "whole, lean_deg, load_bw, hollow, pieces",
+    [
+        (False, 2.0, 3.0, 25e-3, 3),
+        (False, 1.0, 1.15, 12.7e-3, 5),
+        (True, 2.0, 3.0, 25e-3, 3),
+        (True, 1.0, 1.08, 12.7e-3, 5),
+    ],
+)
+def test_two_films_of_a_leaned_hollow_become_one_and_two_again(
+    ice, law, gauss, lean_deg, load_bw, hollow, pieces, whole
+):
+    """The outside strip is younger and thinner, so that it matters how the two flow into one.
+
+    whole: with rebound on a half-space, melting under pressure and heat into the steel.
+    """
     lean, load = math.radians(lean_deg), load_bw * WEIGHT_N
+    law, form, film = (Law(), {}, {}) if whole else (law, reference_model.FIRST_FORM, reference_film.PLAIN)
     blade = steel_of(Recipe("r", "single_radius", (10 * FT,)), hollow=hollow)
     patch = settle(blade, ice, law, math.tan(lean), 0.0, load, 5e-5, *gauss)
     section = reference_model.section(THICKNESS_M, hollow, lean)
-    slow = reference_model.at_load(
-        reference_model.single_radius(10 * FT), section, ice.hardness, load, 0.0, **reference_model.FIRST_FORM
-    )
-    theirs, seen = film_by_pieces(slow, 8.0, 5.0, **reference_film.PLAIN)
+    slow = reference_model.at_load(reference_model.single_radius(10 * FT), section, ice.hardness, load, 0.0, **form)
+    theirs, seen = film_by_pieces(slow, 8.0, 5.0, **film)
     ours = film_shear(blade, ice, law, patch, 8.0, 512)
-    print(
-        f"lean {lean_deg} deg: film {ours:.5f} N, by pieces {theirs:.5f} N, crown {slow.d - section.h.max():.1e} m in"
-    )
+    print(f"lean {lean_deg} deg: film {ours:.5f} N, by pieces {theirs:.5f}, crown {slow.d - section.h.max():.1e} m in")
     assert seen == pieces
     assert ours == pytest.approx(theirs, rel=1e-3)
+
+
+def test_melting_point_is_the_inverse_of_the_melting_pressure():
+    """The quadratic against the equation of IAPWS R14-08(2011), turned round by a root finder; no ice melts above 0."""
+    p = np.linspace(0.14e6, 30e6, 500)
+    ours = np.array([melting_point(q) for q in p])
+    print(f"melting point off by {np.abs(ours - reference_film.melting_point(p)).max():.1e} K at most")
+    assert np.abs(ours - reference_film.melting_point(p)).max() < 1.2e-4
+    low = np.linspace(0.0, 0.14e6, 50)
+    assert np.abs([melting_point(q) for q in low] - reference_film.melting_point(low)).max() < 1.05e-2
+    assert melting_point(0.0) == 0.0
+    # printed beside the equation in that release: 260 K, 138.268 MPa (value from memory)
+    assert reference_film.melting_pressure(260.0 - 273.15) == pytest.approx(138.268e6, rel=1e-5)

@@ -204,3 +204,22 @@ def test_effective_radius_and_time_to_react_of_a_bending_blade(setting, name):
     )
     assert trial.effective_radius == pytest.approx(wanted, rel=3e-3)
     assert ours == pytest.approx(late, rel=2e-3)
+
+
+@pytest.mark.parametrize("power", [0.05, 0.15])
+def test_ice_that_hardens_with_the_rate_is_as_hard_as_its_own_contact_makes_it(setting, power):
+    """H (V d/(l_f v_0))^m, d and l_f those of the contact on ice so hard: by the reference model, pressed as deep."""
+    case = NAMED["glide"]
+    trial = case.trial(setting)
+    trial = Trial(trial.candidate, replace(trial.setting, law=case.law._replace(rate=power)))
+    patch, ice = trial.patch("glide"), trial.ice_at("glide")
+    theirs = reference_model.contact(
+        reference_model.bent(reference_curve(case.recipe), patch.bend, patch.about),
+        reference_model.section(case.thickness, case.hollow, case.lean, npts=20001),
+        ice.hardness, patch.depth, patch.beta, f=case.factor,
+    )  # fmt: skip
+    theirs.H = reference_model.hardness(case.celsius)
+    wanted = reference_model.hardened(theirs, case.speed, power)
+    print(f"m {power}: hardness {ice.hardness / 1e6:.3f} MPa, reference model {wanted / 1e6:.3f} MPa")
+    assert theirs.N == pytest.approx(case.load, rel=SHARE)
+    assert ice.hardness == pytest.approx(wanted, rel=SHARE) and ice.hardness > 1.05 * trial.ice.hardness
