@@ -9,6 +9,7 @@ import pytest
 
 from sim.blade.recipe import Recipe
 from sim.blade.section import Section
+from sim.blade.steel import flattening
 from sim.ice.contact import GAUSS, Law
 from sim.ice.drag import film_shear, ploughing, rough_drag
 from sim.ice.sideways import hold_angle, pivot, pivot_held
@@ -223,3 +224,19 @@ def test_ice_that_hardens_with_the_rate_is_as_hard_as_its_own_contact_makes_it(s
     print(f"m {power}: hardness {ice.hardness / 1e6:.3f} MPa, reference model {wanted / 1e6:.3f} MPa")
     assert theirs.N == pytest.approx(case.load, rel=SHARE)
     assert ice.hardness == pytest.approx(wanted, rel=SHARE) and ice.hardness > 1.05 * trial.ice.hardness
+
+
+@pytest.mark.parametrize("arc", [1e-3, 20e-3, 37e-3])
+def test_flattening_is_the_mean_curvature_of_a_beam_on_two_supports(arc):
+    """Load spread over an arc of up to half the span, in the middle between two supports: moments by summing forces."""
+    steel = Candidate("c", NAMED["glide"].recipe, Section(2.9e-3, 12.7e-3, span_m=SPAN)).steel
+    x = (np.arange(2001) + 0.5) / 2001 * arc - arc / 2
+    each = WEIGHT_N / len(x)
+    moment = WEIGHT_N / 2 * (SPAN / 2 + x) - np.array([each * np.sum(np.maximum(0, q - x)) for q in x])
+    wanted = moment.mean() / (200e9 * 2.9e-3 * 25e-3**3 / 12)
+    for ours in (
+        flattening(steel, WEIGHT_N, arc),
+        reference_model.flattening(reference_model.beam(2.9e-3), WEIGHT_N, arc),
+    ):
+        print(f"{arc * 1e3:.0f} mm: {ours:.6f} 1/m, beam {wanted:.6f} 1/m")
+        assert ours == pytest.approx(wanted, rel=1e-5)
