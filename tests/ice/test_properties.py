@@ -175,3 +175,39 @@ def test_a_held_pivot_resists_no_less_than_a_free_one(ice, blade, lean, load, li
         free, held = (f(ours, ice, law, patch, toe_in, *FINE) for f in (pivot, pivot_held))
         assert 0 < free <= held * (1 + 1e-6)
     assert 0 <= hold_angle(ours, ice, law, patch, *FINE) < math.radians(45)
+
+
+# radius, thickness, hollow, span, height, lean deg, load, line: bent by 0.44 to 0.59 of its curvature
+LIMP = [
+    (25.0, 2.9e-3, math.inf, 0.0948, 0.0262, 0.0, 997.0, 0.034),
+    (9.0, 1.1e-3, 8e-3, 0.1443, 0.0265, 13.9, 908.0, -0.034),
+    (4.5, 1.1e-3, math.inf, 0.1202, 0.0206, 0.0, 913.0, -0.038),
+    (14.0, 2.9e-3, 12.7e-3, 0.1275, 0.0227, 0.0, 1075.0, -0.004),
+    (25.0, 2.9e-3, 20e-3, 0.0830, 0.0203, 0.0, 979.0, 0.025),
+    (20.0, 4e-3, 12.7e-3, 0.1360, 0.0249, 0.0, 1159.0, 0.048),
+]
+
+
+@pytest.mark.parametrize("case", LIMP)
+def test_a_limp_runner_settles_too(ice, case):
+    """Where plain iteration about the centre of pressure creeps or runs away: the factor is bend/(curvature - bend)."""
+    radius, thickness, hollow, span, height, lean_deg, load, line = case
+    ours, t = steel(radius, hollow, span, height, thickness), math.tan(math.radians(lean_deg))
+    stood = stand(ours, ice, Law(), t, load, line, *FINE)
+    print(f"bent by {stood.bend * radius:.2f} of its curvature")
+    assert 0.4 < stood.bend * radius < 0.7
+    for turn in (0.0, -2e-4, 3e-4):
+        patch = settle(ours, ice, Law(), t, stood.beta + turn, load, 5e-5, *FINE)
+        assert patch.load == pytest.approx(load, rel=1e-9)
+        assert patch.about == pytest.approx(patch.centre, abs=1e-7)
+        assert patch.centre == pytest.approx(line + turn * radius, abs=1e-4 if turn else 1e-6)
+
+
+@pytest.mark.parametrize("beta", [-1e-3, 0.0, 1e-3])
+def test_what_bends_hollow_is_refused_or_solved(ice, beta):
+    """1.1 mm of steel on a span of 140 mm bends by more than its curvature of 1/20 m."""
+    blade = steel(20.0, 12.7e-3, 0.1405, 0.0282, 1.1e-3)
+    patch = settle(blade, ice, Law(), 0.0, beta, 1123.0, 5e-5, *FINE)
+    if not math.isnan(patch.load):
+        assert patch.load == pytest.approx(1123.0, rel=1e-9) and patch.about == pytest.approx(patch.centre, abs=1e-7)
+    assert math.isnan(stand(blade, ice, Law(), 0.0, 1123.0, 0.05, *FINE).load)
