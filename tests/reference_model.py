@@ -1,25 +1,26 @@
-"""Slow, brute-force, independent oracle for the tests of the blade-on-ice model.
+"""Slow, brute-force, independent oracle for the tests of the blade-on-ice model: curve, contact, sideways, balance.
 
-Everything is evaluated on dense uniform grids with plain numpy/scipy; closed forms are avoided
-wherever a dense numerical evaluation does the job.  SI units and radians.  x toe positive, origin at
-mid arc length; pitch beta > 0 toe down; lean theta > 0 toward the inside of the turn.
-Sources: hardness of ice, Poirier, Lozowski & Thompson (2011); melt film with conduction and
-squeeze-out in the manner of van Leeuwen (2017); conduction into a half space, Carslaw & Jaeger;
-squeeze film of a long strip, Reynolds; mean settlement of a loaded rectangle, Johnson (1985).
+The melt film is in `reference_film`.  Everything is evaluated on dense uniform grids with plain numpy/scipy; closed
+forms are avoided wherever a dense numerical evaluation does the job.  SI units and radians.  x toe positive, origin
+at mid arc length; pitch beta > 0 toe down; lean theta > 0 toward the inside of the turn.
+Sources: hardness of ice, Poirier, Lozowski & Thompson (2011); mean settlement of a loaded rectangle, Johnson (1985);
+rebound on the half-space, bending and reaction delay: forms derived here.
 """
 
 from types import SimpleNamespace as NS
 
 import numpy as np
-from scipy.integrate import cumulative_trapezoid, solve_ivp
+from scipy.integrate import cumulative_trapezoid
 from scipy.optimize import brentq, minimize_scalar
 
 G = 9.80665
 FT = 0.3048
 E_STAR = 9.3e9 / (1 - 0.33**2)
 MU_SCUFF = 0.02
-HANDBOOK = dict(eta=1.79e-3, rho_w=1000.0, L=3.34e5, k_i=2.2, alpha_i=1.15e-6)
-VAN_LEEUWEN = dict(eta=1.737e-3, rho_w=1000.0, L=3.34e5, k_i=1.6, alpha_i=0.843e-6)
+MU_ROUGH = 0.0015
+FACTOR = 0.85  # of the rebound height: some work is lost in the ice
+KAPPA, REACH = 1.64, 4.7  # of the half-space form
+FIRST_FORM = dict(mode="rectangle", f=1.0)  # the cruder rebound, as it was first written
 
 
 def hardness(T):
@@ -105,14 +106,77 @@ def groove_area(sec, d):
     return np.trapezoid(np.maximum(0, d - sec.h), sec.u)
 
 
+def hardened(st, V, m):
+    """Hardness [Pa] of ice pressed at the mean rate V d/l_f of a contact, with the power m, about 6.2 mm/s."""
+    l_f = st.X[np.flatnonzero(st.imm)[-1]] - st.X[st.i0]
+    return st.H * (V * st.d / (l_f * 6.2e-3)) ** m
+
+
+# ---------------------------------------------------------------- bending
+def beam(w, span=0.075, height=0.025, E=200e9):
+    """A runner as a beam between two supports `span` apart; span 0 is rigid."""
+    return NS(EI=E * w * height**3 / 12, span=span)
+
+
+def flattening(b, N, arc, npts=801):
+    """Curvature c [1/m] that a load spread evenly over an arc takes away, averaged evenly over that arc.
+
+    A load P bends a beam by P max(0, s/4 - r/2)/EI at a distance r: summed here over every pair of places.
+    """
+    if b is None or b.span <= 0:
+        return 0.0
+    q = (np.arange(npts) + 0.5) / npts * arc
+    return N / b.EI * np.maximum(0, b.span / 4 - np.abs(q[:, None] - q) / 2).mean()
+
+
+def bent(cv, c, about):
+    """The curve with its curvature lowered by c everywhere, unturned at `about`."""
+    off = cv.x - about
+    phi = np.arctan(np.tan(cv.phi) - c * off)
+    return NS(x=cv.x, z=cv.z - c * off**2 / 2, phi=phi, s=cv.s)
+
+
 # ---------------------------------------------------------------- contact
 def rebound(arc, a_d, H):
     """Mean elastic rebound of a uniformly loaded arc x a_d rectangle, arc >> a_d."""
     return 2 / np.pi * (np.log(2 * arc / a_d) + 0.5) * H * a_d / E_STAR
 
 
-def contact(cv, sec, H, d, beta, mode="sliding"):
-    """Contact patch at depth d and pitch beta.  mode: sliding, no_rebound, standing."""
+def half_space_rebound(r, l_f, sec, d, H):
+    """Rebound height of two loaded strips, r long behind the lowest point and l_f ahead, on a half-space."""
+    q = REACH * r * l_f / (r + l_f)
+    left, right, _ = (float(v) for v in strips(sec, d))
+    F = lambda b: b**2 * np.log(1 + q / b) if b > 1e-12 else 0.0 * q
+    w = sec.w
+    each, across = F(left) + F(right), F(w) + F(w - left - right) - F(w - right) - F(w - left)
+    return KAPPA * H / (np.pi * E_STAR) / (left + right) * (each + (across if right > 0 else 0.0))
+
+
+def _behind(X, g, i0, d, sec, H, f):
+    """(r, e) of the half-space form: where the gap first outgrows the rebound, or where the contact ends anyway."""
+    r, gr = (X[i0] - X[:i0])[::-1].copy(), g[:i0][::-1].copy()  # from the lowest point to the heel
+    ahead = np.flatnonzero(g[i0:] < d)[-1]
+    k = i0 + ahead
+    l_f = (X[k] if k == len(g) - 1 else np.interp(d, g[k : k + 2], X[k : k + 2])) - X[i0]
+    e = lambda q: f * half_space_rebound(q, l_f, sec, d, H)
+    over = np.flatnonzero(gr >= np.minimum(e(r), d))
+    if not len(over):  # loaded up to the end of the runner
+        return r[-1], e(r[-1])
+    j = over[0]
+    gap = lambda q: np.interp(q, r, gr)
+    low = r[j - 1] if j else 1e-3 * r[0]
+    end = brentq(lambda q: gap(q) - min(e(q), d), low, r[j], xtol=1e-14)
+    return end, e(end)
+
+
+def _share(mode, g, e):
+    """Share of the hardness left behind the lowest point, where the gap is g."""
+    y = g / e if e > 0 else np.full_like(g, np.inf)
+    return np.maximum(0, 1 - (y if mode == "rectangle" else y**2))
+
+
+def contact(cv, sec, H, d, beta, mode="sliding", f=FACTOR):
+    """Contact patch at depth d and pitch beta.  mode: sliding (half-space), rectangle, no_rebound, standing."""
     g = cv.z * np.cos(beta) - cv.x * np.sin(beta)
     i0 = int(np.argmin(g))
     g = g - g[i0]
@@ -122,63 +186,75 @@ def contact(cv, sec, H, d, beta, mode="sliding"):
     imm = n > 0
     a = width(sec, n)
     front = imm & (np.arange(len(g)) >= i0)
-    e = 0.0
-    p = H * np.where(imm if mode == "standing" else front, 1.0, 0.0)
-    if mode == "sliding":
+    e, p = 0.0, H * np.where(imm if mode == "standing" else front, 1.0, 0.0)
+    if mode == "rectangle":
         a_d = float(width(sec, d))
         for _ in range(200):
-            new = rebound(dX[p > 0].sum(), a_d, H)
-            p = np.where(front, H, np.where(imm, H * np.maximum(0, 1 - g / new), 0.0))
+            new = f * rebound(dX[p > 0].sum(), a_d, H)
+            p = np.where(front, H, np.where(imm, H * _share(mode, g, new), 0.0))
             if abs(new - e) < 1e-9 * new:
                 break
             e = new
         e = new
+    if mode == "sliding" and i0 > 0:
+        r, e = _behind(X, g, i0, d, sec, H, f)
+        p = np.where(front, H, np.where(imm & (X >= X[i0] - r), H * _share(mode, g, e), 0.0))
     N = (p * a * dX).sum()
     return NS(
-        cv=cv,
-        sec=sec,
-        H=H,
-        d=d,
-        beta=beta,
-        mode=mode,
-        X=X,
-        dX=dX,
-        x=cv.x,
-        g=g,
-        n=n,
-        a=a,
-        p=p,
-        imm=imm,
-        front=front,
-        i0=i0,
-        x0=cv.x[i0],
-        e=e,
-        N=N,
-        x_c=(p * a * cv.x * dX).sum() / N,
-        loaded=dX[p > 0].sum(),
-        immersed=dX[imm].sum(),
-    )
+        cv=cv, sec=sec, H=H, d=d, beta=beta, mode=mode, X=X, dX=dX, x=cv.x, g=g, n=n, a=a, p=p, imm=imm, front=front,
+        i0=i0, x0=cv.x[i0], e=e, N=N, x_c=(p * a * cv.x * dX).sum() / N, loaded=dX[p > 0].sum(),
+        immersed=dX[imm].sum(), c=0.0,
+    )  # fmt: skip
 
 
-def at_load(cv, sec, H, N, beta, mode="sliding"):
-    f = lambda d: contact(cv, sec, H, d, beta, mode).N - N
+def _at_load(cv, sec, H, N, beta, mode, f):
+    short = lambda d: contact(cv, sec, H, d, beta, mode, f).N - N
     hi = 2e-5
-    while f(hi) < 0:
+    while short(hi) < 0:
         hi *= 1.5
-    return contact(cv, sec, H, brentq(f, 1e-7, hi, xtol=1e-12, rtol=1e-9), beta, mode)
+    return contact(cv, sec, H, brentq(short, 1e-7, hi, xtol=1e-12, rtol=1e-9), beta, mode, f)
 
 
-def at_load_line(cv, sec, H, N, x_line, mode="sliding"):
-    """State that carries N with its centre of pressure at x_line."""
-    f = lambda b: at_load(cv, sec, H, N, b, mode).x_c - x_line
+def _with_bend(solve, b, N):
+    """solve(c) of the c that the contact which it gives would bring about: c falls as the arc grows, so a root."""
+    if b is None or b.span <= 0:
+        return solve(0.0)
+    most = flattening(b, N, 1e-4)
+    c = brentq(lambda c: c - flattening(b, N, solve(c).loaded), 0.0, most, xtol=1e-7 * most, rtol=1e-7)
+    st = solve(c)
+    st.c = c
+    return st
+
+
+def at_load(cv, sec, H, N, beta, mode="sliding", f=FACTOR, b=None):
+    """State that carries N at pitch beta; on a beam b, bent about its own centre of pressure."""
+
+    def solve(c):
+        st = _at_load(cv, sec, H, N, beta, mode, f)
+        if c == 0:
+            return st
+        about = lambda q: _at_load(bent(cv, c, q), sec, H, N, beta, mode, f)
+        q = brentq(lambda q: about(q).x_c - q, st.x_c - 0.03, st.x_c + 0.03, xtol=1e-7)
+        return about(q)
+
+    return _with_bend(solve, b, N)
+
+
+def _at_load_line(cv, sec, H, N, x_line, mode, f):
+    miss = lambda beta: _at_load(cv, sec, H, N, beta, mode, f).x_c - x_line
     guess = float(np.interp(x_line, cv.x, cv.phi))
     w = 0.005
     lo, hi = guess - w, guess + w
-    while f(lo) > 0:
+    while miss(lo) > 0:
         lo -= w
-    while f(hi) < 0:
+    while miss(hi) < 0:
         hi += w
-    return at_load(cv, sec, H, N, brentq(f, lo, hi, xtol=1e-9), mode)
+    return _at_load(cv, sec, H, N, brentq(miss, lo, hi, xtol=1e-9), mode, f)
+
+
+def at_load_line(cv, sec, H, N, x_line, mode="sliding", f=FACTOR, b=None):
+    """State that carries N with its centre of pressure at x_line; on a beam b, bent about that line."""
+    return _with_bend(lambda c: _at_load_line(bent(cv, c, x_line), sec, H, N, x_line, mode, f), b, N)
 
 
 # ---------------------------------------------------------------- drag
@@ -190,72 +266,9 @@ def ploughing(st):
     return st.H * groove_area(st.sec, st.d) - (back if st.mode != "no_rebound" else 0.0)
 
 
-def film_start(V, dT, c):
-    A, B, C = c["rho_w"] * c["L"] * V / 2, c["k_i"] * dT * np.sqrt(V / (np.pi * c["alpha_i"])), c["eta"] * V**2
-    return brentq(lambda q: A * q * q + B * q - C, 0, 1)
-
-
-def _march(b_of, p_of, V, dT, c, a, z, h0=None, clock0=0.0):
-    """Film and shear from xi = a to z; clock0 = distance already run by this film at a."""
-    q = film_start(V, dT, c)
-    eps = 1e-7 if h0 is None else 0.0
-    h0, F0 = (q * np.sqrt(eps), 2 * c["eta"] * V * b_of(a + eps) * np.sqrt(eps) / q) if h0 is None else (h0, 0.0)
-
-    def rhs(xi, y):
-        h, b = y[0], max(b_of(xi), 1e-12)
-        melt = c["eta"] * V**2 / h - c["k_i"] * dT / np.sqrt(np.pi * c["alpha_i"] * (xi - a + clock0) / V)
-        dh = melt / (c["rho_w"] * c["L"]) - p_of(xi) * h**3 / (c["eta"] * b**2)
-        return [dh / V, c["eta"] * V / h * b_of(xi)]
-
-    # the squeeze term is stiff where the strip is narrow, hence an implicit method
-    return solve_ivp(
-        rhs,
-        (a + eps, z),
-        [h0, F0],
-        method="Radau",
-        rtol=1e-7,
-        atol=[1e-13, 1e-10],
-        max_step=max((z - a) / 300, 1e-9),
-        dense_output=True,
-        first_step=min(1e-8, (z - a) / 10),
-    )
-
-
-def film_drag(st, V, T, const=HANDBOOK):
-    """Shear of one melt film per strip, marched backward from the front of the loaded arc."""
-    dT, sec, c = max(0.0, -T), st.sec, const
-    xi, g = (st.X[-1] - st.X)[::-1].copy(), st.g[::-1].copy()  # a view would be copied at every look-up
-    xi_0 = xi[len(xi) - 1 - st.i0]
-    n_of = lambda q: st.d - np.interp(q, xi, g)
-    left_of = lambda q: float(strips(sec, n_of(q))[0])
-    right_of = lambda q: float(strips(sec, n_of(q))[1])
-
-    def p_of(q):
-        if st.mode == "standing" or q <= xi_0:
-            return st.H
-        return st.H * max(0.0, 1 - (st.d - n_of(q)) / st.e) if st.e > 0 else 0.0
-
-    def entry(level):  # where n passes `level` ahead of the lowest point, else None
-        m = (xi <= xi_0) & (st.d - g <= level)
-        if st.d <= level or not m.any():
-            return None if st.d <= level else 0.0
-        return brentq(lambda q: n_of(q) - level, xi[m][-1], xi_0)
-
-    a, z = entry(0.0), xi[(st.p > 0)[::-1]][-1]
-    lead = _march(left_of, p_of, V, dT, c, a, z)
-    F = lead.y[1, -1]
-    ar = entry(sec.h[-1])
-    if ar is not None and sec.ic < len(sec.u) - 1:  # the outside edge carries a strip of its own
-        q = np.linspace(ar, z, 20001)[1:]
-        on = strips(sec, n_of(q))[1] > 0
-        runs = np.split(np.arange(len(q)), np.flatnonzero(np.diff(on.astype(int))) + 1)
-        for r in (r for r in runs if on[r[0]] and len(r) > 1):
-            if r[0] == 0:
-                F += _march(right_of, p_of, V, dT, c, ar, q[r[-1]]).y[1, -1]
-            else:  # the crown lifts off again: the merged film carries on in both strips
-                b = q[r[0]]
-                F += _march(right_of, p_of, V, dT, c, b, q[r[-1]], lead.sol(b)[0], b - a).y[1, -1]
-    return F
+def rough_drag(st, mu_r=MU_ROUGH):
+    """Drag of ice that is not smooth: mu_r N, beside ploughing and film."""
+    return mu_r * st.N
 
 
 # ---------------------------------------------------------------- sideways
@@ -276,6 +289,13 @@ def pivot(st, mu_s=MU_SCUFF, npiv=2001):
         return min((np.where(x > q, ahead, behind) * np.abs(x - q) * dX).sum() for q in np.linspace(x[0], x[-1], npiv))
 
     return least(s_in, s_out), least(s_out, s_in)
+
+
+def pivot_held(st, mu_s=MU_SCUFF):
+    """(toe-in, toe-out) moment that twists the blade about its centre of pressure, which something holds."""
+    s_in, s_out = side_capacity(st, mu_s)
+    arm, ahead = np.abs(st.x - st.x_c) * st.dX, st.x > st.x_c
+    return (np.where(ahead, s_in, s_out) * arm).sum(), (np.where(ahead, s_out, s_in) * arm).sum()
 
 
 def hold_angle(st):
@@ -322,6 +342,16 @@ def scrape(st, rho, **kw):
     return st.H * (least_swept_area(st, rho, **kw) - groove_area(st.sec, st.d))
 
 
+def widest_radius(st):
+    """Greatest x^2/(2 gap) over the immersed arc: the radius by which it asks for room in a turn."""
+    k = np.arange(st.i0 - 50, st.i0 + 51)  # the lowest point between two grid points: vertex of a parabola
+    fit = np.polynomial.Polynomial.fit(st.x[k], st.g[k], 2)
+    low = fit.deriv().roots()[0]
+    arm, gap = st.x - low, st.g - fit(low)
+    seen = st.imm & (np.abs(arm) > 1e-3)
+    return float(np.max(arm[seen] ** 2 / (2 * gap[seen])))
+
+
 def clean_radius(R, w, R_h, theta):
     """Tightest track that a single-radius edge runs without scrape."""
     gam = np.arcsin(w / (2 * R_h)) if np.isfinite(R_h) else 0.0
@@ -329,9 +359,10 @@ def clean_radius(R, w, R_h, theta):
 
 
 # ---------------------------------------------------------------- balance
-def r_eff(cv, sec, H, N, beta, mode="sliding", db=1e-3):
+def r_eff(cv, sec, H, N, beta, mode="sliding", f=FACTOR, b=None, db=1e-3):
     """dx_c/dbeta of the loaded contact at fixed load, central difference."""
-    return (at_load(cv, sec, H, N, beta + db, mode).x_c - at_load(cv, sec, H, N, beta - db, mode).x_c) / (2 * db)
+    at = lambda more: at_load(cv, sec, H, N, beta + more, mode, f, b).x_c
+    return (at(db) - at(-db)) / (2 * db)
 
 
 def critical_stiffness(R_eff, M=77.6, m_s=2.4, b_h=0.85, a_h=0.15, c_s=0.08, g=G):
@@ -344,3 +375,23 @@ def steady_turn(m, v, rho):
     """(lean, load in the blade plane)."""
     theta = np.arctan(v**2 / (G * rho))
     return theta, m * G / np.cos(theta)
+
+
+def critical_delay(R_eff, M=77.6, m_s=2.4, b_h=0.85, a_h=0.15, c_s=0.08, I_s=0.02, I_b=8.0, q=0.9, g=G):
+    """Longest delay [s] at which delayed PD control can hold the skater; inf where the skater stands without.
+
+    Small motions in (skate pitch, body angle).  No grip along the ice, so that the common centre of mass stays above
+    one place.  The ankle passively gives a share q of what gravity asks; the skate follows the body without inertia,
+    which leaves one motion v with J = v.mass.v and k = -v.stiff.v.  J y'' = k y - P y(t - tau) - D y'(t - tau): at
+    the edge of stability P = (J om^2 + k) cos(om tau), about k + om^2 (J - k tau^2/2), so that some P > k is stable
+    only while tau < sqrt(2 J/k).
+    """
+    mu = m_s * M / (m_s + M)
+    apart = np.array([a_h - c_s, b_h])  # of the two centres along the ice, per radian of each
+    mass = mu * np.outer(apart, apart) + np.diag([I_s, I_b])
+    rocker, topple = g * (M * (R_eff - a_h) + m_s * (R_eff - c_s)), M * g * b_h
+    K = q * topple
+    stiff = np.diag([rocker, -topple]) + K * np.array([[1, -1], [-1, 1]])
+    v = np.array([-stiff[0, 1] / stiff[0, 0], 1.0])
+    k = -v @ stiff @ v
+    return np.sqrt(2 * (v @ mass @ v) / k) if k > 0 else np.inf

@@ -21,7 +21,7 @@ from sim.measures import STATIC as AT_REST
 from sim.rolling.loop import COLUMNS
 from sim.rolling.scenarios import Roll
 from sim.trial import Candidate, Trial
-from tests import reference_model
+from tests import reference_film, reference_model
 from tests.cases import FT, HOLLOW_M, LEVEL, STATES, THICKNESS_M, WEIGHT_N, PlainContact
 
 STATIC = [m.name for m in REGISTRY.values() if m.state not in ("stride", "nudge", "tight_turn", "blade")]
@@ -189,7 +189,7 @@ SLOW_SINGLE = reference_model.single_radius(10 * FT, npts=10001)
 def slow(curve, lean, load, line):
     """A blade at a state, by the reference model."""
     section = reference_model.section(THICKNESS_M, HOLLOW_M, lean, npts=20001)
-    return reference_model.at_load_line(curve, section, 17.7e6, load, line)
+    return reference_model.at_load_line(curve, section, 17.7e6, load, line, **reference_model.FIRST_FORM)
 
 
 @pytest.fixture(scope="module")
@@ -214,7 +214,7 @@ def hit(values, tolerance=5e-3, **wanted):
 
 def test_glide_against_the_reference_model(values, slow_states):
     state = slow_states["glide"]
-    plough, film = reference_model.ploughing(state), reference_model.film_drag(state, 8.0, -5.0)
+    plough, film = reference_model.ploughing(state), reference_film.film_drag(state, 8.0, -5.0, **reference_film.PLAIN)
     hit(
         values, glide_drag_coefficient=(plough + film) / WEIGHT_N, glide_ploughing_coefficient=plough / WEIGHT_N,
         glide_film_coefficient=film / WEIGHT_N, glide_loaded_arc=state.loaded, glide_immersed_arc=state.immersed,
@@ -230,7 +230,7 @@ def test_pivots_against_the_reference_model(values, slow_states):
 
 def test_turn_against_the_reference_model(values, slow_states):
     state = slow_states["turn"]
-    plough, film = reference_model.ploughing(state), reference_model.film_drag(state, 4.0, -5.0)
+    plough, film = reference_model.ploughing(state), reference_film.film_drag(state, 4.0, -5.0, **reference_film.PLAIN)
     scrape = reference_model.scrape(state, 1.8, nx=1001, nu=1401, scan=9)
     hit(
         values, turn_ploughing=plough, turn_loaded_arc=state.loaded, turn_immersed_arc=state.immersed,
@@ -242,9 +242,7 @@ def test_turn_against_the_reference_model(values, slow_states):
 def test_clean_radius_is_where_the_arc_asks_for_it(values, slow_states):
     """x^2/2 gap in place of R, greatest over the immersed arc; gap and ends from the reference model."""
     state = slow_states["turn"]
-    arm = state.x - state.x0
-    seen = state.imm & (np.abs(arm) > 1e-3)
-    radius = float(np.max(arm[seen] ** 2 / (2 * state.g[seen])))
+    radius = reference_model.widest_radius(state)
     hit(
         values,
         turn_tightest_clean_radius=reference_model.clean_radius(radius, THICKNESS_M, HOLLOW_M, state.sec.theta),
@@ -258,7 +256,7 @@ def test_push_against_the_reference_model(values, slow_states):
 
 def test_critical_stiffness_of_the_radius_that_the_reference_model_finds(values, slow_states):
     state = slow_states["glide"]
-    radius = reference_model.r_eff(state.cv, state.sec, state.H, WEIGHT_N, state.beta)
+    radius = reference_model.r_eff(state.cv, state.sec, state.H, WEIGHT_N, state.beta, **reference_model.FIRST_FORM)
     hit(values, critical_ankle_stiffness=reference_model.critical_stiffness(radius))
 
 

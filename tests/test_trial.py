@@ -13,7 +13,7 @@ from sim.errors import BladeError
 from sim.rolling.scenarios import Roll
 from sim.skater.movement import program
 from sim.trial import Candidate, State, Trial
-from tests import reference_model
+from tests import reference_film, reference_model
 from tests.cases import FT, GRAVITY, HOLLOW_M, LEVEL, STATES, THICKNESS_M, WEIGHT_N
 
 ZONED = reference_model.curve([(0.08, 13 * FT), (0.08, 10 * FT), (0.08, 7 * FT)], npts=10001)
@@ -22,7 +22,7 @@ ZONED = reference_model.curve([(0.08, 13 * FT), (0.08, 10 * FT), (0.08, 7 * FT)]
 def slow(lean, load, line):
     """The zoned blade by the reference model."""
     section = reference_model.section(THICKNESS_M, HOLLOW_M, lean, npts=20001)
-    return reference_model.at_load_line(ZONED, section, 17.7e6, load, line)
+    return reference_model.at_load_line(ZONED, section, 17.7e6, load, line, **reference_model.FIRST_FORM)
 
 
 # ---------------------------------------------------------------- states
@@ -120,7 +120,7 @@ def test_drag_of_a_state(trial):
     for name in ("glide", "push"):
         assert trial.drag(name)[0] == pytest.approx(reference_model.ploughing(slow(*STATES[name])), rel=5e-3)
     assert trial.drag("glide")[1] == pytest.approx(
-        reference_model.film_drag(slow(*STATES["glide"]), 8.0, -5.0), rel=5e-3
+        reference_film.film_drag(slow(*STATES["glide"]), 8.0, -5.0, **reference_film.PLAIN), rel=5e-3
     )
     assert trial.drag("glide") is trial.drag("glide"), "solved once"
     assert trial.drag("push")[1] == 0.0, "a state without speed has no film to shear"
@@ -155,7 +155,7 @@ def test_effective_radius_is_a_mean_of_the_radii_under_load(setting, zoned):
     at_bound = {**setting.states, "glide": State(-0.040, speed_m_s=8.0)}
     ours = Trial(Candidate("c", zoned, LEVEL), replace(setting, states=at_bound)).effective_radius
     state = slow(0.0, WEIGHT_N, -0.040)
-    theirs = reference_model.r_eff(ZONED, state.sec, 17.7e6, WEIGHT_N, state.beta)
+    theirs = reference_model.r_eff(ZONED, state.sec, 17.7e6, WEIGHT_N, state.beta, **reference_model.FIRST_FORM)
     print(f"effective radius {ours:.4f} m, reference model {theirs:.4f} m")
     assert 10 * FT < ours < 13 * FT and ours == pytest.approx(theirs, rel=5e-3)
 

@@ -224,21 +224,25 @@ def settle(
     """The contact at pitch beta that carries `load` (N), from a guess of its depth (m); .load is nan when none does.
 
     The steel bends about the centre of pressure: solved rigid, then again as bent by the last answer until that holds.
+    Bent about a place a little nearer the toe, the contact moves toward the heel by bend/(curvature - bend) of it: that
+    is Newton's step below, and bent by half its curvature or more it would not settle without.
     """
     bend, about, exact = bend_under(steel, law, load, FIRST_ARC), lowest(steel, beta)[0], 1e-3
     if bend <= 0.0:
         return _settle_bent(steel, ice, law, t, beta, load, guess, EXACT, gx, gw)
+    radius = _shift_per_pitch(steel, about)
     patch = _settle_bent(flexed(steel, bend, about), ice, law, t, beta, load, guess, exact, gx, gw)
     for _ in range(30):
         if math.isnan(patch.load):
-            break
+            return patch
         bend = bend_under(steel, law, load, patch.front - patch.rear)
         off = max(_off(patch, bend), patch.bend * abs(patch.centre - patch.about) / SHIFT_M)
         if off < EXACT and exact == EXACT:
-            break
+            return patch
         exact = min(max(1e-3 * off, EXACT), exact) if off > 1e-7 else EXACT
-        patch = _settle_bent(flexed(steel, bend, patch.centre), ice, law, t, beta, load, patch.depth, exact, gx, gw)
-    return patch
+        about = patch.about + max(1.0 - bend * radius, 0.05) * (patch.centre - patch.about)
+        patch = _settle_bent(flexed(steel, bend, about), ice, law, t, beta, load, patch.depth, exact, gx, gw)
+    return _refused(patch)
 
 
 @kernel

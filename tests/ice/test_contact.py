@@ -212,7 +212,12 @@ def test_contact_is_continuous_in_depth(steel, ice, law, gauss):
 
 def check_against_slow(blade, slow_curve, ice, law, gauss, lean, load, line):
     slow = reference_model.at_load_line(
-        slow_curve, reference_model.section(THICKNESS_M, HOLLOW_M, lean), ice.hardness, load, line
+        slow_curve,
+        reference_model.section(THICKNESS_M, HOLLOW_M, lean),
+        ice.hardness,
+        load,
+        line,
+        **reference_model.FIRST_FORM,
     )
     ours = stand(blade, ice, law, math.tan(lean), load, line, *gauss)
     gaps = {

@@ -9,9 +9,10 @@ from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
 from sim.blade.recipe import Recipe
-from sim.ice.contact import press, settle, stand
+from sim.ice.contact import Law, press, settle, stand
 from sim.ice.drag import film_shear, groove_area, ploughing
-from tests import reference_model
+from sim.ice.ice import melting_point
+from tests import reference_film, reference_model
 from tests.cases import FT, HOLLOW_M, STATES, THICKNESS_M, WEIGHT_N, LeanedSection, PlainContact, relative, steel_of
 
 SPEEDS = {"glide": 8.0, "pivot, forefoot": 3.0, "pivot, heel": 3.0, "turn": 4.0, "push": 8.0}
@@ -22,7 +23,7 @@ def slow_states(ice):
     curve = reference_model.single_radius(10 * FT, npts=40001)
     section = lambda lean: reference_model.section(THICKNESS_M, HOLLOW_M, lean)  # noqa: E731
     return {
-        name: reference_model.at_load_line(curve, section(lean), ice.hardness, load, line)
+        name: reference_model.at_load_line(curve, section(lean), ice.hardness, load, line, **reference_model.FIRST_FORM)
         for name, (lean, load, line) in STATES.items()
     }
 
@@ -115,7 +116,7 @@ def test_drag_rises_as_the_hollow_gets_deeper(ice, law, gauss):
 @pytest.mark.parametrize("state", STATES)
 def test_film_against_the_reference_model(steel, ice, law, patches, slow_states, state):
     """The reference marches each strip's film with an implicit ODE solver at 1e-7."""
-    slow = reference_model.film_drag(slow_states[state], SPEEDS[state], -5.0)
+    slow = reference_film.film_drag(slow_states[state], SPEEDS[state], -5.0, **reference_film.PLAIN)
     gaps = {
         steps: film_shear(steel, ice, law, patches[state], SPEEDS[state], steps) / slow - 1 for steps in (32, 64, 512)
     }
@@ -186,17 +187,17 @@ def test_no_film_without_speed_contact_or_switch(steel, ice, law, gauss, patches
     assert film_shear(steel, ice, law, press(steel, ice, law, 0.0, 0.0, -1e-5, *gauss), 8.0, 64) == 0.0
 
 
-def film_by_pieces(st, speed, cold, keep_volume=True):
+def film_by_pieces(st, speed, cold, keep_volume=True, **film):
     """Film shear where the crown of a leaned hollow is covered, piece by piece with the reference model's ODE solver.
 
     Inside strip from the front, outside strip from where its edge enters; at the crown the water of both makes one film
     of the same volume, and the inside strip's clock goes on; behind the crown both strips carry that film on.
     """
-    sec, constants, march = st.sec, reference_model.HANDBOOK, reference_model._march
-    xi, gap = (st.X[-1] - st.X)[::-1].copy(), st.g[::-1].copy()  # a view would be copied at every look-up
-    deepest, end = xi[len(xi) - 1 - st.i0], xi[(st.p > 0)[::-1]][-1]
-    n_of = lambda q: st.d - np.interp(q, xi, gap)  # noqa: E731
-    p_of = lambda q: st.H * (1.0 if q <= deepest else max(0.0, 1 - (st.d - n_of(q)) / st.e))  # noqa: E731
+    sec, law = st.sec, reference_film.film_law(-cold, **film)
+    xi = (st.X[-1] - st.X)[::-1]
+    n_of, p_of, deepest = reference_film.along(st)
+    end = xi[(st.p > 0)[::-1]][-1]
+    march = lambda b_of, a, z, *more: reference_film.march(b_of, p_of, speed, law, a, z, *more)  # noqa: E731
     rise, fall = (
         (sec.h[: sec.ic + 1], sec.u[: sec.ic + 1]),
         (sec.h[: sec.ic - 1 : -1].copy(), sec.u[: sec.ic - 1 : -1].copy()),
@@ -204,29 +205,54 @@ def film_by_pieces(st, speed, cold, keep_volume=True):
     strip = [lambda q: np.interp(n_of(q), *rise), lambda q: sec.w - np.interp(n_of(q), *fall)]
     start, edge, covered = (brentq(lambda q, n=n: n_of(q) - n, 0.0, deepest) for n in (0.0, sec.h[-1], sec.h[sec.ic]))
     bare = min(brentq(lambda q: n_of(q) - sec.h[sec.ic], deepest, xi[-1]), end)
-    parts = [march(strip[k], p_of, speed, cold, constants, begin, covered) for k, begin in ((0, start), (1, edge))]
+    parts = [march(strip[k], begin, covered) for k, begin in ((0, start), (1, edge))]
     width = np.array([strip[k](covered - 1e-9) for k in (0, 1)])
     film = np.array([p.y[0, -1] for p in parts])
     mixed = film @ width / width.sum() if keep_volume else film[0]
-    one = march(lambda q: sec.w, p_of, speed, cold, constants, covered, bare, mixed, covered - start)
+    one = march(lambda q: sec.w, covered, bare, mixed, covered - start)
     parts.append(one)
     if bare < end:
-        parts += [march(s, p_of, speed, cold, constants, bare, end, one.y[0, -1], bare - start) for s in strip]
+        parts += [march(s, bare, end, one.y[0, -1], bare - start) for s in strip]
     return sum(p.y[1, -1] for p in parts), len(parts)
 
 
-@pytest.mark.parametrize("lean_deg, load_bw, hollow, pieces", [(2.0, 3.0, 25e-3, 3), (1.0, 1.15, 12.7e-3, 5)])
-def test_two_films_of_a_leaned_hollow_become_one_and_two_again(ice, law, gauss, lean_deg, load_bw, hollow, pieces):
-    """The outside strip is younger and thinner, so that it matters how the two flow into one."""
+@pytest.mark.parametrize(
+    "whole, lean_deg, load_bw, hollow, pieces",
+    [
+        (False, 2.0, 3.0, 25e-3, 3),
+        (False, 1.0, 1.15, 12.7e-3, 5),
+        (True, 2.0, 3.0, 25e-3, 3),
+        (True, 1.0, 1.08, 12.7e-3, 5),
+    ],
+)
+def test_two_films_of_a_leaned_hollow_become_one_and_two_again(
+    ice, law, gauss, lean_deg, load_bw, hollow, pieces, whole
+):
+    """The outside strip is younger and thinner, so that it matters how the two flow into one.
+
+    whole: with rebound on a half-space, melting under pressure and heat into the steel.
+    """
     lean, load = math.radians(lean_deg), load_bw * WEIGHT_N
+    law, form, film = (Law(), {}, {}) if whole else (law, reference_model.FIRST_FORM, reference_film.PLAIN)
     blade = steel_of(Recipe("r", "single_radius", (10 * FT,)), hollow=hollow)
     patch = settle(blade, ice, law, math.tan(lean), 0.0, load, 5e-5, *gauss)
     section = reference_model.section(THICKNESS_M, hollow, lean)
-    slow = reference_model.at_load(reference_model.single_radius(10 * FT), section, ice.hardness, load, 0.0)
-    theirs, seen = film_by_pieces(slow, 8.0, 5.0)
+    slow = reference_model.at_load(reference_model.single_radius(10 * FT), section, ice.hardness, load, 0.0, **form)
+    theirs, seen = film_by_pieces(slow, 8.0, 5.0, **film)
     ours = film_shear(blade, ice, law, patch, 8.0, 512)
-    print(
-        f"lean {lean_deg} deg: film {ours:.5f} N, by pieces {theirs:.5f} N, crown {slow.d - section.h.max():.1e} m in"
-    )
+    print(f"lean {lean_deg} deg: film {ours:.5f} N, by pieces {theirs:.5f}, crown {slow.d - section.h.max():.1e} m in")
     assert seen == pieces
     assert ours == pytest.approx(theirs, rel=1e-3)
+
+
+def test_melting_point_is_the_inverse_of_the_melting_pressure():
+    """The quadratic against the equation of IAPWS R14-08(2011), turned round by a root finder; no ice melts above 0."""
+    p = np.linspace(0.14e6, 30e6, 500)
+    ours = np.array([melting_point(q) for q in p])
+    print(f"melting point off by {np.abs(ours - reference_film.melting_point(p)).max():.1e} K at most")
+    assert np.abs(ours - reference_film.melting_point(p)).max() < 1.2e-4
+    low = np.linspace(0.0, 0.14e6, 50)
+    assert np.abs([melting_point(q) for q in low] - reference_film.melting_point(low)).max() < 1.05e-2
+    assert melting_point(0.0) == 0.0
+    # printed beside the equation in that release: 260 K, 138.268 MPa (value from memory)
+    assert reference_film.melting_pressure(260.0 - 273.15) == pytest.approx(138.268e6, rel=1e-5)

@@ -104,7 +104,12 @@ def test_swept_over_straight_area_of_a_flat_section(ice, law, gauss):
 
 def scrape_gap(blade, slow_curve, ice, law, gauss, lean, load, line, path_radius, grid):
     slow = reference_model.at_load_line(
-        slow_curve, reference_model.section(THICKNESS_M, HOLLOW_M, lean), ice.hardness, load, line
+        slow_curve,
+        reference_model.section(THICKNESS_M, HOLLOW_M, lean),
+        ice.hardness,
+        load,
+        line,
+        **reference_model.FIRST_FORM,
     )
     theirs = reference_model.scrape(slow, path_radius, nx=1201, nu=2001, scan=13)
     patch = stand(blade, ice, law, math.tan(lean), load, line, *gauss)

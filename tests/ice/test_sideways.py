@@ -67,7 +67,12 @@ def test_pivot_against_the_reference_model(steel, ice, law, gauss, patches, stat
     lean, load, line = STATES[state]
     curve = reference_model.single_radius(10 * FT, npts=40001)
     slow = reference_model.at_load_line(
-        curve, reference_model.section(THICKNESS_M, HOLLOW_M, lean), ice.hardness, load, line
+        curve,
+        reference_model.section(THICKNESS_M, HOLLOW_M, lean),
+        ice.hardness,
+        load,
+        line,
+        **reference_model.FIRST_FORM,
     )
     theirs = reference_model.pivot(slow)[0 if toe_in else 1]
     gap = relative(pivot(steel, ice, law, patches[state], toe_in, *gauss), theirs)
@@ -115,7 +120,12 @@ def test_hold_angle_against_the_reference_model(steel, ice, law, gauss, patches)
     lean, load, line = STATES["push"]
     curve = reference_model.single_radius(10 * FT, npts=40001)
     slow = reference_model.at_load_line(
-        curve, reference_model.section(THICKNESS_M, HOLLOW_M, lean), ice.hardness, load, line
+        curve,
+        reference_model.section(THICKNESS_M, HOLLOW_M, lean),
+        ice.hardness,
+        load,
+        line,
+        **reference_model.FIRST_FORM,
     )
     assert relative(hold_angle(steel, ice, law, patches["push"], *gauss), reference_model.hold_angle(slow)) < 5e-3
 
