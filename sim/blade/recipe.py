@@ -70,6 +70,20 @@ class Recipe:
         shares = self.shares or (1.0,) * len(self.radii_m)
         return tuple(Zone(self.working_m * c / sum(shares), r) for c, r in zip(shares, self.radii_m))
 
+    def turned_up(self, line_m: float) -> str:
+        """Why nobody stands at a load line (m from mid-runner, toe positive): it lies on a turned-up end; else "".
+
+        A sweep is there to run over ruts. It carries a load, but as a rocker so short that balance means nothing.
+        """
+        toe = line_m > 0
+        begins = self.length_m / 2 - (self.toe_sweep if toe else self.heel_sweep).length_m
+        if not begins + 1e-9 < abs(line_m) < self.length_m / 2:
+            return ""
+        return (
+            f"{line_m * MM_PER_M:.4g} mm stands on the turned-up {'toe' if toe else 'heel'} end, which begins at "
+            f"{math.copysign(begins, line_m) * MM_PER_M:.4g} mm; move it toward mid-runner."
+        )
+
     def curve(self) -> BladeCurve:
         """The blade curve. Raises BladeError when blends overlap or a zone vanishes."""
         if self.zones:
