@@ -10,11 +10,12 @@ import pytest
 from scipy.integrate import cumulative_trapezoid
 
 from sim.blade.recipe import Recipe
+from sim.blade.steel import lowest
 from sim.ice.contact import press
 from sim.ice.ice import Ice
 from sim.rolling import loop, scenarios
 from sim.rolling.bodies import engine_access, memory
-from sim.rolling.scenarios import ADVICE, roll
+from sim.rolling.scenarios import ADVICE, first_instant, roll
 from sim.skater.body import critical_ankle_stiffness
 from sim.skater.movement import Scenario, program
 from tests.cases import FT, GRAVITY, WEIGHT_N, PlainContact, steel_of
@@ -67,11 +68,24 @@ def test_places_in_the_engine_are_those_of_its_public_api():
     assert memory(body)[places[:6]].tolist() == [1.25, -2.5, 0.75, 3.5, 4.5, -5.5]
 
 
-def test_bodies_that_already_move_are_refused():
-    moving, still = pymunk.Body(1, 1), pymunk.Body(1, 1)
-    moving.velocity = 1.0, 0.0
-    with pytest.raises(ValueError, match="from rest"):
-        loop.step_through(None, moving, still, 1, 0, None, None, None, None, None, None, None)
+@pytest.mark.parametrize("dt", [5e-4, 1e-4])
+@pytest.mark.parametrize("name", ["stride", "start"])
+def test_a_movement_that_is_under_way_is_neither_stopped_nor_set_going(
+    zoned_steel, ice, law, skater, scenarios, programs, name, dt
+):
+    """The first row is the pose that was solved, the load that is wanted; a millisecond on it went on at its rates."""
+    movement, asked = replace(scenarios[name], time_step_s=dt), programs[name]
+    patch, leg, (rise, pitching, leaning) = first_instant(zoned_steel, ice, law, skater, movement, asked, 15.0)
+    run = roll(zoned_steel, ice, law, skater, movement, asked)
+    assert run["pitch"][0] == pytest.approx(patch.beta, abs=1e-12)
+    assert run["leg_angle"][0] == pytest.approx(leg, abs=1e-12)
+    assert run["depth"][0] == pytest.approx(patch.depth, abs=1e-12)
+    assert run["load"][0] == pytest.approx(asked.load[0], rel=3e-3)
+    slope = np.gradient(run["leg_angle"], run["time"], edge_order=2)[0]
+    assert leaning > 0.02 and slope == pytest.approx(leaning, rel=0.02)
+    sinking = np.gradient(run["depth"], run["time"], edge_order=2)[0]
+    bottom = lowest(zoned_steel, patch.beta)[0]
+    assert sinking == pytest.approx(bottom * pitching - rise, rel=0.1)
 
 
 # ---------------------------------------------------------------- convergence in time

@@ -96,6 +96,17 @@ CASES = {
     "turn too fast for its radius": (["states.turn.speed=12 m/s"], "turn"),
     "speed of nan": (["states.glide.speed=nan m/s"], "states.glide.speed"),
     "history of unequal lengths": (["scenarios.stride.load=[1, 1]"], "stride"),
+    "stated instants too near": (
+        [
+            "scenarios.glide.at=[0, 0.9999, 1]",
+            "scenarios.glide.load=[1, 1, 1]",
+            "scenarios.glide.lean=[0 deg, 0 deg, 0 deg]",
+            "scenarios.glide.line=[0 mm, 0 mm, 0 mm]",
+        ],
+        "less than 0.1 ms apart",
+    ),
+    "smoothing longer than a quarter of the movement": (["scenarios.stride.smoothing=101 ms"], "at most a quarter"),
+    "smoothing along a path": (["scenarios.tight_turn.smoothing=10 ms"], "scenarios.tight_turn.smoothing"),
     "history that runs backward": (["scenarios.glide.at=[1, 0]"], "rise from 0 to 1"),
     "changing lean in a free movement": (["scenarios.nudge.lean=[0 deg, 20 deg]"], "free"),
     "unknown mode": (["scenarios.nudge.mode=fre"], "free"),
