@@ -94,6 +94,8 @@ def read_scenario(name: str, f: Fields) -> Scenario:
         common |= {"duration_s": f.quantity("duration", "s"), "load_bw": f.numbers("load", 0, 6),
                    "lean_rad": f.quantities("lean", "rad"),
                    "smoothing_s": f.quantity("smoothing", "s") if f.has("smoothing") else 0.0}  # fmt: skip
+    if common["mode"] == "guided" and f.has("guide_rate"):
+        common["guide_rate_rad_s"] = f.quantity("guide_rate", "rad/s")
     for key, (unit, target) in _IMPULSE.items():
         if f.has(key):
             common[target] = f.quantity(key, unit)

@@ -16,6 +16,7 @@ INPUTS = {
     "scuff": ("1", "sideways scuff coefficient"),
     "mass_factor": ("1", "times the mass of the skater"),
     "ankle_stiffness_factor": ("1", "times the ankle stiffness (scenarios only)"),
+    "guide_rate": ("rad/s", "of guided movements: natural rate of the guide that holds the leg (scenarios only)"),
     "glide_line_shift": ("m", "added to the glide load line, toe positive"),
     "turn_line_shift": ("m", "added to the turn load line, toe positive"),
     "push_line_shift": ("m", "added to the push load line, toe positive"),

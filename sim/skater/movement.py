@@ -66,7 +66,7 @@ class Scenario:
     impulse_above_m: float = 0.4
     time_step_s: float = 1e-4
     smoothing_s: float = 0.0
-    guide_rate_rad_s: float = 100.0
+    guide_rate_rad_s: float = 400.0
 
     def __post_init__(self) -> None:
         fault = _fault(self)

@@ -82,7 +82,7 @@ def test_a_movement_that_is_under_way_is_neither_stopped_nor_set_going(
     assert run["depth"][0] == pytest.approx(patch.depth, abs=1e-12)
     assert run["load"][0] == pytest.approx(asked.load[0], rel=3e-3)
     slope = np.gradient(run["leg_angle"], run["time"], edge_order=2)[0]
-    assert leaning > 0.02 and slope == pytest.approx(leaning, rel=0.02)
+    assert leaning > 0.02 and slope == pytest.approx(leaning, rel=0.04)
     sinking = np.gradient(run["depth"], run["time"], edge_order=2)[0]
     bottom = lowest(zoned_steel, patch.beta)[0]
     assert sinking == pytest.approx(bottom * pitching - rise, rel=0.1)
@@ -93,13 +93,19 @@ def test_a_movement_that_is_under_way_is_neither_stopped_nor_set_going(
 
 @pytest.mark.parametrize(
     "name, contact_damping, first",
-    [("stride", 15.0, 5e-4), ("stride", 15.0, 1e-4), ("stride", 0.0, 1e-4), ("nudge", 15.0, 5e-4)],
+    [
+        ("stride", 15.0, 5e-4),
+        ("start", 15.0, 5e-4),
+        ("stride", 15.0, 1e-4),
+        ("stride", 0.0, 1e-4),
+        ("nudge", 15.0, 5e-4),
+    ],
 )
 def test_error_falls_fourfold_with_half_the_time_step(
     steel, ice, law, skater, scenarios, programs, drag_every_step, name, contact_damping, first
 ):
     steps = (first, first / 2, first / 4)
-    movement = replace(scenarios[name], duration_s=0.4)
+    movement = replace(scenarios[name], duration_s=min(scenarios[name].duration_s, 0.4))
 
     def run(dt):
         return roll(steel, ice, law, skater, replace(movement, time_step_s=dt), programs[name], contact_damping)
@@ -107,15 +113,15 @@ def test_error_falls_fourfold_with_half_the_time_step(
     fine = run(first / 16)
     runs = [run(dt) for dt in steps]
     assert all(r.outcome == "finished" for r in [fine, *runs])
-    for column in ("pitch", "load"):
+    for column in ("pitch", "load", "balance_position"):
         peak = np.max(np.abs(fine[column]))
         errors = [np.sqrt(np.mean((r[column] - fine[column]) ** 2)) / peak for r in runs]
         ratios = [a / b for a, b in itertools.pairwise(errors)]
         print(f"{name}, damping {contact_damping:g} s/m, {column}: error at {first * 1e3} ms {errors[0]:.1e} of peak, "
               "ratios "
               + ", ".join(f"{r:.2f}" for r in ratios))  # fmt: skip
-        assert errors[0] < 2e-4
-        assert all(3.4 < r < 4.8 for r in ratios)
+        assert errors[0] < 1e-4
+        assert all(3.4 < r < 5.0 for r in ratios)
 
 
 def test_holding_the_drag_between_evaluations_costs_little(steel, ice, law, skater, scenarios, programs, monkeypatch):

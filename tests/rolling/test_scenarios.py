@@ -263,11 +263,11 @@ def test_bodies_stand_as_the_start_was_solved(steel, ice, law, skater, scenarios
 
 
 def test_numbers_of_the_man(skater):
-    """Adult: the guide holds I = 8 kg m^2 at 100 rad/s, critically damped: both roots of its motion are -100 1/s."""
-    man = rolling._man(skater, 100.0)
+    """Adult: the guide holds I = 8 kg m^2 at 400 rad/s, critically damped: both roots of its motion are -400 1/s."""
+    man = rolling._man(skater, 400.0)
     assert man[:9] == (2.4, 0.0, 0.08, -0.020, 0.15, 77.6, 0.85, 1500.0, 100.0)
     roots = np.linalg.eigvals([[0, 1], [-man.guide_spring / 8.0, -man.guide_damper / 8.0]])
-    np.testing.assert_allclose(roots, -100.0, rtol=1e-6)
+    np.testing.assert_allclose(roots, -400.0, rtol=1e-6)
 
 
 # ---------------------------------------------------------------- the longest step, and attempts with a shorter one
