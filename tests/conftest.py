@@ -94,7 +94,7 @@ def scenarios():
         # lean ramps in and out of half a circle of 1.8 m; lean and load follow from the speed
         "tight_turn": Scenario(
             "tight_turn", (0, 0.25, 0.75, 1), (-0.01, 0.03, 0.03, -0.01), speed_m_s=4.0, path_radius_m=1.8,
-            heading_rad=deg(150), ramp_m=1.2, time_step_s=2e-4,
+            heading_rad=deg(150), ramp_m=3.0, time_step_s=2e-4,
         ),
         # nothing holds the leg; a shove at 0.2 s
         "nudge": Scenario(

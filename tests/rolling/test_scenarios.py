@@ -233,12 +233,12 @@ def test_a_free_movement_on_a_lean(steel, ice, law, skater, monkeypatch):
 
 
 def test_a_path(steel, ice, law, skater, scenarios, monkeypatch):
-    """150 deg of 1.8 m and a ramp of 1.2 m: 5.9124 m, 1.478 s at 4 m/s; four times that before it is given up."""
+    """150 deg of 1.8 m and a ramp of 3 m: 7.7124 m, 1.928 s at 4 m/s; four times that before it is given up."""
     asked = Asked(80e-6)
     ask(monkeypatch, asked, steel, ice, law, skater, replace(scenarios["tight_turn"], time_step_s=5e-4))
     (call,) = asked.calls
-    assert call.finish == pytest.approx(5.912389, abs=1e-6)
-    assert call.steps == 11826, "5.912389 s and the last instant"
+    assert call.finish == pytest.approx(7.712389, abs=1e-6)
+    assert call.steps == 15426, "7.712389 s and the last instant"
     assert (call.run.free, call.run.on_path, call.run.spin2, call.run.drag_every) == (0.0, 1.0, 0.0, 40)
 
 

@@ -10,6 +10,8 @@ from scipy.interpolate import PchipInterpolator
 from scipy.optimize import brentq
 
 import sim.skater.movement as movement_module
+from experiments.request.comparison import read_request
+from experiments.request.compose import composed
 from sim.errors import BladeError
 from sim.ice.contact import GAUSS, stand
 from sim.ice.drag import film_shear, ploughing
@@ -227,8 +229,20 @@ def test_a_turn_asks_for_the_lean_and_load_of_a_steady_circle(steel, ice, law, s
 
 def test_a_path_turns_through_its_heading(scenarios):
     turn = scenarios["tight_turn"]
-    heading = quad(lambda s: float(turn.curvature(s)), 0, turn.path_m, points=[1.2, turn.path_m - 1.2])[0]
+    heading = quad(lambda s: float(turn.curvature(s)), 0, turn.path_m, points=[3.0, turn.path_m - 3.0])[0]
     assert heading == pytest.approx(turn.heading_rad, rel=1e-9)
+
+
+def test_the_shipped_turn_asks_for_a_lean_that_a_body_can_follow():
+    """Steepest in mid-ramp, by hand: v^3/g x 1.5/(1.8 m x 3 m)/(1 + (v^2/(2 g 1.8 m))^2), 1.504 rad/s; a little more
+    before it, where the lean is less. A ramp of 1.2 m asks for 226 deg/s."""
+    turn = read_request(composed([])[0]).settings[0].scenarios["tight_turn"]
+    s = np.linspace(0.0, turn.path_m, 20001)
+    lean = np.arctan(turn.speed_m_s**2 * turn.curvature(s) / GRAVITY)
+    rate = np.degrees(np.gradient(lean, s)) * turn.speed_m_s
+    middle = np.searchsorted(s, 1.5)
+    assert rate[middle] == pytest.approx(math.degrees(1.504), rel=2e-3)
+    assert rate.max() < 91.0 and lean.max() == pytest.approx(math.atan(16 / (GRAVITY * 1.8)))
 
 
 def test_a_line_off_the_steel_is_refused_by_the_reference_blade(steel, ice, law, skater, scenarios):
