@@ -327,7 +327,7 @@ class Recorded:
 def test_the_turn_is_carried_on_to_the_end_of_its_path(setting, scenarios):
     """Slowing by 0.5 m/s^2 from 4 m/s: the path of 4 t - t^2/4 ends at a root between two rows of the record."""
     turn = scenarios["tight_turn"]
-    path = math.radians(150) * 1.8 + 1.2
+    path = math.radians(150) * 1.8 + 3.0
     end = brentq(lambda t: 4 * t - t * t / 4 - path, 0, 4)
     t = np.arange(0, end, 0.06)  # rows 60 ms apart, and the last 28 ms before the end
     assert 0.02 < end - t[-1] < 0.035
@@ -338,7 +338,7 @@ def test_the_turn_is_carried_on_to_the_end_of_its_path(setting, scenarios):
 
 def test_the_turn_needs_two_rows(setting, scenarios):
     two = Recorded(
-        setting, scenarios["tight_turn"], time=[0.0, 1.0], speed=[4.0, 3.0], path_position=[2.0, 4.4123889804]
+        setting, scenarios["tight_turn"], time=[0.0, 1.0], speed=[4.0, 3.0], path_position=[2.0, 6.2123889804]
     )
     assert REGISTRY["turn_time"].function(two) == pytest.approx(1.5)  # 1.5 m left at 3 m/s
     assert REGISTRY["turn_exit_speed"].function(two) == pytest.approx(2.5)

@@ -37,8 +37,12 @@ def varied_setting(setting: Setting, inputs: dict[str, float]) -> Setting:
         name: replace(state, line_m=state.line_m + get(f"{shifts[name]}_line_shift", 0.0))
         for name, state in setting.states.items()
     }
+    scenarios = {
+        name: s if s.mode == "free" else replace(s, guide_rate_rad_s=get("guide_rate", s.guide_rate_rad_s))
+        for name, s in setting.scenarios.items()
+    }
     reference = varied_candidate(setting.reference, {k: v for k, v in inputs.items() if k not in GRINDING})
-    return replace(setting, ice=ice, law=law, skater=skater, states=states, reference=reference)
+    return replace(setting, ice=ice, law=law, skater=skater, states=states, scenarios=scenarios, reference=reference)
 
 
 def drawn_setting(setting: Setting, inputs: dict[str, float]) -> Setting:

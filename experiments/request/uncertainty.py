@@ -19,6 +19,7 @@ INPUTS = {
     "mass_factor": ("1", "times the mass of the skater"),
     "passive_share": ("1", "of the skater: what ankle and boot hold alone of the stiffness that balance needs"),
     "ankle_stiffness_factor": ("1", "times the ankle stiffness (scenarios only)"),
+    "guide_rate": ("rad/s", "of guided movements: natural rate of the guide that holds the leg (scenarios only)"),
     "glide_line_shift": ("m", "added to the glide load line, toe positive"),
     "turn_line_shift": ("m", "added to the turn load line, toe positive"),
     "push_line_shift": ("m", "added to the push load line, toe positive"),

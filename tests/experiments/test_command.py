@@ -1,6 +1,7 @@
 """A run from the command to the folder: contents, units, bits that repeat, failed cases kept as rows."""
 
 import csv
+import re
 from pathlib import Path
 
 import h5py
@@ -43,6 +44,15 @@ def test_folder_holds_all_that_a_run_leaves(folder):
     assert yaml.safe_load((folder / "config.yaml").read_text())["skater"]["mass"] == "80 kg"
     log = (folder / "run.log").read_text()
     assert "2 cases" in log and "done in" in log and not list(folder.glob("*.journal"))
+
+
+def test_what_a_declared_smoothing_moves_stands_in_the_log(folder, tmp_path):
+    """117.68 N stated at touch-down and lift-off, 212 and 302.5 N run: 184.9 N at the last instant."""
+    assert "smoothing" not in (folder / "run.log").read_text()
+    asked = ["detail=measures", 'scenarios.stride.smoothing="12 ms"', "workers=1"]
+    log = (rolled([*SHORT, *asked], tmp_path) / "run.log").read_text()
+    said = re.search(r"stride, adult: a smoothing of 12 ms moves the stated load by up to ([\d.]+) N, at (\d+) ms", log)
+    assert float(said[1]) == pytest.approx(184.9, abs=0.5) and said[2] == "400"
 
 
 @pytest.mark.parametrize("group", ["curves", "measures", "single_radius", "reference", "contact/turn", "series/stride",

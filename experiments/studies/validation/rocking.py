@@ -44,7 +44,7 @@ def rocking_engine() -> float:
     patch = settle(steel, RINK, STANDING, 0.0, SWING_RAD, weight, 2e-5, *CHECK_GAUSS)
     bodies = build(TWO_BODIES, patch.base, SWING_RAD, patch.depth, SWING_RAD)
     none = np.zeros(2)
-    plan = Program(1e3, np.full(2, weight), none, none, none, none, none)
+    plan = Program(np.array([0.0, 1e3]), np.full(2, weight), none, none, none, none, none, none)
     man = Man(TWO_BODIES.skate_mass_kg, 0.0, TWO_BODIES.skate_height_m, 0.0, TWO_BODIES.ankle_height_m,
               TWO_BODIES.body_mass_kg, TWO_BODIES.body_height_m, STIFF, 0.0, 0.0, 0.0)  # fmt: skip
     run = Run(dt, 5.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 10**9, 100)

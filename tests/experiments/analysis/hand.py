@@ -13,6 +13,7 @@ from sim.ice.contact import Law
 from sim.ice.ice import Ice
 from sim.measures import STATIC
 from sim.skater.body import Skater
+from sim.skater.movement import Scenario
 from sim.trial import Candidate, Setting, State
 
 FT = 0.3048
@@ -32,6 +33,12 @@ PAIRS = (
     ("turn_drag", "critical_ankle_stiffness"),
     ("pivot_forefoot_toe_in", "stride_ice_loss"),
 )
+SCENARIOS = {
+    "stride": Scenario("stride", (0, 0.5, 1), (-0.01, 0.0, 0.04), (0.3, 1.2, 0.3), (0.0, 0.1, 0.4), time_step_s=5e-4),
+    "nudge": Scenario(
+        "nudge", (0, 1), (-0.015,) * 2, (1.0,) * 2, (0.0,) * 2, 3.0, mode="free", impulse_ns=3.0, time_step_s=5e-4
+    ),
+}
 SCHEME = Weighting(
     "hand", {"turn_drag": 3.0, "push_hold_angle": 1.0}, {"turn_drag": "lower", "push_hold_angle": "higher"}
 )

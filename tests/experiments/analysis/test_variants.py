@@ -17,15 +17,29 @@ from experiments.analysis.variants import (
     varied_candidate,
     varied_setting,
 )
-from experiments.request.uncertainty import GRINDING, INPUTS
+from experiments.request.comparison import read_request
+from experiments.request.compose import composed
+from experiments.request.fields import Fields
+from experiments.request.uncertainty import GRINDING, INPUTS, read_inputs
 from sim.blade.recipe import Recipe, Sweep
 from sim.errors import BladeError
 from sim.ice.rebound import RECTANGLE
-from sim.measures import evaluate
+from sim.measures import STATIC, evaluate
 from sim.trial import Candidate, State, Trial
 from tests import reference_model
 from tests.cases import LeanedSection
-from tests.experiments.analysis.hand import FT, LAW, PAIRS, STATES, TEN, blade, changed, section_of, setting
+from tests.experiments.analysis.hand import (
+    FT,
+    LAW,
+    PAIRS,
+    SCENARIOS,
+    STATES,
+    TEN,
+    blade,
+    changed,
+    section_of,
+    setting,
+)
 
 # input: (its number, what of the setting it changes and to what); the starting values stand in hand.py
 OF_SETTING = {
@@ -40,6 +54,7 @@ OF_SETTING = {
     "scuff": (0.05, {"law.scuff": 0.05}),
     "mass_factor": (1.1, {"skater.mass_kg": 88.0}),
     "ankle_stiffness_factor": (1.2, {"skater.ankle_stiffness": 1800.0}),
+    "guide_rate": (300.0, {}),  # of movements: below
     "glide_line_shift": (0.005, {"states.glide.line_m": -0.010}),
     "turn_line_shift": (0.005, {"states.turn.line_m": 0.035}),
     "push_line_shift": (-0.005, {"states.push.line_m": 0.065}),
@@ -78,6 +93,26 @@ def test_an_input_changes_this_of_the_setting_and_nothing_else(name):
     found = changed(setting(), varied_setting(setting(), {name: number}))
     assert found.keys() == wanted.keys()
     assert found == pytest.approx(wanted, rel=1e-12)
+
+
+def test_a_guide_rate_changes_guided_movements_and_what_is_rolled_of_them():
+    """A softer guide lets the leg lag; nothing that stands still notices, nor does a shove that nothing holds."""
+    stated = setting(scenarios=SCENARIOS)
+    softer = varied_setting(stated, {"guide_rate": 200.0})
+    assert changed(stated, softer) == {"scenarios.stride.guide_rate_rad_s": 200.0}
+    names = [*STATIC, "nudge_shift", "stride_pitch_travel"]
+    before, after = (evaluate(Trial(TEN, s), names)[0] for s in (stated, softer))
+    moved = {name for name in names if after[name] != before[name]}
+    assert moved == {"stride_pitch_travel"}
+    assert 1e-4 < abs(after["stride_pitch_travel"] / before["stride_pitch_travel"] - 1) < 0.1
+
+
+def test_the_prior_of_the_guide_rate_is_about_what_is_taken_without_it():
+    inputs = read_inputs(Fields(composed(["experiment=certainty"])[0]["uncertainty"], "uncertainty"))
+    (prior,) = [i.law for i in inputs if i.name == "guide_rate"]
+    stated = read_request(composed([])[0]).settings[0].scenarios
+    guided = {s.guide_rate_rad_s for s in stated.values() if s.mode == "guided"}
+    assert guided == {400.0} and prior.mean() == pytest.approx(400.0) and prior.support() == (200.0, 600.0)
 
 
 @pytest.mark.parametrize("name", [*OF_BLADE, *(n for n in INPUTS if n not in OF_BLADE)])
