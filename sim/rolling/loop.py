@@ -52,8 +52,8 @@ START_BENDS = 8  # contacts by which the bend of the steel is found before the f
 ENERGY_SLACK = 1e-3  # energy from nowhere that is let pass, J per J of work turned over and one more joule
 
 # places in `keep`, what the loop remembers from step to step
-(_PATH, _PLOUGH, _FILM, _ROUGH, _SCRAPE, _LOSS, _POWER, _AIR, _LEAK, _WORK, _ROWS, _LEG0, _BEND, _BEND_AT,
- _END) = range(15)  # fmt: skip
+(_PATH, _PLOUGH, _FILM, _ROUGH, _SCRAPE, _LOSS, _POWER, _AIR, _LEAK, _WORK, _ROWS, _LEG0, _BEND, _BEND_AT, _LAST_BEND, _LAST_AT,
+ _END) = range(17)  # fmt: skip
 
 
 @kernel
@@ -204,11 +204,13 @@ def _touch(
     steel: Steel, ice: IceNumbers, law: Law, t: float, beta: float, origin_y: float, keep: np.ndarray, gx: np.ndarray,
     gw: np.ndarray
 ) -> Patch:  # fmt: skip
-    """The contact at this pose, the steel bent as by the contact before it, a step earlier."""
+    """The contact at this pose, the steel bent as foreseen from the contacts of the two steps before: second order."""
     bent = flexed(steel, keep[_BEND], keep[_BEND_AT])
     deepest, base = lowest(bent, beta)
     patch = press_ahead(bent, ice, law, t, beta, -origin_y - base, deepest, base, gx, gw)
-    keep[_BEND], keep[_BEND_AT] = bend_under(steel, law, patch.load, patch.front - patch.rear), patch.centre
+    bend = bend_under(steel, law, patch.load, patch.front - patch.rear)
+    keep[_BEND], keep[_BEND_AT] = max(2.0 * bend - keep[_LAST_BEND], 0.0), 2.0 * patch.centre - keep[_LAST_AT]
+    keep[_LAST_BEND], keep[_LAST_AT] = bend, patch.centre
     return patch
 
 

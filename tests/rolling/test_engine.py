@@ -82,7 +82,7 @@ def test_a_movement_that_is_under_way_is_neither_stopped_nor_set_going(
     assert run["depth"][0] == pytest.approx(patch.depth, abs=1e-12)
     assert run["load"][0] == pytest.approx(asked.load[0], rel=3e-3)
     slope = np.gradient(run["leg_angle"], run["time"], edge_order=2)[0]
-    assert leaning > 0.02 and slope == pytest.approx(leaning, rel=0.04)
+    assert leaning > 0.01 and slope == pytest.approx(leaning, rel=0.04)
     sinking = np.gradient(run["depth"], run["time"], edge_order=2)[0]
     bottom = lowest(zoned_steel, patch.beta)[0]
     assert sinking == pytest.approx(bottom * pitching - rise, rel=0.1)
@@ -201,6 +201,7 @@ def test_free_rocking_on_a_standing_contact_keeps_its_energy(single, steel, ice,
     man = replace(skater, ankle_damping=0.0, ankle_stiffness=4000.0)
     shove = Scenario("rock", (0, 1), (-0.015, -0.015), (1.0, 1.0), (0.0, 0.0), duration_s=3.0, mode="free",
                      impulse_ns=2.0, impulse_at_s=0.0, impulse_for_s=0.05)  # fmt: skip
+    standing = standing._replace(rough=0.0, bending=0.0)  # nothing drags, and no energy hides in the steel
     asked = program(shove, man, steel, ice, standing)
     monkeypatch.setattr("sim.rolling.scenarios.RECORD_S", 1e-4)
     run = roll(steel, ice, standing, man, replace(shove, time_step_s=1e-4), asked, contact_damping=0.0)

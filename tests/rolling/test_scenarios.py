@@ -104,6 +104,7 @@ def test_at_the_start_ankle_spring_and_contact_agree(zoned_steel, ice, law, gaus
     rest, speed = 0.02, 8.0
     patch, angle = equilibrium(zoned_steel, ice, law, skater, load, t, rest, leg, speed, gauss)
     drag = ploughing(zoned_steel, ice, law, patch, *gauss) + film_shear(zoned_steel, ice, law, patch, speed, 48)
+    drag += law.rough * load
     of_skate, of_all = moments(skater, patch, angle, load, drag)
     assert patch.load == pytest.approx(load, rel=1e-9) and patch.t == t
     # the spring turns the skate toe-down by K (rest - (beta - leg)); what the ice and weight do must cancel it
@@ -366,4 +367,5 @@ def test_a_short_glide_keeps_what_it_starts_with(steel, ice, law, skater, scenar
     np.testing.assert_allclose(run["balance_position"], -0.015, atol=2e-5)
     np.testing.assert_allclose(run["load"], WEIGHT_N, rtol=1e-3)
     assert 8.0 - run["speed"][-1] == pytest.approx(run["drag"][0] / 80.0 * 0.01, rel=1e-3)
-    assert run["drag"][0] == pytest.approx(run["ploughing"][0] + run["film"][0], rel=1e-12)
+    assert run["drag"][0] == pytest.approx(run["ploughing"][0] + run["film"][0] + run["rough"][0], rel=1e-12)
+    assert run["rough"][0] == pytest.approx(law.rough * run["load"][0], rel=1e-9)
