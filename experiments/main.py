@@ -106,10 +106,14 @@ def _stages(kind, plan: Any, config: dict, folder, console: Console) -> Any:
     """The stages of every study, in order."""
     from experiments.request.fields import Fields
     from experiments.request.how import read_workers
+    from experiments.request.setting import smoothing_words
     from experiments.run.workers import Workers, worker_count
 
     who = worker_count(read_workers(Fields(config, "")))
     folder.log(f"{describe(plan)}; the first run on a machine compiles for about half a minute")
+    for setting in getattr(getattr(plan, "request", None), "settings", ()):
+        for line in smoothing_words(setting):
+            folder.log(line)
     with Workers(who, folder.journal) as workers, ProgressLine(console) as progress:
         result = kind.run(plan, workers, progress)
     kind.write(plan, result, folder)

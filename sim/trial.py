@@ -115,6 +115,9 @@ class Setting:
         """
         if name not in self._programs:
             steel, scenario = self.reference.steel, self.scenarios[name]
+            for line in scenario.line_m:
+                if fault := self.reference.recipe.turned_up(line):
+                    raise BladeError(f"scenario {name!r}: load line {fault}")
             self._programs[name] = program(scenario, self.skater, steel, self.ice.numbers, self.law)
         return self._programs[name]
 
@@ -162,13 +165,19 @@ class Trial:
             self._patches[name] = patch, ice
         return self._patches[name]
 
-    def _stand(self, ice: IceNumbers, tan_lean: float, load: float, line: float, what: str) -> Patch:
+    def _check_line(self, line: float, what: str) -> None:
+        """Refuse a load line that lies off the steel, or on a turned-up end."""
         x_heel, x_toe = self.steel.x_first, self.steel.x_first + self.steel.dx * (len(self.steel.z) - 1)
         if not x_heel < line < x_toe:
             raise BladeError(
                 f"{what}: load line {line * 1e3:.0f} mm is off the steel, which runs from {x_heel * 1e3:.0f} to "
                 f"{x_toe * 1e3:.0f} mm; move it toward mid-runner."
             )
+        if fault := self.candidate.recipe.turned_up(line):
+            raise BladeError(f"{what}: load line {fault}")
+
+    def _stand(self, ice: IceNumbers, tan_lean: float, load: float, line: float, what: str) -> Patch:
+        self._check_line(line, what)
         patch = stand(self.steel, ice, self.setting.law, tan_lean, load, line, *FINE)
         if math.isnan(patch.load):
             raise BladeError(
@@ -214,9 +223,10 @@ class Trial:
         Raises BladeError for a line that the blade cannot stand at.
         """
         state, load, lines = self.state("glide"), self.load("glide"), self.setting.bias_lines_m
-        pitches = stand_along(
-            self.steel, self.ice_at("glide"), self.setting.law, state.tan_lean, load, np.array(lines), *FINE
-        )
+        for line in lines:
+            self._check_line(line, "pitch bias")
+        ice = self.ice_at("glide")
+        pitches = stand_along(self.steel, ice, self._rigid, state.tan_lean, load, np.array(lines), *FINE)
         for line in np.array(lines)[np.isnan(pitches)]:
             self._stand(self.ice_at("glide"), state.tan_lean, load, line, "pitch bias")  # refuses, with the reason
         return tuple(pitches.tolist())

@@ -86,10 +86,15 @@ def scenarios():
             "stride", (0, 0.1, 0.25, 0.5, 0.75, 0.9, 1), (-0.02, -0.02, -0.015, 0.01, 0.05, 0.07, 0.075),
             (0.15, 0.6, 1.0, 1.1, 1.6, 1.0, 0.15), (0, 0, deg(2), deg(14), deg(36), deg(43), deg(43)), duration_s=0.4,
         ),
+        # forefoot, slow, leaned from the first
+        "start": Scenario(
+            "start", (0, 0.2, 0.6, 0.85, 1), (0.03, 0.035, 0.055, 0.075, 0.08), (0.2, 1.2, 1.6, 1.2, 0.2),
+            (deg(20), deg(24), deg(40), deg(48), deg(48)), duration_s=0.28, speed_m_s=2.0,
+        ),
         # lean ramps in and out of half a circle of 1.8 m; lean and load follow from the speed
         "tight_turn": Scenario(
             "tight_turn", (0, 0.25, 0.75, 1), (-0.01, 0.03, 0.03, -0.01), speed_m_s=4.0, path_radius_m=1.8,
-            heading_rad=deg(150), ramp_m=1.2, time_step_s=2e-4,
+            heading_rad=deg(150), ramp_m=3.0, time_step_s=2e-4,
         ),
         # nothing holds the leg; a shove at 0.2 s
         "nudge": Scenario(

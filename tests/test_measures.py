@@ -103,8 +103,11 @@ def test_upright_turn_has_no_clean_radius():
 # removed steel: less is better. Speed kept and hold: more. Sizes that cut both ways: neither.
 TABLE = {
     "glide_drag_coefficient": ("1", "glide", "lower", False, "", 1),
+    "glide_slow_drag_coefficient": ("1", "glide", "lower", False, "", 1),
+    "glide_medium_drag_coefficient": ("1", "glide", "lower", False, "", 1),
     "glide_ploughing_coefficient": ("1", "glide", "lower", False, "", 1),
     "glide_film_coefficient": ("1", "glide", "lower", False, "", 1),
+    "glide_rough_coefficient": ("1", "glide", "neither", True, "", 1),
     "glide_loaded_arc": ("m", "glide", "neither", False, "mm", 1000),
     "glide_immersed_arc": ("m", "glide", "neither", False, "mm", 1000),
     "glide_groove_depth": ("m", "glide", "lower", False, "um", 1000000),
@@ -114,6 +117,10 @@ TABLE = {
     "pivot_forefoot_toe_out": ("N m", "pivot_forefoot", "lower", False, "N m", 1),
     "pivot_heel_toe_in": ("N m", "pivot_heel", "lower", False, "N m", 1),
     "pivot_heel_toe_out": ("N m", "pivot_heel", "lower", False, "N m", 1),
+    "pivot_forefoot_toe_in_held": ("N m", "pivot_forefoot", "lower", False, "N m", 1),
+    "pivot_forefoot_toe_out_held": ("N m", "pivot_forefoot", "lower", False, "N m", 1),
+    "pivot_heel_toe_in_held": ("N m", "pivot_heel", "lower", False, "N m", 1),
+    "pivot_heel_toe_out_held": ("N m", "pivot_heel", "lower", False, "N m", 1),
     "turn_lean": ("rad", "turn", "neither", False, "deg", 57.29577951308232),
     "turn_loaded_arc": ("m", "turn", "neither", False, "mm", 1000),
     "turn_immersed_arc": ("m", "turn", "neither", False, "mm", 1000),
@@ -126,6 +133,7 @@ TABLE = {
     "push_hold_angle": ("rad", "push", "higher", False, "deg", 57.29577951308232),
     "push_groove_depth": ("m", "push", "neither", False, "um", 1000000),
     "critical_ankle_stiffness": ("N m/rad", "glide", "lower", False, "N m/rad", 1),
+    "critical_reaction_delay": ("s", "glide", "higher", False, "s", 1),
     "pitch_bias": ("rad", "glide", "neither", True, "deg", 57.29577951308232),
     "heel_over_toe": ("m", "glide", "neither", True, "mm", 1000),
     "nudge_shift": ("m", "nudge", "lower", False, "mm", 1000),
@@ -165,6 +173,7 @@ def test_a_column_is_headed_by_the_short_label_where_there_is_one():
         "turn_drag": "turn drag", "turn_tightest_clean_radius": "clean radius", "push_hold_angle": "push hold",
         "critical_ankle_stiffness": "ankle needed", "heel_over_toe": "heel up", "nudge_settling_time": "nudge settles",
         "stride_ice_loss": "stride loss", "steel_removed_depth": "steel off",
+        "critical_reaction_delay": "time to react",
     }  # fmt: skip
     for name, m in REGISTRY.items():
         assert m.short == short.get(name, m.label), name
@@ -318,7 +327,7 @@ class Recorded:
 def test_the_turn_is_carried_on_to_the_end_of_its_path(setting, scenarios):
     """Slowing by 0.5 m/s^2 from 4 m/s: the path of 4 t - t^2/4 ends at a root between two rows of the record."""
     turn = scenarios["tight_turn"]
-    path = math.radians(150) * 1.8 + 1.2
+    path = math.radians(150) * 1.8 + 3.0
     end = brentq(lambda t: 4 * t - t * t / 4 - path, 0, 4)
     t = np.arange(0, end, 0.06)  # rows 60 ms apart, and the last 28 ms before the end
     assert 0.02 < end - t[-1] < 0.035
@@ -329,7 +338,7 @@ def test_the_turn_is_carried_on_to_the_end_of_its_path(setting, scenarios):
 
 def test_the_turn_needs_two_rows(setting, scenarios):
     two = Recorded(
-        setting, scenarios["tight_turn"], time=[0.0, 1.0], speed=[4.0, 3.0], path_position=[2.0, 4.4123889804]
+        setting, scenarios["tight_turn"], time=[0.0, 1.0], speed=[4.0, 3.0], path_position=[2.0, 6.2123889804]
     )
     assert REGISTRY["turn_time"].function(two) == pytest.approx(1.5)  # 1.5 m left at 3 m/s
     assert REGISTRY["turn_exit_speed"].function(two) == pytest.approx(2.5)

@@ -186,6 +186,31 @@ def test_a_line_off_the_steel(setting, zoned, line, said):
         lost.patch("glide")
 
 
+@pytest.mark.parametrize(
+    "line, end", [(0.1201, "toe end, which begins at 120 mm"), (0.139, "toe end, which begins at 120 mm"),
+                  (-0.111, "heel end, which begins at -110 mm")],
+)  # fmt: skip
+def test_a_line_on_a_turned_up_end(setting, zoned, line, end):
+    """Sweeps of 20 mm at the toe and 30 mm at the heel of 280 mm: states, lines of the pitch bias, movements."""
+    blade = Candidate("c", replace(zoned, heel_sweep=Sweep(0.030)), LEVEL)
+    said = f"load line {line * 1e3:.4g} mm stands on the turned-up {end}; move it toward mid-runner"
+    states = {**setting.states, "glide": replace(setting.states["glide"], line_m=line)}
+    with pytest.raises(BladeError, match=f"glide: {said}"):
+        Trial(blade, replace(setting, states=states)).patch("glide")
+    with pytest.raises(BladeError, match=f"pitch bias: {said}"):
+        _ = Trial(blade, replace(setting, bias_lines_m=(0.0, line))).bias_pitches
+    movement = replace(setting.scenarios["glide"], line_m=(0.0, line))
+    with pytest.raises(BladeError, match=f"scenario 'glide': {said}"):
+        replace(setting, scenarios={"glide": movement}, reference=blade).program("glide")
+
+
+@pytest.mark.parametrize("line", [-0.12, 0.12])
+def test_a_line_where_a_turned_up_end_begins_is_tried(setting, zoned, line):
+    states = {**setting.states, "glide": replace(setting.states["glide"], line_m=line)}
+    patch = Trial(Candidate("c", zoned, LEVEL), replace(setting, states=states)).patch("glide")
+    assert patch.centre == pytest.approx(line, abs=1e-9)
+
+
 def test_a_line_just_on_a_bare_runner_is_tried(setting, single):
     """On the steel to its last millimetre, but no load stands with its centre there."""
     bare = replace(single, heel_sweep=Sweep(0.0), toe_sweep=Sweep(0.0))

@@ -10,7 +10,7 @@ from scipy import stats
 from scipy.stats import qmc
 
 from experiments.analysis.scores import scores
-from experiments.analysis.variants import LINE_RADII, gains, static_pairs, statics, varied_candidate, varied_setting
+from experiments.analysis.variants import LINE_RADII, drawn_setting, gains, static_pairs, statics, varied_candidate
 from experiments.request.comparison import Request
 from experiments.request.uncertainty import GRINDING, TRACE, Input
 from experiments.run.workers import HERE, Progress, Workers, silent
@@ -116,7 +116,7 @@ def _varied(shared: Shared, point: np.ndarray) -> tuple[Setting, list[Candidate]
     """(setting, blades) of one draw: what all share, and each blade's own errors of grinding."""
     named = [(name, owner, float(x)) for (name, owner), x in zip(shared.columns, point)]
     common = {name: x for name, owner, x in named if owner < 0}
-    setting = varied_setting(shared.setting, common)
+    setting = drawn_setting(shared.setting, common)
     return setting, [
         varied_candidate(candidate, common | {name: x for name, owner, x in named if owner == i})
         for i, candidate in enumerate(shared.candidates)

@@ -23,7 +23,7 @@ def varied_setting(setting: Setting, inputs: dict[str, float]) -> Setting:
     ice = replace(
         setting.ice,
         hardness_factor=setting.ice.hardness_factor * get("hardness_factor", 1.0),
-        temperature_c=min(setting.ice.temperature_c + get("temperature_shift", 0.0), 0.0),
+        temperature_c=setting.ice.temperature_c + get("temperature_shift", 0.0),
     )
     law = setting.law._replace(**{field: float(inputs[key]) for key, field in OF_LAW.items() if key in inputs})
     skater = replace(
@@ -37,8 +37,18 @@ def varied_setting(setting: Setting, inputs: dict[str, float]) -> Setting:
         name: replace(state, line_m=state.line_m + get(f"{shifts[name]}_line_shift", 0.0))
         for name, state in setting.states.items()
     }
+    scenarios = {
+        name: s if s.mode == "free" else replace(s, guide_rate_rad_s=get("guide_rate", s.guide_rate_rad_s))
+        for name, s in setting.scenarios.items()
+    }
     reference = varied_candidate(setting.reference, {k: v for k, v in inputs.items() if k not in GRINDING})
-    return replace(setting, ice=ice, law=law, skater=skater, states=states, reference=reference)
+    return replace(setting, ice=ice, law=law, skater=skater, states=states, scenarios=scenarios, reference=reference)
+
+
+def drawn_setting(setting: Setting, inputs: dict[str, float]) -> Setting:
+    """As `varied_setting`, for inputs that are drawn: a draw warmer than melting is ice at 0 deg C."""
+    shift = min(inputs.get("temperature_shift", 0.0), -setting.ice.temperature_c)
+    return varied_setting(setting, inputs | {"temperature_shift": shift})
 
 
 def varied_candidate(candidate: Candidate, inputs: dict[str, float]) -> Candidate:

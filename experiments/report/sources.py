@@ -22,7 +22,7 @@ BENDING = (
     "Bending of the runner between the supports of its holder: beam theory (any text), steel 200 GPa; effective span "
     "and height are assumptions of ours unless they are stated."
 )
-MELTING = (
+UNDER_PRESSURE = (
     "Melting temperature under pressure: IAPWS R14-08(2011), ice Ih, by a fit within 1.1e-4 K; heat into the steel is "
     "an assumption of ours."
 )
@@ -96,7 +96,7 @@ def cite(request: Request, measures: Iterable[str], scenarios: Iterable[str] = (
         RATE: law.rate > 0 and _any(names, _OF_RATE),
         PLOUGHING: drags,
         FILM: shears and bool(law.film),
-        MELTING: shears and bool(law.film) and bool(law.melting or law.sink),
+        UNDER_PRESSURE: shears and bool(law.film) and bool(law.melting or law.sink),
         ROUGH: law.rough > 0 and (bool(rolled) or _any(names, _OF_ROUGH)),
         MEASURED_FRICTION: drags,
         RIVAL_FRICTION: shears and bool(law.film),

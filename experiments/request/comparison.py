@@ -185,18 +185,27 @@ def _distinct(cases: tuple[Case, ...], settings: tuple[Setting, ...]) -> None:
 
 
 def on_steel(case: Case) -> None:
-    """Refuse a load line that lies off a candidate's runner or the reference's. Raises BladeError."""
-    for one in (case.candidate, case.setting.reference):
-        half = one.recipe.length_m / 2
-        lines = {f"states.{k}.line": v.line_m for k, v in case.setting.states.items()}
-        lines |= {f"scenarios.{k}.line": max(v.line_m, key=abs) for k, v in case.setting.scenarios.items()}
-        lines["states.pitch_bias"] = max(case.setting.bias_lines_m, key=abs)
-        for where, line in lines.items():
-            if abs(line) >= half:
-                raise BladeError(
-                    f"{where}: a load line of {line * 1e3:.0f} mm is off the steel of {one.name!r}; "
-                    f"stay within +-{half * 1e3:.0f} mm of mid-runner."
-                )
+    """Refuse a load line off a candidate's runner or the reference's, or on a turned-up end. Raises BladeError."""
+    s = case.setting
+    lines = {f"states.{k}.line": (v.line_m,) for k, v in s.states.items()}
+    lines |= {f"scenarios.{k}.line": v.line_m for k, v in s.scenarios.items()}
+    lines["states.pitch_bias"] = s.bias_lines_m
+    for one in (case.candidate, s.reference):
+        for where, places in lines.items():
+            for line in (min(places), max(places)):
+                check_line(line, one, where)
+
+
+def check_line(line_m: float, one: Candidate, where: str) -> None:
+    """Refuse a load line, m, off the runner of a blade or on a turned-up end of it. Raises BladeError."""
+    half = one.recipe.length_m / 2
+    if abs(line_m) >= half:
+        raise BladeError(
+            f"{where}: a load line of {line_m * 1e3:.0f} mm is off the steel of {one.name!r}; "
+            f"stay within +-{half * 1e3:.0f} mm of mid-runner."
+        )
+    if fault := one.recipe.turned_up(line_m):
+        raise BladeError(f"{where}: on {one.name!r} a load line of {fault}")
 
 
 def _named(top: Fields, key: str) -> list[tuple[str, dict]]:

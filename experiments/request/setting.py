@@ -8,13 +8,13 @@ from experiments.request.fields import Fields
 from sim.errors import BladeError
 from sim.ice.contact import Law
 from sim.ice.ice import Ice
-from sim.ice.rebound import HALF_SPACE, NO_REBOUND, RECTANGLE
-from sim.skater.movement import Scenario
-from sim.trial import State
+from sim.ice.rebound import HALF_SPACE, NO_RISE, RECTANGLE
+from sim.skater.movement import Scenario, smoothing_moves
+from sim.trial import Setting, State
 
 STATES = ("glide", "pivot_forefoot", "pivot_heel", "turn", "push")
 
-REBOUNDS = {"half_space": HALF_SPACE, "rectangle": RECTANGLE, "none": NO_REBOUND}  # names of the forms
+REBOUNDS = {"half_space": HALF_SPACE, "rectangle": RECTANGLE, "none": NO_RISE}  # names of the forms
 
 MOST_STEPS = 200_000  # of one scenario: 100 s at 0.5 ms
 
@@ -103,7 +103,10 @@ def read_scenario(name: str, f: Fields) -> Scenario:
                    "ramp_m": f.quantity("ramp", "m")}  # fmt: skip
     else:
         common |= {"duration_s": f.quantity("duration", "s"), "load_bw": f.numbers("load", 0, 6),
-                   "lean_rad": f.quantities("lean", "rad")}  # fmt: skip
+                   "lean_rad": f.quantities("lean", "rad"),
+                   "smoothing_s": f.quantity("smoothing", "s") if f.has("smoothing") else 0.0}  # fmt: skip
+    if common["mode"] == "guided" and f.has("guide_rate"):
+        common["guide_rate_rad_s"] = f.quantity("guide_rate", "rad/s")
     for key, (unit, target) in _IMPULSE.items():
         if f.has(key):
             common[target] = f.quantity(key, unit)
@@ -128,6 +131,16 @@ def _computable(scenario: Scenario, f: Fields) -> None:
             f"{f.path('time_step')}: {lasts:.3g} s at {scenario.time_step_s:.3g} s are more than {MOST_STEPS} steps; "
             f"use a longer time step (up to 0.5 ms) or a smaller {key}."
         )
+
+
+def smoothing_words(setting: Setting) -> list[str]:
+    """A line for each movement that is smoothed because the request says so: by how much that moves the stated load."""
+    return [
+        f"{name}, {setting.skater.name}: a smoothing of {s.smoothing_s * 1e3:g} ms moves the stated load by up to "
+        f"{most:.1f} N, at {when * 1e3:.0f} ms"
+        for name, s in setting.scenarios.items() if s.smoothing_s > 0
+        for most, when in [smoothing_moves(s, setting.skater)]
+    ]  # fmt: skip
 
 
 def scaled_state(state: State, scale: float) -> State:

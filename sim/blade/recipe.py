@@ -70,6 +70,20 @@ class Recipe:
         shares = self.shares or (1.0,) * len(self.radii_m)
         return tuple(Zone(self.working_m * c / sum(shares), r) for c, r in zip(shares, self.radii_m))
 
+    def turned_up(self, line_m: float) -> str:
+        """Why nobody stands at a load line (m from mid-runner, toe positive): it lies on a turned-up end; else "".
+
+        A sweep is there to run over ruts. It carries a load, but as a rocker so short that balance means nothing.
+        """
+        toe = line_m > 0
+        begins = self.length_m / 2 - (self.toe_sweep if toe else self.heel_sweep).length_m
+        if not begins + 1e-9 < abs(line_m) < self.length_m / 2:
+            return ""
+        return (
+            f"{line_m * MM_PER_M:.4g} mm stands on the turned-up {'toe' if toe else 'heel'} end, which begins at "
+            f"{math.copysign(begins, line_m) * MM_PER_M:.4g} mm; move it toward mid-runner."
+        )
+
     def curve(self) -> BladeCurve:
         """The blade curve. Raises BladeError when blends overlap or a zone vanishes."""
         if self.zones:
@@ -85,6 +99,8 @@ class Recipe:
 
     def _continuous(self) -> tuple[list[float], list[float]]:
         """Curvature knots along the working arc; the sweeps are ramped on at its ends, as between zones."""
+        lengths = self.heel_sweep.length_m, self.working_m, self.toe_sweep.length_m
+        _check_room([length for length in lengths if length > 0], self.blend_m, self.name)
         half, start = self.blend_m / 2, self.heel_sweep.length_m
         stop = self.length_m - self.toe_sweep.length_m
         knots = np.linspace(start, stop, len(self.radii_m))
@@ -109,12 +125,23 @@ class Recipe:
         if self.toe_sweep.length_m > 0:
             arc += [stop + half, self.length_m]
             values += [1 / self.toe_sweep.radius_m] * 2
-        return arc, values
+        return list(accumulate(arc, max)), values  # a sweep that is all half a blend: see `_ramped`
 
 
 def _ramped(lengths: list[float], kappa: list[float], blend: float, name: str) -> tuple[list[float], list[float]]:
     """Breakpoints of curvature: constant in each piece, linear over `blend` centred on each boundary."""
+    _check_room(lengths, blend, name)
     bounds = list(accumulate(lengths, initial=0.0))
+    arc, values = [0.0], [kappa[0]]
+    for i in range(1, len(lengths)):
+        arc += [bounds[i] - blend / 2, bounds[i] + blend / 2]
+        values += [kappa[i - 1], kappa[i]]
+    # where a stretch is all blend, the end of one and the start of the next are one place, which rounding may cross
+    return list(accumulate([*arc, bounds[-1]], max)), [*values, kappa[-1]]
+
+
+def _check_room(lengths: list[float], blend: float, name: str) -> None:
+    """Refuse stretches, heel to toe, that are shorter than the halves of the blends that lie on them."""
     for i, length in enumerate(lengths):
         needed = blend / 2 * ((i > 0) + (i < len(lengths) - 1))
         if length < needed - 1e-12:
@@ -122,11 +149,6 @@ def _ramped(lengths: list[float], kappa: list[float], blend: float, name: str) -
                 f"recipe {name!r}: stretch {i + 1} from the heel is {length * MM_PER_M:.1f} mm long, but its "
                 f"blends need {needed * MM_PER_M:.1f} mm; shorten the blend or lengthen the zone."
             )
-    arc, values = [0.0], [kappa[0]]
-    for i in range(1, len(lengths)):
-        arc += [bounds[i] - blend / 2, bounds[i] + blend / 2]
-        values += [kappa[i - 1], kappa[i]]
-    return [*arc, bounds[-1]], [*values, kappa[-1]]
 
 
 def _check_family(recipe: Recipe) -> None:

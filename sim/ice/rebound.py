@@ -8,7 +8,7 @@ from sim.blade.steel import Steel, height, meet, slant
 from sim.compiled import kernel
 from sim.ice.ice import IceNumbers
 
-NO_REBOUND, RECTANGLE, HALF_SPACE = 0.0, 1.0, 2.0  # the forms that Law.rebound names
+NO_RISE, RECTANGLE, HALF_SPACE = 0.0, 1.0, 2.0  # the forms that Law.rebound names
 
 # of the half-space form, fitted to two-dimensional solutions of the half-space problem (tests/ice/half_space.py)
 REBOUND_SIZE, REBOUND_REACH = 1.64, 4.7
@@ -37,7 +37,7 @@ def rear_end(
     rebound: one of the forms above; factor: f, which every form multiplies; the rest as in `contact.press_ahead`.
     The contact ends where the steel has risen by e; up to where it leaves the ice, if e is more than that.
     """
-    if rebound == NO_REBOUND or front - steel.x_first < 1e-9:  # the latter: rocked over the heel end, no arc is left
+    if rebound == NO_RISE or front - steel.x_first < 1e-9:  # the latter: rocked over the heel end, no arc is left
         return x0, 0.0, math.nan
     section = leaned(slant(steel, t), steel.thickness, steel.hollow)
     if rebound == HALF_SPACE:

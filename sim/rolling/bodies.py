@@ -24,12 +24,13 @@ _WINDOW = 24  # float64s read from the start of a body's struct, which is longer
 
 
 def build(
-    skater: Skater, base: float, beta: float, depth: float, leg: float
+    skater: Skater, base: float, beta: float, depth: float, leg: float, rates: tuple[float, float, float] = (0, 0, 0)
 ) -> tuple[pymunk.Space, pymunk.Body, pymunk.Body]:
     """(space, skate, body): the skate, its blade `depth` (m) in the ice at pitch beta (rad), and the body on its ankle.
 
-    base: height of the deepest point in the pitched blade frame, m; leg: leg angle, rad. The engine's angles are
-    counter-clockwise, ours toe-down, hence the signs.
+    base: height of the deepest point in the pitched blade frame, m; leg: leg angle, rad. rates: at which mid-runner
+    rises, m/s, pitch and leg turn, rad/s; the common centre of mass does not move along the ice.
+    The engine's angles are counter-clockwise, ours toe-down, hence the signs.
     The joint corrects its whole drift in each step (error_bias 0); for a single joint one iteration is exact.
     """
     space = pymunk.Space()
@@ -46,10 +47,28 @@ def build(
     rest = pymunk.Body(skater.body_mass_kg, skater.body_inertia)
     rest.position = ankle[0] + skater.body_height_m * math.sin(leg), ankle[1] + skater.body_height_m * math.cos(leg)
     rest.angle = -leg
+    _set_going(skater, skate, rest, ankle, height, rates)
     joint = pymunk.PivotJoint(skate, rest, skater.ankle_from_skate, (0.0, -skater.body_height_m))
     joint.error_bias, joint.collide_bodies = 0.0, False
     space.add(skate, rest, joint)
     return space, skate, rest
+
+
+def _set_going(
+    skater: Skater, skate: pymunk.Body, rest: pymunk.Body, ankle: tuple[float, float], height: float,
+    rates: tuple[float, float, float]
+) -> None:  # fmt: skip
+    """Rates of two bodies on their ankle; mid-runner stands at (0, height). A toe-down turn moves (x, z) by (z, -x)."""
+    rise, pitch_rate, leg_rate = rates
+    along, up = skate.position - (0.0, height)
+    above, high = rest.position - ankle
+    ankle_rate = (ankle[1] - height) * pitch_rate, rise - ankle[0] * pitch_rate
+    skate.velocity = up * pitch_rate, rise - along * pitch_rate
+    rest.velocity = ankle_rate[0] + high * leg_rate, ankle_rate[1] - above * leg_rate
+    drift = (skate.mass * skate.velocity.x + rest.mass * rest.velocity.x) / skater.mass_kg
+    skate.velocity -= (drift, 0.0)
+    rest.velocity -= (drift, 0.0)
+    skate.angular_velocity, rest.angular_velocity = -pitch_rate, -leg_rate
 
 
 @intrinsic

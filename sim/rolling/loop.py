@@ -52,16 +52,16 @@ START_BENDS = 8  # contacts by which the bend of the steel is found before the f
 ENERGY_SLACK = 1e-3  # energy from nowhere that is let pass, J per J of work turned over and one more joule
 
 # places in `keep`, what the loop remembers from step to step
-(_PATH, _PLOUGH, _FILM, _ROUGH, _SCRAPE, _LOSS, _POWER, _AIR, _LEAK, _WORK, _ROWS, _LEG0, _BEND, _ABOUT,
+(_PATH, _PLOUGH, _FILM, _ROUGH, _SCRAPE, _LOSS, _POWER, _AIR, _LEAK, _WORK, _ROWS, _LEG0, _BEND, _BEND_AT,
  _END) = range(15)  # fmt: skip
 
 
 @kernel
 def _program(program: Program, progress: float) -> tuple[float, float, float, float, float, float]:
     """Load, tan(lean), leg, leg rate, rest and curvature by linear interpolation at this progress."""
-    q = progress / program.step
-    i = min(max(int(q), 0), len(program.leg) - 2)
-    r = min(max(q - i, 0.0), 1.0)
+    at = program.at
+    i = min(max(np.searchsorted(at, progress, side="right") - 1, 0), len(at) - 2)
+    r = min(max((progress - at[i]) / (at[i + 1] - at[i]), 0.0), 1.0)
     s = 1.0 - r
     return (
         s * program.load[i] + r * program.load[i + 1], s * program.tan_lean[i] + r * program.tan_lean[i + 1],
@@ -149,18 +149,19 @@ def _bodies(
 
 @kernel
 def _damp(
-    man: Man, run: Run, q: np.ndarray, speed: np.ndarray, inertia: np.ndarray, load: float, arm: float, out: np.ndarray
-) -> float:
-    """Add the dampers' forces to `out`; returns the load with the contact's, N (1 + c d'), never below 0."""
+    man: Man, run: Run, dt: float, q: np.ndarray, speed: np.ndarray, inertia: np.ndarray, load: float, arm: float,
+    out: np.ndarray
+) -> float:  # fmt: skip
+    """Add to `out` the dampers' forces over dt; returns the load with the contact's, N (1 + c d'), never below 0."""
     joint = joint_at(q, inertia, man.ankle_x - man.skate_x, man.ankle_z - man.skate_z, man.body_height)
     guide = man.guide_damper if run.free <= 0.0 else 0.0
-    rise, opens, turns = mean_rates(joint, out, speed, run.dt, arm, run.contact_damping * load, man.damping, guide)
+    rise, opens, turns = mean_rates(joint, out, speed, dt, arm, run.contact_damping * load, man.damping, guide)
     held = load * (1.0 - run.contact_damping * rise)
     if held < 0.0:  # rises so fast that the ice lets go: no contact; the other dampers are solved again without it
         held = 0.0
         out[1] -= load
         out[2] -= arm * load
-        _, opens, turns = mean_rates(joint, out, speed, run.dt, arm, 0.0, man.damping, guide)
+        _, opens, turns = mean_rates(joint, out, speed, dt, arm, 0.0, man.damping, guide)
     else:
         out[1] += held - load
         out[2] += arm * (held - load)
@@ -204,10 +205,10 @@ def _touch(
     gw: np.ndarray
 ) -> Patch:  # fmt: skip
     """The contact at this pose, the steel bent as by the contact before it, a step earlier."""
-    bent = flexed(steel, keep[_BEND], keep[_ABOUT])
+    bent = flexed(steel, keep[_BEND], keep[_BEND_AT])
     deepest, base = lowest(bent, beta)
     patch = press_ahead(bent, ice, law, t, beta, -origin_y - base, deepest, base, gx, gw)
-    keep[_BEND], keep[_ABOUT] = bend_under(steel, law, patch.load, patch.front - patch.rear), patch.centre
+    keep[_BEND], keep[_BEND_AT] = bend_under(steel, law, patch.load, patch.front - patch.rear), patch.centre
     return patch
 
 
@@ -220,11 +221,13 @@ def kick(
     """Forces on both bodies at the instant k dt, into `out` (fx, fy, torque, twice); returns an outcome, 0 to go on.
 
     pose: x, y, angle of skate and rest before the step; speed: their rates half a step earlier; last: those before;
-    q: room for the pose about to be reached.
+    q: room for the pose about to be reached. The first engine step, k = 0, is half a step long and starts with the
+    rates of that instant.
     """
+    step = 0.5 * run.dt if k == 0 else run.dt
     if k > 0:
         _ledger(keep, inertia, out, last, speed, 0.5 * run.dt if k == 1 else run.dt)
-    if not _predict(k, run.dt, pose, speed, last, q):
+    if not _predict(k, step, pose, speed, last, q):
         return _NOT_CONVERGED
     mass = man.skate_mass + man.body_mass
     between = _along(man, run, speed)
@@ -253,8 +256,7 @@ def kick(
     arm, load = origin_x + patch.centre * cos_b - q[0], patch.load
     drag = keep[_PLOUGH] + keep[_FILM] + keep[_ROUGH] + keep[_SCRAPE] if load > 0.0 else 0.0
     _bodies(man, run, k, q, wanted, leg, leg_rate, rest, load, arm, drag, out)
-    if k > 0:  # it starts from rest
-        load = _damp(man, run, q, speed, inertia, load, arm, out)
+    load = _damp(man, run, step, q, speed, inertia, load, arm, out)
     for i in range(6):
         last[i] = speed[i]
 
@@ -310,14 +312,16 @@ def step_through(
     ice: IceNumbers, law: Law, man: Man, run: Run, program: Program, gauss: tuple[np.ndarray, np.ndarray],
     plain: bool = False
 ) -> tuple[str, int, np.ndarray, float, float]:  # fmt: skip
-    """Step bodies at rest in a frame that moves at run.speed; returns (outcome, steps done, record, leak, work).
+    """Step bodies through a frame that moves at run.speed; returns (outcome, steps done, record, leak, work).
 
-    record: (rows, len(COLUMNS)). leak: energy that came from nowhere, J, against `work`, the work turned over.
-    The first engine step is half long and from rest, so that it moves nothing: the half kick of leapfrog.
-    plain: use the public API only. Raises ValueError for bodies that already move.
+    skate, rest: posed, and moving in that frame, as at the first instant. record: (rows, len(COLUMNS)).
+    leak: energy that came from nowhere, J, against `work`, the work turned over. plain: use the public API only.
+    The first engine step is the half kick of leapfrog. The engine moves positions before it changes rates, so the
+    bodies are first set back by that half step, which then brings them to where they were.
     """
-    if any(body.velocity.length != 0 or body.angular_velocity != 0 for body in (skate, rest)):
-        raise ValueError("step_through starts from rest in the moving frame")
+    for body in (skate, rest):
+        body.position -= body.velocity * (0.5 * run.dt)
+        body.angle -= body.angular_velocity * (0.5 * run.dt)
     inertia = np.array([skate.mass, skate.mass, skate.moment, rest.mass, rest.mass, rest.moment])
     keep, record = np.zeros(_END), np.zeros((steps // run.record_every + 1, len(COLUMNS)))
     tail = (steps, finish, steel, ice, law, man, run, program, *gauss, inertia, keep, record)

@@ -18,7 +18,6 @@ from sim.rolling.loop import COLUMNS, ROLLED_FILM_STEPS, Man, Run, step_through
 from sim.skater.body import GRAVITY, Skater, ankle_torque, leg_angle
 from sim.skater.movement import Program, Scenario
 
-GUIDE_RATE = 100.0  # rad/s: natural rate of the spring by which the guide holds the leg, critically damped
 RECORD_S = 1e-3  # between rows of the record
 QUADRATURE = GAUSS[8]
 DRAG_FAST_S, DRAG_SLOW_S = 0.002, 0.020  # between evaluations of drag: in a stride; in a turn or a balance test
@@ -51,16 +50,18 @@ class Roll:
 
 def equilibrium(
     steel: Steel, ice: IceNumbers, law: Law, skater: Skater, load: float, t: float, rest: float, leg: float | None,
-    speed: float, gauss: tuple[np.ndarray, np.ndarray]
+    speed: float, gauss: tuple[np.ndarray, np.ndarray], near: float | None = None, damped: float = 0.0
 ) -> tuple[Patch, float] | None:  # fmt: skip
     """(patch, leg) at which ankle spring and contact agree: root of K (rest - (beta - leg)) - tau(beta), or None.
 
     load N; t = tan(lean); rest, leg: ankle and leg angle, rad; speed m/s. leg None: a free leg that balances the ankle
-    torque. Of several roots the one nearest to level, as far as 25 pitches between the ends' tangents tell them apart.
+    torque. Of several roots the one nearest to level, as far as 25 pitches between the ends' tangents tell them apart;
+    or, given a pitch that it is `near`, the one that the secant method finds from there. damped: what the contact's
+    damper adds to the load of the ice, as a share of it; the ice then bears load/(1 + damped).
     """
 
     def state(beta: float) -> tuple[float, Patch, float]:
-        patch = settle(steel, ice, law, t, beta, load, 5e-5, *gauss)
+        patch = settle(steel, ice, law, t, beta, load / (1.0 + damped), 5e-5, *gauss)
         if math.isnan(patch.load):
             raise BladeError("the ice does not carry this load at this pitch")
         drag = straight_drag(steel, ice, law, patch, speed, ROLLED_FILM_STEPS, *gauss)
@@ -68,7 +69,23 @@ def equilibrium(
         angle = leg_angle(skater, load, drag, torque) if leg is None else leg
         return skater.ankle_stiffness * (rest - (beta - angle)) - torque, patch, angle
 
-    return _root(state, steel)
+    return _root(state, steel) if near is None else _nearby(state, near)
+
+
+def _nearby(state: Callable[[float], tuple[float, Patch, float]], beta: float) -> tuple[Patch, float] | None:
+    """The root next to a pitch, by secants, or None."""
+    try:
+        miss, last, last_miss = state(beta)[0], beta + 1e-5, state(beta + 1e-5)[0]
+        for _ in range(20):
+            if abs(miss - last_miss) <= 1e-300:
+                return None
+            beta, last, last_miss = beta - miss * (beta - last) / (miss - last_miss), beta, miss
+            miss, patch, angle = state(beta)
+            if abs(beta - last) < 1e-10:  # the error left is about the square of the last step
+                return patch, angle
+    except BladeError:
+        pass
+    return None
 
 
 def _root(state: Callable[[float], tuple[float, Patch, float]], steel: Steel) -> tuple[Patch, float] | None:
@@ -99,22 +116,18 @@ def roll(
     contact_damping: float = 15.0,
     plain: bool = False,
 ) -> Roll:
-    """Take a blade through a movement program, from rest in its own equilibrium under the first instant's load.
+    """Take a blade through a movement program, from its own equilibrium under the first instant's load.
 
+    It starts at the rates at which that equilibrium moves on, a free movement from rest.
     contact_damping: c of Hunt & Crossley, N (1 + c d'), s/m; plain: step the engine through its public API only.
     A run whose stiffest instant asked for a shorter time step is repeated with one, up to twice.
     """
-    load, t = float(program.load[0]), float(program.tan_lean[0])
-    if scenario.on_path:
-        load, t = skater.weight_n, 0.0
-    leg = None if scenario.mode == "free" else float(program.leg[0])
-    rest = float(program.rest[0])
-    start = equilibrium(steel, ice, law, skater, load, t, rest, leg, scenario.speed_m_s, QUADRATURE)
+    start = first_instant(steel, ice, law, skater, scenario, program, contact_damping)
     if start is None:
         return Roll(scenario, "no_start", np.zeros((0, len(COLUMNS))), 0.0, 0.0, 0.0)
     dt = scenario.time_step_s
     for _ in range(3):
-        done = _attempt(steel, ice, law, skater, scenario, program, start, t, dt, contact_damping, plain)
+        done = _attempt(steel, ice, law, skater, scenario, program, start, dt, contact_damping, plain)
         safe = longest_step(done, skater)
         if dt <= safe:
             return done
@@ -122,14 +135,47 @@ def roll(
     return replace(done, outcome="not_converged") if done.outcome == "finished" else done
 
 
+def first_instant(
+    steel: Steel, ice: IceNumbers, law: Law, skater: Skater, scenario: Scenario, program: Program,
+    contact_damping: float
+) -> tuple[Patch, float, tuple[float, float, float]] | None:  # fmt: skip
+    """(patch, leg angle, rates) that a roll starts with, or None without an equilibrium.
+
+    rates: at which mid-runner rises, m/s, pitch and leg turn, rad/s: those from one equilibrium to the next over the
+    program's first two instants. The first is then solved again with what the dampers of ankle and contact take at
+    these rates, so that the blade is under way and not set going. A free movement starts at rest.
+    """
+    pace = scenario.speed_m_s if scenario.on_path else 1.0
+    winds = skater.ankle_damping / skater.ankle_stiffness
+
+    def at(i: int, rest: float, near: float | None = None, damped: float = 0.0) -> tuple[Patch, float] | None:
+        leg = None if scenario.mode == "free" else float(program.leg[i])
+        load, t = float(program.load[i]), float(program.tan_lean[i])
+        return equilibrium(steel, ice, law, skater, load, t, rest, leg, scenario.speed_m_s, QUADRATURE, near, damped)
+
+    slack = program.rest[:2] - winds * pace * program.ankle_rate[:2]
+    still = at(0, float(slack[0]))
+    if still is None or scenario.mode == "free":
+        return still and (*still, (0.0, 0.0, 0.0))
+    here, next_ = still[0], at(1, float(slack[1]), still[0].beta)
+    if next_ is None:
+        return None
+    lasts = float(program.at[1]) / pace
+    rise = (here.depth + here.base - next_[0].depth - next_[0].base) / lasts
+    pitch_rate, leg_rate = (next_[0].beta - here.beta) / lasts, float(program.leg_rate[0]) * pace
+    damped = max(contact_damping * (pitch_rate * here.centre - rise), -0.5)
+    moving = at(0, float(program.rest[0]) - winds * (pitch_rate - leg_rate), here.beta, damped)
+    return moving and (*moving, (rise, pitch_rate, leg_rate))
+
+
 def _attempt(
     steel: Steel, ice: IceNumbers, law: Law, skater: Skater, scenario: Scenario, program: Program,
-    start: tuple[Patch, float], t: float, dt: float, contact_damping: float, plain: bool
+    start: tuple[Patch, float, tuple[float, float, float]], dt: float, contact_damping: float, plain: bool
 ) -> Roll:  # fmt: skip
-    patch, angle = start
-    bodies = build(skater, patch.base, patch.beta, patch.depth, angle)
+    patch, angle, rates = start
+    bodies = build(skater, patch.base, patch.beta, patch.depth, angle, rates)
     duration = 4.0 * scenario.path_m / scenario.speed_m_s if scenario.on_path else scenario.duration_s
-    spin = t * GRAVITY / scenario.speed_m_s if scenario.mode == "free" else 0.0
+    spin = patch.t * GRAVITY / scenario.speed_m_s if scenario.mode == "free" else 0.0
     run = Run(
         dt, scenario.speed_m_s, float(scenario.mode == "free"), float(scenario.on_path), spin * spin, contact_damping,
         scenario.impulse_ns, scenario.impulse_above_m, scenario.impulse_at_s, scenario.impulse_for_s,
@@ -137,7 +183,17 @@ def _attempt(
     )  # fmt: skip
     steps = round(duration / dt) + 1
     outcome, done, record, leak, work = step_through(
-        *bodies, steps, scenario.path_m, steel, ice, law, _man(skater), run, program, QUADRATURE, plain
+        *bodies,
+        steps,
+        scenario.path_m,
+        steel,
+        ice,
+        law,
+        _man(skater, scenario.guide_rate_rad_s),
+        run,
+        program,
+        QUADRATURE,
+        plain,
     )
     return Roll(scenario, outcome, record, leak, work, done * dt)
 
@@ -146,7 +202,8 @@ def longest_step(done: Roll, skater: Skater) -> float:
     """Longest time step, s, that the stiffest instant of a run allows; inf for one that never carried a load.
 
     Leapfrog is stable while rate x dt < 2, rate^2 = (k arm^2 + K)/I + k/m: contact stiffness k, about 2 N/d, at its
-    arm from the ankle, ankle stiffness K, I of the skate about the ankle. Dampers are implicit and do not count.
+    arm from the ankle, ankle stiffness K, I of the skate about the ankle; and that of the guide's spring on top of it.
+    Dampers are implicit and do not count.
     """
     carried = done["load"] > 0.05 * skater.weight_n
     if not carried.any():
@@ -156,17 +213,18 @@ def longest_step(done: Roll, skater: Skater) -> float:
     along, up = skater.ankle_from_skate
     inertia = skater.skate_inertia + skater.skate_mass_kg * (along**2 + up**2)
     rate2 = (stiffness * arm**2 + skater.ankle_stiffness) / inertia + stiffness / skater.mass_kg
-    return 1.5 / math.sqrt(float(rate2.max()))
+    guide = done.scenario.guide_rate_rad_s if done.scenario.mode == "guided" else 0.0
+    return 1.5 / math.sqrt(float(rate2.max()) + guide**2)
 
 
 def _drag_interval(scenario: Scenario) -> float:
     return DRAG_SLOW_S if scenario.on_path or scenario.mode == "free" else DRAG_FAST_S
 
 
-def _man(skater: Skater) -> Man:
-    guide = skater.body_inertia * GUIDE_RATE**2
+def _man(skater: Skater, guide_rate: float) -> Man:
+    guide = skater.body_inertia * guide_rate**2
     return Man(
         skater.skate_mass_kg, skater.skate_x_m, skater.skate_height_m, skater.ankle_x_m, skater.ankle_height_m,
         skater.body_mass_kg, skater.body_height_m, skater.ankle_stiffness, skater.ankle_damping,
-        guide, 2.0 * skater.body_inertia * GUIDE_RATE,
+        guide, 2.0 * skater.body_inertia * guide_rate,
     )  # fmt: skip

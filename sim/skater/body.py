@@ -2,6 +2,9 @@
 
 import math
 from dataclasses import dataclass
+from types import ModuleType
+
+import numpy as np
 
 from sim.errors import BladeError
 
@@ -74,15 +77,22 @@ _BOUNDS = (
 )
 
 
-def ankle_torque(skater: Skater, load_n: float, centre_m: float, beta: float, drag_n: float) -> float:
-    """Torque of the leg on the skate, toe-down positive, N m, that holds the skate at pitch beta.
+Many = float | np.ndarray  # one instant, or an array of instants
+
+
+def _maths(x: Many) -> ModuleType:
+    return np if isinstance(x, np.ndarray) else math
+
+
+def ankle_torque(skater: Skater, load_n: Many, centre_m: Many, beta: Many, drag_n: Many) -> Many:
+    """Torque of the leg on the skate, toe-down positive, N m, that holds the skate at pitch beta; or arrays of each.
 
     Moments about the ankle in a frame that decelerates with the skater at a = drag/m, in-plane gravity g' = load/m:
     tau = N (x_c - x_a) - m_s g' (x_s - x_a) - F z_a + m_s a (z_a - z_s), positions in the world frame.
     """
-    cos_b, sin_b = math.cos(beta), math.sin(beta)
+    cos_b, sin_b = _maths(beta).cos(beta), _maths(beta).sin(beta)
 
-    def world(x: float, z: float) -> tuple[float, float]:
+    def world(x: float, z: float) -> tuple[Many, Many]:
         return x * cos_b + z * sin_b, z * cos_b - x * sin_b
 
     (ax, az), (sx, sz) = world(skater.ankle_x_m, skater.ankle_height_m), world(skater.skate_x_m, skater.skate_height_m)
@@ -93,16 +103,18 @@ def ankle_torque(skater: Skater, load_n: float, centre_m: float, beta: float, dr
     )  # fmt: skip
 
 
-def leg_angle(skater: Skater, load_n: float, drag_n: float, torque: float) -> float:
-    """Leg angle psi, rad, toe-ward positive, at which the body balances the ankle torque.
+def leg_angle(skater: Skater, load_n: Many, drag_n: Many, torque: Many) -> Many:
+    """Leg angle psi, rad, toe-ward positive, at which the body balances the ankle torque; or arrays of each.
 
     M b_h (g' sin psi + a cos psi) = tau. Raises BladeError when no angle does.
     """
     push, slow = load_n / skater.mass_kg, drag_n / skater.mass_kg
-    size = skater.body_mass_kg * skater.body_height_m * math.hypot(push, slow)
-    if abs(torque) >= size:
+    maths = _maths(torque)
+    size = skater.body_mass_kg * skater.body_height_m * maths.hypot(push, slow)
+    beyond = abs(torque) >= size
+    if beyond if maths is math else beyond.any():
         raise BladeError("balance: no leg angle carries this ankle torque; move the load line nearer to the ankle.")
-    return math.asin(torque / size) - math.atan2(slow, push)
+    return maths.asin(torque / size) - maths.atan2(slow, push)
 
 
 def _toppling(skater: Skater, load_n: float, effective_radius_m: float) -> tuple[float, float]:

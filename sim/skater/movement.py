@@ -2,8 +2,8 @@
 
 import math
 from collections import namedtuple
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.interpolate import CubicSpline, PchipInterpolator
@@ -18,14 +18,18 @@ from sim.ice.ice import IceNumbers
 from sim.ice.scrape import turn_scrape
 from sim.skater.body import GRAVITY, Skater, ankle_torque, leg_angle
 
-KNOTS = 81  # states solved along a movement; the rest is interpolated
-TABLE_S, TABLE_M = 0.5e-3, 2e-3  # spacing of the program tables in time and along a path
+TABLE_S, TABLE_M = 0.5e-3, 2e-3  # most between two instants of a program, in time and along a path
+SLOWEST_GUIDE, FASTEST_GUIDE = 50.0, 1000.0  # rad/s: a slower one lags behind, a faster one asks for shorter steps
+CLOSEST_S = 1e-4  # least between two stated instants
+OFF_RAD, OFF_N = 1e-7, 1e-2  # most that interpolated pitch and drag may be off those solved at that instant
+FIRST_PIECES = 16  # a movement is solved at the ends of this many equal pieces, and wherever it was stated
 
-Program = namedtuple("Program", "step load tan_lean curvature leg leg_rate rest")
-Program.__doc__ = """A movement program on a uniform grid of progress (s, or m along a path), spacing `step`.
+Program = namedtuple("Program", "at load tan_lean curvature leg leg_rate rest ankle_rate")
+Program.__doc__ = """A movement program at instants `at` of progress (s, or m along a path); between them it is linear.
 
-load N, tan(lean), path curvature 1/m; leg: leg angle, rad; rest: ankle angle at which the ankle spring is slack, rad;
-leg_rate is per unit of progress. `rest` already holds what the ankle's damper takes in the reference's own motion.
+Every stated instant is one of them. load N, tan(lean), path curvature 1/m; leg: leg angle, rad; rest: ankle angle at
+which the ankle spring is slack, rad; leg_rate and ankle_rate (of the reference) are per unit of progress. `rest`
+already holds what the ankle's damper takes at that ankle_rate.
 """
 
 
@@ -33,7 +37,10 @@ leg_rate is per unit of progress. `rest` already holds what the ankle's damper t
 class Scenario:
     """One movement. `at`: fractions of the whole, rising from 0 to 1; the other histories hold a value at each.
 
-    mode guided: an outside couple holds the leg at the program's angle (the rest of the body balances it);
+    Between the values a history is a monotone cubic; nothing is smoothed but by smoothing_s, the standard deviation
+    of a Gaussian that averages the histories of a movement in time.
+    mode guided: an outside couple holds the leg at the program's angle (the rest of the body balances it), as a
+    critically damped spring of natural rate guide_rate_rad_s on the body's inertia (assumption of ours);
     free: nothing does (balance test, constant load and lean). load_bw: in-plane load in body weights;
     lean_rad; line_m: wanted load line on the reference blade. path_radius_m > 0: a turn of that radius through
     heading_rad, entered and left over ramp_m of path; lean and load then follow from speed and path:
@@ -58,6 +65,8 @@ class Scenario:
     impulse_for_s: float = 0.05
     impulse_above_m: float = 0.4
     time_step_s: float = 1e-4
+    smoothing_s: float = 0.0
+    guide_rate_rad_s: float = 400.0
 
     def __post_init__(self) -> None:
         fault = _fault(self)
@@ -73,6 +82,11 @@ class Scenario:
     def path_m(self) -> float:
         """Length of the path, m: the arc and its two ramps, along which curvature rises and falls smoothly."""
         return self.heading_rad * self.path_radius_m + self.ramp_m
+
+    @property
+    def lasts_s(self) -> float:
+        """Duration, s; on a path at the speed it is entered with."""
+        return self.path_m / self.speed_m_s if self.on_path else self.duration_s
 
     def curvature(self, progress_m: float | np.ndarray) -> float | np.ndarray:
         """Path curvature, 1/m, at distances along the path (smooth cubic ramps)."""
@@ -113,6 +127,12 @@ def _fault(s: Scenario) -> str:
         return f"time step {s.time_step_s:g} s; use a whole part of 1 ms between 1e-6 s and 5e-4 s."
     if s.on_path and not (s.path_radius_m >= 0.5 and 0 < s.ramp_m < s.path_m / 2):
         return "a turn needs a radius of at least 0.5 m and a ramp below half the path."
+    if not 0 <= s.smoothing_s <= s.lasts_s / 4 or (s.on_path and s.smoothing_s):
+        return "smoothing is for movements in time and at most a quarter of the duration; leave it out for none."
+    if not SLOWEST_GUIDE <= s.guide_rate_rad_s <= FASTEST_GUIDE:
+        return f"a guide rate of {s.guide_rate_rad_s:g} rad/s; use {SLOWEST_GUIDE:g} to {FASTEST_GUIDE:g} rad/s."
+    if not min(np.diff(s.at)) * s.lasts_s >= CLOSEST_S:
+        return f"'at' holds two instants less than {CLOSEST_S * 1e3:g} ms apart; leave out one of them."
     return ""
 
 
@@ -120,18 +140,22 @@ def _fault(s: Scenario) -> str:
 def statics(
     steel: Steel, ice: IceNumbers, law: Law, loads: np.ndarray, tans: np.ndarray, lines: np.ndarray,
     speeds: np.ndarray, radii: np.ndarray, gx: np.ndarray, gw: np.ndarray
-) -> np.ndarray:  # fmt: skip
-    """Pitch, centre and drag of the loads standing at the given lines, (k, 3); nan where the blade cannot."""
-    out = np.empty((len(loads), 3))
+) -> tuple[np.ndarray, np.ndarray]:  # fmt: skip
+    """Pitch and drag of the loads standing at the given lines, (k,) each; nan where the blade cannot.
+
+    No drag is computed for speeds of 0.
+    """
+    pitch, drag = np.empty(len(loads)), np.zeros(len(loads))
     for i in range(len(loads)):
         patch = stand(steel, ice, law, tans[i], loads[i], lines[i], gx, gw)
-        drag = straight_drag(steel, ice, law, patch, speeds[i], 64, gx, gw)
-        if radii[i] < 1e3:
-            drag += turn_scrape(steel, ice, patch, radii[i], 32, 64, gx, gw)
-        out[i, 0], out[i, 1], out[i, 2] = patch.beta, patch.centre, drag
+        pitch[i] = patch.beta
         if math.isnan(patch.load):
-            out[i, :] = math.nan
-    return out
+            pitch[i], drag[i] = math.nan, math.nan
+        elif speeds[i] > 0.0:
+            drag[i] = straight_drag(steel, ice, law, patch, speeds[i], 64, gx, gw)
+            if radii[i] < 1e3:
+                drag[i] += turn_scrape(steel, ice, patch, radii[i], 32, 64, gx, gw)
+    return pitch, drag
 
 
 def program(scenario: Scenario, skater: Skater, steel: Steel, ice: IceNumbers, law: Law) -> Program:
@@ -139,51 +163,115 @@ def program(scenario: Scenario, skater: Skater, steel: Steel, ice: IceNumbers, l
 
     Inverse statics at each instant (contact from the patch solver, moments about the ankle, then about the leg);
     every candidate gets the same program, so that a shift of its balance is an outcome, not an input.
+    Load, lean and line are those stated. Pitch and drag are solved at every stated instant, and at as many more as
+    cubic splines through them need to pass within OFF_RAD and OFF_N of a solve halfway between.
     Raises BladeError when the reference cannot carry the scenario.
     """
-    total = scenario.path_m if scenario.on_path else scenario.duration_s
-    knots = np.linspace(0.0, total, KNOTS)
-    share = knots / total
-    line = history(scenario.at, scenario.line_m, share)
-    curvature, tans, loads = _conditions(scenario, skater, knots)
+    at = _instants(scenario)
+    curvature, tans, loads, lines = _conditions(scenario, skater, at)
     radii = 1.0 / np.maximum(curvature, 1e-6)
-    speeds = np.full(KNOTS, scenario.speed_m_s)
-    solved = statics(steel, ice, law, loads, tans, line, speeds, radii, *GAUSS[12])
-    if not np.all(np.isfinite(solved)):
-        i = int(np.argmin(np.isfinite(solved).all(axis=1)))
-        raise BladeError(
-            f"scenario {scenario.name!r}: the reference blade cannot carry {loads[i]:.0f} N at a load line of "
-            f"{line[i] * 1e3:.0f} mm; lower the load or move the line toward mid-runner."
-        )
-    torque = [ankle_torque(skater, n, c, b, f) for n, (b, c, f) in zip(loads, solved)]
-    leg = CubicSpline(knots, [leg_angle(skater, n, f, q) for n, f, q in zip(loads, solved[:, 2], torque)],
-                      bc_type="clamped")  # fmt: skip
-    ankle = CubicSpline(knots, solved[:, 0] - leg(knots), bc_type="clamped")
+
+    def solved(rows: np.ndarray, speed: float) -> tuple[np.ndarray, np.ndarray]:
+        pitch, drag = statics(steel, ice, law, loads[rows], tans[rows], lines[rows], np.full(len(rows), speed),
+                              radii[rows], *GAUSS[12])  # fmt: skip
+        if not np.all(np.isfinite(pitch)):
+            i = rows[np.argmin(np.isfinite(pitch))]
+            raise BladeError(
+                f"scenario {scenario.name!r}: the reference blade cannot carry {loads[i]:.0f} N at a load line of "
+                f"{lines[i] * 1e3:.0f} mm; lower the load or move the line toward mid-runner."
+            )
+        return pitch, drag
+
+    stated = np.searchsorted(at, np.array(scenario.at) * _total(scenario))
+    pitch = spline_within(lambda rows: solved(rows, 0.0)[0], at, stated, OFF_RAD)(at)
+    drag = spline_within(lambda rows: solved(rows, scenario.speed_m_s)[1], at, stated, OFF_N)(at)
+    torque = ankle_torque(skater, loads, lines, pitch, drag)
+    leg = leg_angle(skater, loads, drag, torque)
+    ankle = pitch - leg
+    leg_rate, ankle_rate = CubicSpline(at, [leg, ankle], axis=1)(at, 1)
     pace = scenario.speed_m_s if scenario.on_path else 1.0
-    slack = np.array(torque) + skater.ankle_damping * ankle(knots, 1) * pace
-    rest = CubicSpline(knots, ankle(knots) + slack / skater.ankle_stiffness, bc_type="clamped")
-    step = TABLE_M if scenario.on_path else TABLE_S
-    grid = np.linspace(0.0, total, max(round(total / step), 2) + 1)
-    curvature, tans, loads = _conditions(scenario, skater, grid)
-    return Program(float(grid[1]), loads, tans, curvature, leg(grid), leg(grid, 1), rest(grid))
+    rest = ankle + (torque + skater.ankle_damping * ankle_rate * pace) / skater.ankle_stiffness
+    return Program(at, loads, tans, curvature, leg, leg_rate, rest, ankle_rate)
 
 
-def _conditions(scenario: Scenario, skater: Skater, progress: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Path curvature, tan(lean) and load at each progress, at the scenario's own speed."""
+def spline_within(
+    solve: Callable[[np.ndarray], np.ndarray], at: np.ndarray, first: np.ndarray, off: float
+) -> CubicSpline:
+    """A cubic spline over `at` through solve(rows), (k,), at few of its rows; halfway between them it was within off.
+
+    first: rows solved whatever happens. Each interval is halved until a solve in its middle agrees with the spline
+    so far, or until nothing lies between its ends; every solve is passed through, so that the spline's error is
+    about a sixteenth of `off` where the truth is smooth. scipy's CubicSpline (not-a-knot).
+    """
+    rows = np.unique(np.concatenate([first, np.linspace(0, len(at) - 1, FIRST_PIECES + 1).astype(int)]))
+    values, open_ = solve(rows), np.ones(len(rows) - 1, bool)
+    while True:
+        spline = CubicSpline(at[rows], values)
+        open_ &= np.diff(rows) > 1
+        if not open_.any():
+            return spline
+        middle = (rows[:-1] + rows[1:])[open_] // 2
+        found = solve(middle)
+        halved = np.repeat(open_, np.where(open_, 2, 1))  # each open interval becomes two, side by side
+        halved[halved] = np.repeat(np.abs(spline(at[middle]) - found) > off, 2)
+        order = np.argsort(np.concatenate([rows, middle]))
+        rows, values = np.concatenate([rows, middle])[order], np.concatenate([values, found])[order]
+        open_ = halved
+
+
+def _total(scenario: Scenario) -> float:
+    """All of a movement's progress: s, or m along its path."""
+    return scenario.path_m if scenario.on_path else scenario.duration_s
+
+
+def _instants(scenario: Scenario) -> np.ndarray:
+    """Instants of a program: all that are stated, and between them a grid of spacing TABLE_S or TABLE_M."""
+    total, step = _total(scenario), TABLE_M if scenario.on_path else TABLE_S
+    grid, stated = np.linspace(0.0, total, max(round(total / step), 2) + 1), np.array(scenario.at) * total
+    after = np.clip(np.searchsorted(stated, grid), 1, len(stated) - 1)
+    apart = np.minimum(np.abs(grid - stated[after - 1]), np.abs(grid - stated[after]))
+    return np.sort(np.concatenate([stated, grid[apart > 1e-3 * step]]))
+
+
+def _conditions(
+    scenario: Scenario, skater: Skater, progress: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Path curvature, tan(lean), load and load line at each progress, at the scenario's own speed."""
+    share = progress / _total(scenario)
     if scenario.on_path:
         curvature = scenario.curvature(progress)
         tans = scenario.speed_m_s**2 * curvature / GRAVITY
-        return curvature, tans, skater.weight_n * np.sqrt(1 + tans**2)
-    share = progress / scenario.duration_s
-    tans = np.tan(history(scenario.at, scenario.lean_rad, share))
-    return np.zeros(len(progress)), tans, skater.weight_n * history(scenario.at, scenario.load_bw, share)
+        return curvature, tans, skater.weight_n * np.sqrt(1 + tans**2), history(scenario.at, scenario.line_m, share)
+    smooth = scenario.smoothing_s / scenario.duration_s
+    load, lean, line = (
+        history(scenario.at, values, share, smooth) for values in (scenario.load_bw, scenario.lean_rad, scenario.line_m)
+    )
+    return np.zeros(len(progress)), np.tan(lean), skater.weight_n * load, line
 
 
-def history(at: Sequence[float], values: Sequence[float], share: float | np.ndarray) -> float | np.ndarray:
-    """A history through its key points (monotone cubic), smoothed over 3 % of its length: nobody moves in corners.
+def history(
+    at: Sequence[float], values: Sequence[float], share: float | np.ndarray, smooth: float = 0.0
+) -> float | np.ndarray:
+    """A history at shares of the whole: through each stated point, monotone between them (Fritsch & Carlson 1980).
 
-    It starts and ends level, so that a run can start from rest.
+    Its rate is continuous; its ends may slope. smooth > 0 averages it by a Gaussian of that standard deviation, as a
+    share of the whole, and mirrored at both ends, which then are level: it no longer passes through what was stated.
     """
-    fine = np.linspace(0.0, 1.0, 1001)
-    smooth = gaussian_filter1d(PchipInterpolator(at, values)(fine), 30.0, mode="mirror", truncate=6.0)
-    return CubicSpline(fine, smooth)(share)
+    stated = PchipInterpolator(at, values)
+    if smooth <= 0:
+        return stated(share)
+    fine = np.linspace(0.0, 1.0, int(min(max(1000, 20 / smooth), 100_000)) + 1)
+    averaged = gaussian_filter1d(stated(fine), smooth * (len(fine) - 1), mode="mirror", truncate=6.0)
+    return CubicSpline(fine, averaged)(share)
+
+
+def smoothing_moves(scenario: Scenario, skater: Skater) -> tuple[float, float]:
+    """(N, s): the largest change that a declared smoothing makes to the stated load, and when; 0, 0 without one."""
+    if scenario.smoothing_s <= 0:
+        return 0.0, 0.0
+    at = _instants(scenario)
+    change = np.abs(
+        _conditions(scenario, skater, at)[2] - _conditions(replace(scenario, smoothing_s=0.0), skater, at)[2]
+    )
+    worst = int(np.argmax(change))
+    return float(change[worst]), float(at[worst])

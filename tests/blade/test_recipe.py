@@ -84,6 +84,43 @@ def test_zones_carry_their_radii_and_blends_are_continuous(recipe):
             assert np.max(np.abs(np.diff(curve.at(s)[3]) / np.diff(s))) <= steepest
 
 
+@st.composite
+def zones_that_are_all_blend(draw):
+    """Recipes of which all zones but one are as long as the blend, to within rounding."""
+    blend, count = draw(st.floats(0.002, 0.03)), draw(st.integers(1, 4))
+    shares = draw(st.permutations([blend] * count + [draw(st.floats(0.1, 0.25))]))
+    length = sum(shares) + 0.06
+    radii = draw(st.lists(st.floats(1.5, 5.0), min_size=count + 1, max_size=count + 1))
+    sweeps = Sweep(0.03, 0.12), Sweep(0.03, 0.12)
+    return Recipe("b", "zoned", tuple(radii), tuple(shares), length, blend, 0.0, 0.0, *sweeps)
+
+
+@given(zones_that_are_all_blend())
+def test_a_zone_may_be_exactly_as_long_as_its_blends(recipe):
+    """Curvature then runs from one ramp into the next, and reaches the zone's own only in its middle."""
+    curve, pieces = recipe.curve(), [recipe.heel_sweep, *recipe.zones, recipe.toe_sweep]
+    assert np.all(np.diff(curve.arc_m) >= 0)
+    middles = np.cumsum([p.length_m for p in pieces]) - 0.5 * np.array([p.length_m for p in pieces])
+    assert np.allclose(curve.at(middles)[3], [1 / p.radius_m for p in pieces], rtol=1e-9)
+    angle = curve.at([0.0, recipe.length_m])[2]
+    assert angle[1] - angle[0] == pytest.approx(sum(p.length_m / p.radius_m for p in pieces), rel=1e-9)
+
+
+def test_a_zone_of_20_mm_takes_blends_of_20_mm():
+    """Shares 140, 20 and 80 of the 240 mm between the sweeps."""
+    curve = Recipe("z", "mid_flat", (9 * FT, 12 * FT, 8 * FT), (140, 20, 80)).curve()
+    assert curve.at(0.170)[3][0] == pytest.approx(1 / (12 * FT), rel=1e-12)
+
+
+@pytest.mark.parametrize("family", ["single_radius", "graded", "spline"])
+@pytest.mark.parametrize("length", [0.1, 0.103, 0.107, 0.11])
+def test_a_sweep_may_be_exactly_half_a_blend(family, length):
+    """Sweeps of a quarter of the length, their most, but for a rounding; and a blend of twice that."""
+    sweep = Sweep(math.nextafter(length / 4, 0.0))
+    curve = Recipe("s", family, EXAMPLES[family], (), length, length / 2, 0.0, 0.0, sweep, sweep).curve()
+    assert np.all(np.diff(curve.arc_m) >= 0) and curve.length_m == pytest.approx(length)
+
+
 def test_zoned_curve_lies_on_the_slow_reference():
     lengths = (0.07, 0.08, 0.09)
     recipe = Recipe("z", "rear_flat", EXAMPLES["rear_flat"], shares=lengths)
@@ -194,7 +231,7 @@ def test_overlapping_blends_are_refused():
         Recipe("r", "rear_flat", (4.0, 3.0, 2.0), shares=(1.0, 0.01, 1.0)).curve()
 
 
-@pytest.mark.parametrize("family", ["graded", "spline"])
+@pytest.mark.parametrize("family", FAMILIES)
 def test_a_blend_longer_than_a_sweep_is_refused_by_every_family(family):
-    with pytest.raises(BladeError):
+    with pytest.raises(BladeError, match=r"stretch 1 .* is 20\.0 mm long, but its blends need 30\.0"):
         Recipe("r", family, EXAMPLES[family], blend_m=0.06).curve()

@@ -31,13 +31,12 @@ class TwoBodies:
 
     def __init__(self, blade, ice, law, man, movement, asked):
         self.blade, self.ice, self.law, self.man, self.movement, self.asked = blade, ice, law, man, movement, asked
-        self.grid = asked.step * np.arange(len(asked.load))
-        self.guide = 100.0  # rad/s, critically damped
+        self.guide = movement.guide_rate_rad_s  # critically damped
         lean = math.tan(movement.lean_rad[0])
         self.spin2 = (lean * GRAVITY / movement.speed_m_s) ** 2 if movement.mode == "free" else 0.0
 
     def wanted(self, name, time):
-        return float(np.interp(time, self.grid, getattr(self.asked, name)))
+        return float(np.interp(time, self.asked.at, getattr(self.asked, name)))
 
     def places(self, q):
         """Centres of skate and body, blade origin (world x, z), and derivatives of the centres by pitch and leg."""
@@ -111,12 +110,20 @@ class TwoBodies:
         return np.concatenate([rate, np.linalg.solve(mass, force)])
 
     def start(self, run):
-        """The state that the run started from, read off its first row: pose at rest."""
+        """The state that the run started from: the pose of its first row, and the rates that it is under way with."""
         beta, psi, depth = run["pitch"][0], run["leg_angle"][0], run["depth"][0]
         origin_z = -depth - lowest(self.blade, beta)[1]
         man, c, s = self.man, math.cos(beta), math.sin(beta)
         ankle = [man.ankle_x_m * c + man.ankle_height_m * s, origin_z + man.ankle_height_m * c - man.ankle_x_m * s]
-        return np.array([*ankle, beta, psi, 0, 0, 0, 0])
+        under_way = self.blade, self.ice, self.law, man, self.movement, self.asked, DAMPING
+        rise, pitching, leaning = rolling_scenarios.first_instant(*under_way)[2]
+        up = ankle[1] - origin_z
+        rate = np.array([up * pitching, rise - ankle[0] * pitching, pitching, leaning])
+        _, _, _, by_beta, by_psi = self.places(np.array([*ankle, beta, psi]))
+        drift = (
+            rate[0] + (man.skate_mass_kg * by_beta[0] * pitching + man.body_mass_kg * by_psi[0] * leaning) / man.mass_kg
+        )
+        return np.array([*ankle, beta, psi, rate[0] - drift, *rate[1:]])
 
 
 def by_dop853(model, run, tolerance=1e-9):
@@ -155,6 +162,7 @@ def by_mujoco(model, run, dt):
     data = mujoco.MjData(engine)
     first = model.start(run)
     data.qpos[:] = first[0], first[1], first[2], first[3] - first[2]
+    data.qvel[:] = first[4], first[5], first[6], first[7] - first[6]
     stride, out = round((run["time"][1] - run["time"][0]) / dt), []
     for k in range(stride * (len(run["time"]) - 1) + 1):
         q = np.array([data.qpos[0], data.qpos[1], data.qpos[2], data.qpos[2] + data.qpos[3]])

@@ -13,7 +13,7 @@ from sim.ice.drag import film_shear, ploughing
 from sim.rolling import scenarios as rolling
 from sim.rolling.loop import COLUMNS
 from sim.rolling.scenarios import Roll, equilibrium, longest_step, roll
-from sim.skater.movement import Program, Scenario, history, program
+from sim.skater.movement import Program, Scenario, program
 from tests.cases import WEIGHT_N
 
 
@@ -123,16 +123,17 @@ def test_no_equilibrium_where_no_pitch_carries_the_load(steel, ice, law, gauss, 
 def test_the_reference_starts_at_the_line_of_its_own_program(steel, ice, law, skater, scenarios, monkeypatch, name):
     """Statics there and back: the program solves for the line, the start solves from the program."""
     movement, kept = scenarios[name], {}
-    monkeypatch.setattr(rolling, "_attempt", lambda *args: kept.update(start=args[6], t=args[7]) or Roll(
+    monkeypatch.setattr(rolling, "_attempt", lambda *args: kept.update(start=args[6]) or Roll(
         movement, "finished", record(load=[0.0]), 0.0, 0.0, 0.0))  # fmt: skip
     asked = program(movement, skater, steel, ice, law)
     roll(steel, ice, law, skater, movement, asked)
-    patch, leg = kept["start"]
-    line = history(movement.at, movement.line_m, 0.0)
-    assert patch.load == pytest.approx(WEIGHT_N if name != "stride" else asked.load[0], rel=1e-6)
-    assert patch.centre == pytest.approx(line, abs=1e-4)
-    assert leg == pytest.approx(asked.leg[0], abs=1e-5)
-    assert kept["t"] == pytest.approx(0.0, abs=1e-6)
+    patch, leg, (rise, pitching, leaning) = kept["start"]
+    sinks = pitching * patch.centre - rise
+    assert patch.load * (1 + 15.0 * sinks) == pytest.approx(0.15 * WEIGHT_N if name == "stride" else WEIGHT_N, rel=1e-4)
+    assert patch.centre == pytest.approx(movement.line_m[0], abs=2e-4 if name == "stride" else 1e-4)
+    assert leg == pytest.approx(asked.leg[0], abs=1e-5) and patch.t == pytest.approx(0.0, abs=1e-6)
+    if name in ("glide", "nudge"):
+        assert (rise, pitching, leaning) == pytest.approx((0.0, 0.0, 0.0), abs=1e-12)
 
 
 @pytest.fixture
@@ -140,12 +141,13 @@ def sought(monkeypatch):
     """What the start is sought for: (load, t, rest, leg, speed), from a program whose first instant stands alone."""
     kept = []
 
-    def no_start(steel, ice, law, skater, load, t, rest, leg, speed, gauss):
+    def no_start(steel, ice, law, skater, load, t, rest, leg, speed, gauss, near, damped):
         kept.append((load, t, rest, leg, speed))
 
     monkeypatch.setattr(rolling, "equilibrium", no_start)
     table = np.array([1.0, 0.0, 0.0])
-    steps = Program(5e-4, 700.0 * table, 0.2 * table, 0.0 * table, 0.01 * table, 0.0 * table, 0.03 * table)
+    at = 5e-4 * np.arange(3)
+    steps = Program(at, 700.0 * table, 0.2 * table, 0.0 * table, 0.01 * table, 0.0 * table, 0.03 * table, 0.15 * table)
 
     def of(movement, skater):
         assert roll(None, None, None, skater, movement, steps).outcome == "no_start"
@@ -155,22 +157,24 @@ def sought(monkeypatch):
 
 
 def test_a_start_is_sought_for_the_first_instant_of_the_program(scenarios, skater, sought):
-    assert sought(scenarios["stride"], skater) == (700.0, 0.2, 0.03, 0.01, 8.0)
+    """The slack angle without what the ankle's damper takes: 0.03 rad less 100/1500 s x 0.15 rad/s."""
+    assert sought(scenarios["stride"], skater) == (700.0, 0.2, pytest.approx(0.02), 0.01, 8.0)
 
 
 def test_nothing_holds_the_leg_of_a_free_start(scenarios, skater, sought):
-    assert sought(scenarios["nudge"], skater) == (700.0, 0.2, 0.03, None, 8.0)
+    assert sought(scenarios["nudge"], skater) == (700.0, 0.2, pytest.approx(0.02), None, 8.0)
 
 
-def test_a_path_is_entered_upright_under_body_weight(scenarios, skater, sought):
-    assert sought(scenarios["tight_turn"], skater) == (pytest.approx(784.532), 0.0, 0.03, 0.01, 4.0)
+def test_rates_along_a_path_are_those_at_its_speed(scenarios, skater, sought):
+    """At 4 m/s the same 0.15 rad a metre are 0.6 rad/s."""
+    assert sought(scenarios["tight_turn"], skater) == (700.0, 0.2, pytest.approx(-0.01), 0.01, 4.0)
 
 
 def test_no_start_has_an_empty_record(steel, ice, law, skater, scenarios):
     asked = program(scenarios["glide"], skater, steel, ice, law)
     run = roll(steel, ice, law, skater, scenarios["glide"], asked._replace(rest=asked.rest + 1.5))
     assert (run.outcome, run.leak_j, run.work_j, run.seconds) == ("no_start", 0.0, 0.0, 0.0)
-    assert run.series.shape == (0, 18) and run["load"].shape == (0,)
+    assert run.series.shape == (0, 19) and run["load"].shape == (0,)
 
 
 # ---------------------------------------------------------------- what the step loop is asked for
@@ -229,12 +233,12 @@ def test_a_free_movement_on_a_lean(steel, ice, law, skater, monkeypatch):
 
 
 def test_a_path(steel, ice, law, skater, scenarios, monkeypatch):
-    """150 deg of 1.8 m and a ramp of 1.2 m: 5.9124 m, 1.478 s at 4 m/s; four times that before it is given up."""
+    """150 deg of 1.8 m and a ramp of 3 m: 7.7124 m, 1.928 s at 4 m/s; four times that before it is given up."""
     asked = Asked(80e-6)
     ask(monkeypatch, asked, steel, ice, law, skater, replace(scenarios["tight_turn"], time_step_s=5e-4))
     (call,) = asked.calls
-    assert call.finish == pytest.approx(5.912389, abs=1e-6)
-    assert call.steps == 11826, "5.912389 s and the last instant"
+    assert call.finish == pytest.approx(7.712389, abs=1e-6)
+    assert call.steps == 15426, "7.712389 s and the last instant"
     assert (call.run.free, call.run.on_path, call.run.spin2, call.run.drag_every) == (0.0, 1.0, 0.0, 40)
 
 
@@ -259,11 +263,11 @@ def test_bodies_stand_as_the_start_was_solved(steel, ice, law, skater, scenarios
 
 
 def test_numbers_of_the_man(skater):
-    """Adult: the guide holds I = 8 kg m^2 at 100 rad/s, critically damped: both roots of its motion are -100 1/s."""
-    man = rolling._man(skater)
+    """Adult: the guide holds I = 8 kg m^2 at 400 rad/s, critically damped: both roots of its motion are -400 1/s."""
+    man = rolling._man(skater, 400.0)
     assert man[:9] == (2.4, 0.0, 0.08, -0.020, 0.15, 77.6, 0.85, 1500.0, 100.0)
     roots = np.linalg.eigvals([[0, 1], [-man.guide_spring / 8.0, -man.guide_damper / 8.0]])
-    np.testing.assert_allclose(roots, -100.0, rtol=1e-6)
+    np.testing.assert_allclose(roots, -400.0, rtol=1e-6)
 
 
 # ---------------------------------------------------------------- the longest step, and attempts with a shorter one
@@ -272,8 +276,15 @@ def test_numbers_of_the_man(skater):
 def test_longest_step_by_hand(skater, scenarios):
     """784.532 N at 1 um: k = 1.569064e9 N/m, k/m = 1.961330e7; at the ankle's foot the arm is 0, I of the skate about
     the ankle 0.02 + 2.4 (0.02^2 + 0.07^2) = 0.03272, K/I = 4.5844e4; 1.5/sqrt of the sum: 0.338305 ms."""
-    run = Roll(scenarios["glide"], "finished", record(load=[784.532], depth=[1e-6], balance_position=[-0.02]), 0, 0, 1)
+    run = Roll(scenarios["nudge"], "finished", record(load=[784.532], depth=[1e-6], balance_position=[-0.02]), 0, 0, 1)
     assert longest_step(run, skater) == pytest.approx(3.383055e-4, rel=1e-5)
+
+
+def test_the_guide_of_a_guided_movement_shortens_the_longest_step(skater, scenarios):
+    """As above, with a guide of 600 rad/s: 3.6e5 on top of 1.965914e7 1/s^2."""
+    rows = record(load=[784.532], depth=[1e-6], balance_position=[-0.02])
+    guided = replace(scenarios["glide"], guide_rate_rad_s=600.0)
+    assert longest_step(Roll(guided, "finished", rows, 0, 0, 1), skater) == pytest.approx(3.352502e-4, rel=1e-5)
 
 
 @pytest.mark.parametrize("balance", [-0.06, 0.03, 0.075])
@@ -284,7 +295,7 @@ def test_longest_step_keeps_a_leapfrog_stable(skater, scenarios, balance):
     inertia = 0.02 + 2.4 * (0.020**2 + 0.070**2)
     squares = eigh([[k, -k * arm], [-k * arm, k * arm**2 + 1500.0]], np.diag([80.0, inertia]), eigvals_only=True)
     rows = record(load=[load, 500.0], depth=[depth, depth], balance_position=[balance, -0.02])
-    ours = longest_step(Roll(scenarios["glide"], "finished", rows, 0, 0, 1), skater)
+    ours = longest_step(Roll(scenarios["nudge"], "finished", rows, 0, 0, 1), skater)
     print(f"step {ours * 1e3:.4f} ms, limit {2e3 / math.sqrt(squares.max()):.4f} ms")
     assert ours == pytest.approx(1.5 / math.sqrt(squares.sum()), rel=1e-9)
     assert 0.5 < ours * math.sqrt(squares.max()) / 2 <= 0.75, "a quarter below the limit, and not needlessly short"
@@ -294,7 +305,7 @@ def test_the_stiffest_loaded_instant_counts(skater, scenarios):
     """80 kg: a twentieth is 39.23 N; lighter rows say nothing, and a run that carries nothing asks for no step."""
 
     def of(**columns):
-        return longest_step(Roll(scenarios["glide"], "finished", record(**columns), 0, 0, 1), skater)
+        return longest_step(Roll(scenarios["nudge"], "finished", record(**columns), 0, 0, 1), skater)
 
     rows = {"depth": [1e-9, 1e-6, 2e-6], "balance_position": [-0.02] * 3}
     assert of(load=[39.2, 784.532, 784.532], **rows) == pytest.approx(3.383055e-4, rel=1e-5)

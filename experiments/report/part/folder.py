@@ -67,6 +67,7 @@ def entry(candidate: Candidate) -> dict:
         listed[key] = {"length": _length(sweep.length_m), "radius": _radius(sweep.radius_m, feet=False)}
     listed |= {"thickness": _length(s.thickness_m), "hollow": _radius(s.hollow_m, feet=False)}
     listed["inside_edge_proud"] = _length(s.proud_m, "um", 1e6)
+    listed |= {"height": _length(s.height_m), "span": _length(s.span_m)}
     return listed
 
 

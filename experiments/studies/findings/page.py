@@ -28,8 +28,9 @@ def _head(plan: Plan, result: Findings) -> str:
     draws = result.draws
     return (
         f"{len(draws.candidates)} blades; {len(draws.points)} draws of the uncertain inputs, {int(draws.failed.sum())} "
-        "failed; intervals are 5 to 95 %. All recipes are invented for demonstration. The model: a rigid blade on ice "
-        "that yields at its hardness; smooth-ice theory lies 30 to 45 % below measured friction."
+        "failed; intervals are 5 to 95 %. All recipes are invented for demonstration. The model: ice that yields at "
+        "its hardness, under steel that bends in its holder. The level of friction is no prediction: on smooth ice it "
+        "lies 30 to 42 % below what was measured; the roughness added for that is an assumption sized from that gap."
     )
 
 

@@ -22,13 +22,13 @@ from experiments.report.shown import COMPARED
 from experiments.report.words import AGAINST_LINE, ORDER, change_text, pair_label, share_text
 from experiments.studies.findings.study import GENERATIONS, RADIUS_FT, RESTARTS, Findings, Plan, Zones
 from experiments.studies.stance_map.study import StanceMap
-from experiments.studies.validation.checks import AGREES, CANNOT, DIRECTION, DISAGREES, Check
+from experiments.studies.validation.checks import Check
+from experiments.studies.validation.trade import LEFT_OUT
 from sim.blade.recipe import Recipe
 from sim.measures import REGISTRY, STATIC
 from sim.quantities import FOOT_M
 
 NOT_COMPUTED = "could not be computed, some draws gave no value"
-RULE = {AGREES: "supported", DIRECTION: "supported", DISAGREES: "not supported", CANNOT: "cannot be seen"}
 
 
 @dataclass(frozen=True)
@@ -158,14 +158,36 @@ def _tip(tips_mm: np.ndarray) -> str:
 
 
 def ends(draws: Draws) -> Finding:
-    """Same middle, different ends."""
+    """Same middle, different ends; with what would have refuted it, and how little it could have been."""
     one, other = "mid-flat short ends", "mid-flat long ends"
     sentences = [f"Short ends against long ends, {against(draws, name, one, other)}." for name in COMPARED]
     glide = compared(draws, "glide_drag_coefficient", one, other)
     pivot = compared(draws, "pivot_forefoot_toe_in", one, other)
+    within = change_text(math.exp(ALIKE)).lstrip("+")
     return Finding(
         "Do two mid-flat recipes with one middle and different ends glide alike and differ elsewhere?",
-        (*sentences, f"Gliding alike and pivoting differently: {_alike_and_different(glide, pivot)}."),
+        (
+            *sentences,
+            f"Gliding alike and pivoting differently: {_alike_and_different(glide, pivot)}. Refuted by: a glide whose "
+            f"interval leaves {within} either way, or a pivot whose interval holds no difference. "
+            f"{_glide_spread(draws)} Pivot is judged on the forefoot, on an end zone, and the ends differ by choice: "
+            "that it differs is no discovery.",
+        ),
+    )
+
+
+def _glide_spread(draws: Draws) -> str:
+    """How far apart the blades of the run lie in the glide: whether gliding alike says anything."""
+    values = draws.values[:, :, STATIC.index("glide_drag_coefficient")]
+    if not (np.isfinite(values).all() and (values > 0).all()):
+        return "How far apart the blades of this run glide could not be computed."
+    low, middle, high = intervals(values.max(axis=1) / values.min(axis=1))
+    if middle < math.exp(2 * ALIKE):
+        within = change_text(middle).lstrip("+")
+        return f"All blades of this run glide within {within}: that two glide alike says little."
+    return (
+        f"From the best to the worst, the blades of this run lie {change_text(low).lstrip('+')} to "
+        f"{change_text(high).lstrip('+')} apart in the glide."
     )
 
 
@@ -260,7 +282,8 @@ def survives(plan: Plan, result: Findings) -> Finding:
 
 
 def trade_rules(rules: Sequence[Check]) -> Finding:
-    """Rules of the trade: supported, not supported, not visible to the model."""
-    sentences = [f"{check.title}: {RULE[check.verdict]}. {check.note}" for check in rules]
+    """Rules of the trade: supported at a size that can be felt, too small, not supported; what would refute each."""
+    sentences = [f"{check.title}: {check.verdict}. {check.note} Refuted by: {check.refuted_by}." for check in rules]
+    sentences += [f"Not asked, because it proves nothing. {text}" for text in LEFT_OUT]
     sentences.append("Cannot be seen: feel of the edge, steel, boot and skill; first-session falls; wear.")
     return Finding("Which rules of the trade does the model support?", tuple(sentences))

@@ -14,7 +14,7 @@ from experiments.request.setting import read_ice
 from experiments.run.workers import Progress, Workers
 from sim.errors import BladeError
 from sim.ice.ice import Ice
-from sim.ice.rebound import NO_REBOUND, RECTANGLE
+from sim.ice.rebound import NO_RISE, RECTANGLE
 from sim.measures import STATIC
 from sim.trial import Candidate, Setting
 
@@ -23,7 +23,7 @@ KEYS = ("other_ice",)
 VARIANTS = {
     "standard": {},
     "standing contact": {"standing": 1.0},
-    "no rebound": {"rebound": NO_REBOUND},
+    "no rebound": {"rebound": NO_RISE},
     "rebound of a rectangle": {"rebound": RECTANGLE, "rebound_factor": 1.0},
     "rigid steel": {"bending": 0.0},
     "melting at 0 degC": {"melting": 0.0},

@@ -21,7 +21,7 @@ from experiments.analysis.optimizer import (
     volume,
 )
 from experiments.analysis.space import Space, read_space
-from experiments.analysis.variants import LINE_RADII, line_costs, runner_like, single_radius, statics, varied_setting
+from experiments.analysis.variants import LINE_RADII, drawn_setting, line_costs, runner_like, single_radius, statics
 from experiments.request.blade import read_candidate
 from experiments.request.comparison import Case, Request, assemble, read_stated
 from experiments.request.fields import Fields
@@ -40,8 +40,8 @@ KEYS = (
 MOST_SEARCHED = 5_000_000
 NARROW = 0.02  # a front that spans less than this of a cost (log) is not spread out along it
 WORST_MARGIN = 1.05  # the corner that hypervolume is measured from, over the worst cost of the front
-# what a blade of the search has besides its own errors of grinding: this draw's hollow, thickness and edges
-SHARED_ERRORS = (*GRINDING, "hollow_factor", "thickness_shift", "edge_shift")
+# what a blade of the search has besides its own errors of grinding: this draw's section and holder
+SHARED_ERRORS = (*GRINDING, "hollow_factor", "thickness_shift", "edge_shift", "height_shift", "span_factor")
 # a static measure and what a rolled movement says of the same thing
 ROLLED_KIN = {
     "glide_drag_coefficient": "stride_ice_loss", "turn_drag": "turn_exit_speed",
@@ -151,7 +151,7 @@ def _settings(request: Request, how: str, sampling: Sampling, count: int) -> tup
     names = [name for name, _ in columns]
     draws = [dict(zip(names, map(float, row))) for row in sample(sampling.inputs, columns, count, sampling.seed)]
     return tuple(
-        (varied_setting(setting, {k: v for k, v in draw.items() if k not in GRINDING}),
+        (drawn_setting(setting, {k: v for k, v in draw.items() if k not in GRINDING}),
          {k: draw[k] for k in SHARED_ERRORS if k in draw})
         for setting in bare for draw in draws
     )  # fmt: skip

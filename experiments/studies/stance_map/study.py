@@ -17,7 +17,7 @@ from experiments.analysis.variants import (
     varied_candidate,
     varied_setting,
 )
-from experiments.request.comparison import Request, one_setting, read_request
+from experiments.request.comparison import Request, check_line, one_setting, read_request
 from experiments.request.fields import Fields
 from experiments.run.workers import HERE, Progress, Workers, silent
 from sim.errors import BladeError
@@ -67,11 +67,8 @@ def read(own: dict, rest: dict) -> Plan:
     fields.done()
     for key, values in zip(KEYS, (plan.glide_m, plan.turn_m)):
         for case in request.cases:
-            half = case.candidate.recipe.length_m / 2
-            if max(abs(values)) >= half:
-                raise BladeError(
-                    f"{key}: {max(abs(values)) * 1e3:.0f} mm is off the steel; stay within +-{half * 1e3:.0f} mm."
-                )
+            for line in (min(values), max(values)):
+                check_line(float(line), case.candidate, key)
     return plan
 
 

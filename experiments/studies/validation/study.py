@@ -1,30 +1,32 @@
-"""The model against the outside world: published values, textbook formulas, other engines, rules of the trade."""
+"""The model against measurements and rules of the trade, against textbooks, and against itself."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 
 from experiments.request.compose import composed
 from experiments.request.how import first_difference, request_of
 from experiments.run.workers import Progress, Workers
-from experiments.studies.validation import checks, rocking, trade
+from experiments.studies.validation import measured, ours, rocking, textbook, trade
 from experiments.studies.validation.checks import Check
 from sim.errors import BladeError
 
 KEYS = ()
-# name of a group of checks: what computes it; in the order of the table
-GROUPS: dict[str, Callable[[], list[Check]]] = {
-    "hollow": checks.hollow_section,
-    "flat runner": checks.flat_upright_runner,
-    "hollow and drag": checks.hollow_and_drag,
-    "swept groove": checks.swept_groove,
-    "film": checks.film_thickness,
-    "hockey arc": checks.hockey_arc,
-    "measured friction": checks.measured_friction,
-    "friction power": checks.friction_power,
-    "steady lean": checks.steady_lean,
-    "rocking": rocking.rocking_periods,
-    "foot": checks.foot_mass,
+# name of a group of checks: what computes it; the pages sort rows by part
+GROUPS: dict[str, Callable[[], Sequence[Check]]] = {
+    "measured friction": measured.measured_friction,
+    "friction power": measured.friction_power,
+    "hollow and drag": measured.hollow_and_drag,
+    "speed": measured.speed_trend,
+    "inputs": measured.body_inputs,
     "trade": trade.trade_rules,
+    "hollow": textbook.hollow_section,
+    "flat runner": textbook.flat_upright_runner,
+    "steady lean": textbook.steady_lean,
+    "pressure melting": textbook.pressure_melting,
+    "standing": ours.standing_depth,
+    "swept groove": ours.swept_groove,
+    "film": ours.film_thickness,
+    "rocking": rocking.rocking_periods,
 }
 
 

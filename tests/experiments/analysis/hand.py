@@ -13,12 +13,13 @@ from sim.ice.contact import Law
 from sim.ice.ice import Ice
 from sim.measures import STATIC
 from sim.skater.body import Skater
+from sim.skater.movement import Scenario
 from sim.trial import Candidate, Setting, State
 
 FT = 0.3048
 ICE = Ice("handbook", "handbook values", -5.0, 14.7e6, 0.6e6, 9.3e9, 0.33, 1.79e-3, 1000.0, 3.34e5, 2.2, 1.15e-6)
-LAW = Law(rebound=1.0, rebound_factor=1.0, melting=0.0, sink=0.0, rough=0.0, bending=0.0)
-SECTION = Section(2.9e-3, 12.7e-3)
+LAW = Law()
+SECTION = Section(2.9e-3, 12.7e-3, span_m=0.075)
 LEAN_15, LEAN_40 = 0.2617993877991494, 0.6981317007977318
 STATES = {
     "glide": State(-0.015, speed_m_s=8.0),
@@ -32,6 +33,12 @@ PAIRS = (
     ("turn_drag", "critical_ankle_stiffness"),
     ("pivot_forefoot_toe_in", "stride_ice_loss"),
 )
+SCENARIOS = {
+    "stride": Scenario("stride", (0, 0.5, 1), (-0.01, 0.0, 0.04), (0.3, 1.2, 0.3), (0.0, 0.1, 0.4), time_step_s=5e-4),
+    "nudge": Scenario(
+        "nudge", (0, 1), (-0.015,) * 2, (1.0,) * 2, (0.0,) * 2, 3.0, mode="free", impulse_ns=3.0, time_step_s=5e-4
+    ),
+}
 SCHEME = Weighting(
     "hand", {"turn_drag": 3.0, "push_hold_angle": 1.0}, {"turn_drag": "lower", "push_hold_angle": "higher"}
 )
@@ -94,3 +101,8 @@ def changed(before, after) -> dict[str, object]:
     """What is no longer the same, by its path, with its new value (None: gone)."""
     old, new = leaves(before), leaves(after)
     return {k: new.get(k) for k in sorted({*old, *new}) if old.get(k) != new.get(k)}
+
+
+def section_of(thickness_m=2.9e-3, hollow_m=12.7e-3, proud_m=0.0) -> Section:
+    """A section in the holder that all blades here have."""
+    return Section(thickness_m, hollow_m, proud_m, span_m=0.075)

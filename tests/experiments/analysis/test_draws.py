@@ -19,11 +19,10 @@ from experiments.analysis.draws import (
     sample,
 )
 from experiments.request.uncertainty import Input
-from sim.blade.section import Section
 from sim.errors import BladeError
 from sim.measures import STATIC, evaluate
 from sim.trial import Trial
-from tests.experiments.analysis.hand import FT, ICE, PAIRS, TEN, blade, draws_of, request, setting
+from tests.experiments.analysis.hand import FT, ICE, PAIRS, TEN, blade, draws_of, request, section_of, setting
 
 HARDNESS = Input("hardness_factor", stats.norm(1.0, 0.16), "test")
 REBOUND = Input("rebound_factor", stats.uniform(0.6, 0.4), "test")
@@ -96,11 +95,11 @@ def test_more_blades_than_points_have_dimensions_are_refused():
 
 
 def test_a_draw_is_the_blades_as_one_would_build_them_by_hand():
-    """Two blades, a shared hollow and hardness, each its own radius; the third draw is of water."""
+    """Two blades, a shared hollow and hardness, each its own radius; the third hollow is too narrow."""
     temperature = Input("temperature_shift", stats.norm(0, 1), "test")
     hollow = Input("hollow_factor", stats.norm(1, 0.03), "test")
     blades = [blade(10, name="a"), blade(9, name="b")]
-    points = np.array([[1.0, -2.0, 1.1, 0.9], [1.25, 0.0, 1.0, 1.0], [1.0, 6.0, 1.0, 1.0]])
+    points = np.array([[1.0, -2.0, 1.1, 0.9], [1.25, 0.0, 1.0, 1.0], [0.1, 0.0, 1.0, 1.0]])
     found = run_draws(request(blades, pairs=PAIRS), [hollow, temperature, RADIUS], 3, 1, points=points)
     assert found.columns == ("hollow_factor", "temperature_shift", "radius_factor of a", "radius_factor of b")
     assert found.pairs == PAIRS[:2] and found.gain.shape == (3, 2, 2)
@@ -111,7 +110,7 @@ def test_a_draw_is_the_blades_as_one_would_build_them_by_hand():
         assert found.values[0, i] == pytest.approx([values[n] for n in STATIC], rel=1e-9, abs=1e-12)
         base, _ = evaluate(Trial(TEN, colder), STATIC)
         assert found.references[0] == pytest.approx([base[n] for n in STATIC], rel=1e-9, abs=1e-12)
-    shallow = Section(2.9e-3, 15.875e-3)
+    shallow = section_of(2.9e-3, 15.875e-3)
     values, _ = evaluate(Trial(blade(10, section=shallow), setting(reference=blade(10, section=shallow))), STATIC)
     assert found.values[1, 0] == pytest.approx([values[n] for n in STATIC], rel=1e-9, abs=1e-12)
     assert found.values[1, 0] == pytest.approx(found.references[1]), "the reference has this draw's hollow as well"

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from experiments.analysis.variants import (
+    drawn_setting,
     gains,
     line_costs,
     runner_like,
@@ -16,23 +17,44 @@ from experiments.analysis.variants import (
     varied_candidate,
     varied_setting,
 )
-from experiments.request.uncertainty import GRINDING, INPUTS
+from experiments.request.comparison import read_request
+from experiments.request.compose import composed
+from experiments.request.fields import Fields
+from experiments.request.uncertainty import GRINDING, INPUTS, read_inputs
 from sim.blade.recipe import Recipe, Sweep
-from sim.blade.section import Section
-from sim.measures import evaluate
+from sim.errors import BladeError
+from sim.ice.rebound import RECTANGLE
+from sim.measures import STATIC, evaluate
 from sim.trial import Candidate, State, Trial
 from tests import reference_model
 from tests.cases import LeanedSection
-from tests.experiments.analysis.hand import FT, PAIRS, STATES, TEN, blade, changed, setting
+from tests.experiments.analysis.hand import (
+    FT,
+    LAW,
+    PAIRS,
+    SCENARIOS,
+    STATES,
+    TEN,
+    blade,
+    changed,
+    section_of,
+    setting,
+)
 
 # input: (its number, what of the setting it changes and to what); the starting values stand in hand.py
 OF_SETTING = {
     "hardness_factor": (1.1, {"ice.hardness_factor": 1.1}),
-    "rebound_factor": (2.0, {"ice.modulus_pa": 4.65e9}),
+    "rebound_factor": (0.6, {"law.rebound_factor": 0.6}),
+    "steel_sink": (2e4, {"law.sink": 2e4}),
+    "roughness": (0.002, {"law.rough": 0.002}),
+    "passive_share": (0.8, {"skater.passive_share": 0.8}),
+    "height_shift": (-5e-3, {"reference.section.height_m": 20e-3}),
+    "span_factor": (0.5, {"reference.section.span_m": 37.5e-3}),
     "temperature_shift": (3.0, {"ice.temperature_c": -2.0}),
     "scuff": (0.05, {"law.scuff": 0.05}),
     "mass_factor": (1.1, {"skater.mass_kg": 88.0}),
     "ankle_stiffness_factor": (1.2, {"skater.ankle_stiffness": 1800.0}),
+    "guide_rate": (300.0, {}),  # of movements: below
     "glide_line_shift": (0.005, {"states.glide.line_m": -0.010}),
     "turn_line_shift": (0.005, {"states.turn.line_m": 0.035}),
     "push_line_shift": (-0.005, {"states.push.line_m": 0.065}),
@@ -50,6 +72,8 @@ OF_BLADE = {
     "hollow_factor": (1.25, {"section.hollow_m": 15.875e-3}),
     "thickness_shift": (-0.05e-3, {"section.thickness_m": 2.85e-3}),
     "edge_shift": (-10e-6, {"section.proud_m": -10e-6}),
+    "height_shift": (5e-3, {"section.height_m": 30e-3}),
+    "span_factor": (2.0, {"section.span_m": 150e-3}),
     "radius_factor": (1.25, {"recipe.radii_m.0": 3.048, "recipe.radii_m.1": 3.81, "recipe.radii_m.2": 4.572}),
     "boundary_shift": (0.002, {"recipe.shares.0": 0.082, "recipe.shares.1": 0.080, "recipe.shares.2": 0.078}),
     "level_shift": (0.002, {"recipe.level_m": 0.003}),
@@ -71,6 +95,26 @@ def test_an_input_changes_this_of_the_setting_and_nothing_else(name):
     assert found == pytest.approx(wanted, rel=1e-12)
 
 
+def test_a_guide_rate_changes_guided_movements_and_what_is_rolled_of_them():
+    """A softer guide lets the leg lag; nothing that stands still notices, nor does a shove that nothing holds."""
+    stated = setting(scenarios=SCENARIOS)
+    softer = varied_setting(stated, {"guide_rate": 200.0})
+    assert changed(stated, softer) == {"scenarios.stride.guide_rate_rad_s": 200.0}
+    names = [*STATIC, "nudge_shift", "stride_pitch_travel"]
+    before, after = (evaluate(Trial(TEN, s), names)[0] for s in (stated, softer))
+    moved = {name for name in names if after[name] != before[name]}
+    assert moved == {"stride_pitch_travel"}
+    assert 1e-4 < abs(after["stride_pitch_travel"] / before["stride_pitch_travel"] - 1) < 0.1
+
+
+def test_the_prior_of_the_guide_rate_is_about_what_is_taken_without_it():
+    inputs = read_inputs(Fields(composed(["experiment=certainty"])[0]["uncertainty"], "uncertainty"))
+    (prior,) = [i.law for i in inputs if i.name == "guide_rate"]
+    stated = read_request(composed([])[0]).settings[0].scenarios
+    guided = {s.guide_rate_rad_s for s in stated.values() if s.mode == "guided"}
+    assert guided == {400.0} and prior.mean() == pytest.approx(400.0) and prior.support() == (200.0, 600.0)
+
+
 @pytest.mark.parametrize("name", [*OF_BLADE, *(n for n in INPUTS if n not in OF_BLADE)])
 def test_an_input_changes_this_of_a_blade_and_nothing_else(name):
     number, wanted = OF_BLADE.get(name, (1.1, {}))
@@ -88,8 +132,16 @@ def test_factors_multiply_what_is_stated_and_shifts_add_to_it():
     first = varied_setting(setting(), {"hardness_factor": 1.2, "glide_line_shift": 0.005})
     both = varied_setting(first, {"hardness_factor": 1.5, "glide_line_shift": 0.005})
     assert both.ice.hardness_pa == pytest.approx(1.8 * 17.7e6) and both.states["glide"].line_m == pytest.approx(-0.005)
-    proud = blade(10, section=Section(2.9e-3, 12.7e-3, 20e-6))
+    proud = blade(10, section=section_of(2.9e-3, 12.7e-3, 20e-6))
     assert varied_candidate(proud, {"edge_shift": 10e-6}).section.proud_m == pytest.approx(30e-6)
+
+
+def test_ice_is_never_warmer_than_its_melting_point():
+    assert drawn_setting(setting(), {"temperature_shift": 9.0}).ice.temperature_c == 0.0
+    assert drawn_setting(setting(), {"temperature_shift": 1.5}).ice.temperature_c == -3.5
+    assert changed(setting(), drawn_setting(setting(), {})) == {}
+    with pytest.raises(BladeError, match="is water"):
+        varied_setting(setting(), {"temperature_shift": 9.0})
 
 
 HARDNESS_MPA = (
@@ -108,8 +160,8 @@ def test_hardness_by_hand(inputs, mpa):
 
 @pytest.mark.parametrize("factor", [0.6, 1.0, 2.0])
 def test_the_rebound_factor_is_that_of_the_rebound_height_itself(factor):
-    """Love's rectangle in the reference model, with this contact's own arc and width: e goes as 1/E*."""
-    there = varied_setting(setting(), {"rebound_factor": factor})
+    """Love's rectangle in the reference model, with this contact's own arc and width: e goes as f."""
+    there = varied_setting(setting(law=LAW._replace(rebound=RECTANGLE)), {"rebound_factor": factor})
     patch = Trial(TEN, there).patch("glide")
     wide = LeanedSection(2.9e-3, 12.7e-3, 0.0).width(patch.depth)
     plain = reference_model.rebound(patch.front - patch.rear, wide, 17.7e6)
@@ -192,9 +244,9 @@ def test_the_reference_itself_where_the_runner_is_the_same():
         ({"length_m": 0.29}, {"recipe.length_m": 0.29}),
         ({"heel_sweep": Sweep(0.03, 0.12)}, {"recipe.heel_sweep.length_m": 0.03}),
         ({"toe_sweep": Sweep(0.02, 0.2)}, {"recipe.toe_sweep.radius_m": 0.2}),
-        ({"section": Section(2.9e-3, 16e-3)}, {"section.hollow_m": 16e-3}),
-        ({"section": Section(3e-3, 12.7e-3)}, {"section.thickness_m": 3e-3}),
-        ({"section": Section(2.9e-3, 12.7e-3, 1e-5)}, {"section.proud_m": 1e-5}),
+        ({"section": section_of(2.9e-3, 16e-3)}, {"section.hollow_m": 16e-3}),
+        ({"section": section_of(3e-3, 12.7e-3)}, {"section.thickness_m": 3e-3}),
+        ({"section": section_of(2.9e-3, 12.7e-3, 1e-5)}, {"section.proud_m": 1e-5}),
     ],
 )
 def test_another_runner_or_hollow_is_taken_over_and_the_recipe_stays_the_references(more, own):
@@ -203,7 +255,7 @@ def test_another_runner_or_hollow_is_taken_over_and_the_recipe_stays_the_referen
 
 
 def test_a_single_radius_on_a_runner_is_that_circle():
-    like = blade(8, 13, 8, shares=(1, 2, 1), level_m=0.01, section=Section(3e-3, 16e-3), length_m=0.29)
+    like = blade(8, 13, 8, shares=(1, 2, 1), level_m=0.01, section=section_of(3e-3, 16e-3), length_m=0.29)
     one = single_radius(like, 2.5)
     assert one.curve.at(np.linspace(0.035, 0.255, 9))[3] == pytest.approx(np.full(9, 0.4))
     assert one.section == like.section and one.recipe.level_m == 0.01 and one.recipe.length_m == 0.29
@@ -221,7 +273,7 @@ def test_statics_come_in_the_order_asked_and_are_nan_where_refused():
 
 
 def test_the_line_holds_costs_of_single_radii_and_more_is_turned_round():
-    pair, section = ("turn_drag", "push_hold_angle"), Section(2.9e-3, 16e-3)
+    pair, section = ("turn_drag", "push_hold_angle"), section_of(2.9e-3, 16e-3)
     found = line_costs(setting(), [8 * FT, 12 * FT], pair, blade(10, section=section))
     for row, feet in zip(found, (8, 12)):
         values, _ = evaluate(Trial(blade(feet, section=section), setting()), pair)
@@ -234,8 +286,8 @@ def test_each_gain_is_taken_against_single_radii_on_the_blades_own_runner():
     """Costs a fifth below those of 10 ft on the same hollow: 10 ft is the nearest and the gain 1/0.8 (drag in the turn
     grows with the radius and the stiffness asked for falls, so that no other radius is nearer)."""
     one, pair = setting(), PAIRS[1]
-    blades = [blade(9, 11), blade(9, 11, section=Section(2.9e-3, 18e-3))]
-    likes = [TEN, blade(10, section=Section(2.9e-3, 18e-3))]
+    blades = [blade(9, 11), blade(9, 11, section=section_of(2.9e-3, 18e-3))]
+    likes = [TEN, blade(10, section=section_of(2.9e-3, 18e-3))]
     values = {n: np.array([0.8 * evaluate(Trial(like, one), [n])[0][n] for like in likes]) for n in pair}
     radii = np.array([7, 8.5, 10, 12, 14]) * FT
     found = gains(blades, values, [pair], radii, one)

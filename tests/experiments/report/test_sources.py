@@ -15,14 +15,17 @@ from tests.experiments.analysis.hand import LAW, TEN, blade, request, setting
 
 # each source by words that only it has
 MARKS = {
-    "geometry": "Geometry of curve", "ice": "Ice: ", "contact": "load balance", "rebound": "Love 1929",
+    "geometry": "Geometry of curve", "ice": "Ice: ", "contact": "load balance",
+    "rebound": "solutions of the half-space problem",
+    "rectangle": "returns 20 to 95 %", "bending": "Bending of the runner", "melting": "IAPWS", "rough": "Rough-ice",
+    "rate": "rate of pressing", "reaction": "Stepan",
     "ploughing": "van Leeuwen 2017", "film": "Melt film", "measured friction": "de Koning", "rival": "Lever",
-    "sideways": "rigid-plastic", "scuff": "Scuff coefficient", "rocking": "Loram", "segments": "de Leva",
+    "sideways": "rigid-plastic", "scuff": "Scuff coefficient", "rocking": "Rocking stability", "segments": "de Leva",
     "damping": "Hunt & Crossley", "histories": "histories", "ends": "Turned-up ends", "trace": "Reading of the trace",
     "invented": "invented for demonstration",
 }  # fmt: skip
 STATICS = {"geometry", "ice", "contact", "rebound", "ploughing", "film", "measured friction", "rival", "sideways",
-           "scuff", "rocking", "segments", "ends", "invented"}  # fmt: skip
+           "scuff", "rocking", "segments", "ends", "invented", "bending", "melting", "rough", "reaction"}  # fmt: skip
 BARE = blade(10, heel_sweep=Sweep(0.0), toe_sweep=Sweep(0.0))
 
 
@@ -52,13 +55,20 @@ def test_static_measures_alone_do_not_cite_what_only_rolls():
 def test_rolling_adds_damping_and_histories():
     assert marks(cite(asked(), tuple(REGISTRY), ("stride", "tight_turn"))) == STATICS | {"damping", "histories"}
     only_stride = marks(cite(asked(), ("stride_ice_loss",), ("stride",)))
-    assert only_stride == STATICS - {"sideways", "scuff", "rocking"} | {"damping", "histories"}
+    assert only_stride == STATICS - {"sideways", "scuff", "rocking", "reaction"} | {"damping", "histories"}
     assert "sideways" in marks(cite(asked(), ("turn_time",), ("tight_turn",)))
 
 
 @pytest.mark.parametrize(
     ("law", "gone"),
-    [({"film": 0.0}, {"film", "rival"}), ({"rebound": 0.0}, {"rebound"}), ({"standing": 1.0}, {"rebound"})],
+    [
+        ({"film": 0.0}, {"film", "rival", "melting"}),
+        ({"rebound": 0.0}, {"rebound"}),
+        ({"standing": 1.0}, {"rebound"}),
+        ({"bending": 0.0}, {"bending"}),
+        ({"melting": 0.0, "sink": 0.0}, {"melting"}),
+        ({"rough": 0.0}, {"rough"}),
+    ],
 )
 def test_what_is_switched_off_is_not_cited(law, gone):
     assert marks(cite_statics(asked(**law))) == STATICS - gone
@@ -68,17 +78,20 @@ def test_what_is_switched_off_is_not_cited(law, gone):
     ("measures", "wanted"),
     [
         (("glide_loaded_arc",), set()),
-        (("turn_drag",), {"ploughing", "film", "measured friction", "rival", "sideways"}),
+        (("turn_drag",), {"ploughing", "film", "measured friction", "rival", "sideways", "melting", "rough"}),
+        (("critical_reaction_delay",), {"rocking", "segments", "reaction"}),
+        (("glide_rough_coefficient",), {"rough"}),
+        (("glide_ploughing_coefficient",), {"ploughing", "measured friction"}),
         (("turn_scrape",), {"sideways"}),
         (("pivot_heel_toe_in",), {"sideways", "scuff"}),
         (("critical_ankle_stiffness",), {"rocking", "segments"}),
-        (("glide_drag_coefficient",), {"ploughing", "film", "measured friction", "rival"}),
+        (("glide_drag_coefficient",), {"ploughing", "film", "measured friction", "rival", "melting", "rough"}),
         (("push_hold_angle",), {"sideways"}),
         (("turn_tightest_clean_radius",), {"sideways"}),
     ],
 )
 def test_a_measure_cites_its_own_part_of_the_model(measures, wanted):
-    always = {"geometry", "ice", "contact", "rebound", "ends", "invented"}
+    always = {"geometry", "ice", "contact", "rebound", "bending", "ends", "invented"}
     assert marks(cite(asked(), measures)) == always | wanted
 
 

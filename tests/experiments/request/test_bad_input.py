@@ -81,20 +81,47 @@ CASES = {
         "twice",
     ),
     "glide load line off the steel": (["states.glide.line=-150 mm"], "states.glide.line"),
+    "state load line on the turned-up toe": (["states.glide.line=125 mm"], "turned-up toe end, which begins at 120 mm"),
+    "state load line on the turned-up heel": (["states.push.line=-121 mm"], "heel end, which begins at -120 mm"),
+    "pitch bias lines on the turned-up end": (["states.pitch_bias.from=-130 mm"], "states.pitch_bias: on"),
+    "scenario load line on the turned-up toe": (["scenarios.glide.line=[-15 mm, 121 mm]"], "scenarios.glide.line: on"),
+    "stance map on the turned-up toe": (["experiment=stance_map", "turn_lines.to=130 mm"], "turn_lines: on"),
     "scenario load line off the steel": (["scenarios.glide.line=[-15 mm, -160 mm]"], "off the steel"),
-    "load line at the very end": (["scenarios.glide.line=[-139 mm, -139 mm]"], "reference blade cannot carry"),
+    "load line at the very end": (
+        ["blade.heel_sweep.length=0 mm", "scenarios.glide.line=[-139 mm, -139 mm]"],
+        "reference blade cannot carry",
+    ),
     "load no blade carries": (["skater.mass=200 kg", "states.glide.load=9"], "states.glide.load"),
     "lean past lying down": (["states.push.lean=89 deg"], "states.push"),
     "turn too fast for its radius": (["states.turn.speed=12 m/s"], "turn"),
     "speed of nan": (["states.glide.speed=nan m/s"], "states.glide.speed"),
     "history of unequal lengths": (["scenarios.stride.load=[1, 1]"], "stride"),
+    "stated instants too near": (
+        [
+            "scenarios.glide.at=[0, 0.9999, 1]",
+            "scenarios.glide.load=[1, 1, 1]",
+            "scenarios.glide.lean=[0 deg, 0 deg, 0 deg]",
+            "scenarios.glide.line=[0 mm, 0 mm, 0 mm]",
+        ],
+        "less than 0.1 ms apart",
+    ),
+    "smoothing longer than a quarter of the movement": (["scenarios.stride.smoothing=101 ms"], "at most a quarter"),
+    "guide that drags": (["scenarios.stride.guide_rate=20 rad/s"], "use 50 to 1000 rad/s"),
+    "guide without a unit": (["scenarios.stride.guide_rate=400"], "scenarios.stride.guide_rate"),
+    "guide of a free movement": (["scenarios.nudge.guide_rate=400 rad/s"], "scenarios.nudge.guide_rate"),
+    "smoothing along a path": (["scenarios.tight_turn.smoothing=10 ms"], "scenarios.tight_turn.smoothing"),
     "history that runs backward": (["scenarios.glide.at=[1, 0]"], "rise from 0 to 1"),
     "changing lean in a free movement": (["scenarios.nudge.lean=[0 deg, 20 deg]"], "free"),
     "unknown mode": (["scenarios.nudge.mode=fre"], "free"),
     "time step of zero": (["scenarios.stride.time_step=0 ms"], "time step"),
     "time step far too long": (["scenarios.stride.time_step=10 ms"], "time step"),
     "scuff below zero": (["law.scuff=-1"], "law.scuff"),
-    "switch that is neither": (["law.rebound=maybe"], "true nor false"),
+    "rebound of no known form": (["law.rebound=maybe"], "choose one of half_space, rectangle, none"),
+    "heat that no steel takes": (["law.steel_sink=9 MW/m^2"], "use 0 to 1e6 W/m^2"),
+    "roughness of a file": (["law.roughness=0.5"], "law.roughness"),
+    "runner of no height": (["blade.height=2 mm"], "is no runner"),
+    "span of a bridge": (["blade.span=2 m"], "rigid"),
+    "switch that is neither": (["law.film=maybe"], "true nor false"),
     "unknown contact": (["law.contact=slidng"], "sliding"),
     "workers of zero": (["workers=0"], "workers"),
     "workers of a half": (["workers=1.5"], "workers"),
@@ -235,10 +262,10 @@ def test_laughs_of_a_small_file(capsys, tmp_path, monkeypatch):
     (tmp_path / "bomb.yaml").write_text("\n".join(lines) + "\n")
     (tmp_path / "wide.yaml").write_text("- &t " + "x" * 900 + "\n- [" + "*t, " * 200_000 + "1]\n")
     for name in ("bomb.yaml", "wide.yaml"):
-        started = time.monotonic()
+        started = time.process_time()
         assert run_command([f"candidates_from={name}", "figures=false"]) == 2
         err = capsys.readouterr().err
-        assert "more than 5000000 values" in err and err.count("\n") == 1 and time.monotonic() - started < 5
+        assert "more than 5000000 values" in err and err.count("\n") == 1 and time.process_time() - started < 5
 
 
 def test_candidates_times_skaters_are_refused_before_the_list_is_made(capsys, tmp_path, monkeypatch):
@@ -246,9 +273,9 @@ def test_candidates_times_skaters_are_refused_before_the_list_is_made(capsys, tm
     level = ", ".join(f"{i / 100} mm" for i in range(300))
     radii = ", ".join(f"[{8 + i / 100} ft]" for i in range(300))
     entry = f"candidates=[{{family: single_radius, each: {{radii: [{radii}], level: [{level}]}}}}]"
-    started = time.monotonic()
+    started = time.process_time()
     assert run_command([entry, "+skater@skaters.a=adult", "+skater@skaters.b=heavy", "figures=false"]) == 2
-    assert "more than 100000 cases" in capsys.readouterr().err and time.monotonic() - started < 5
+    assert "more than 100000 cases" in capsys.readouterr().err and time.process_time() - started < 5
 
 
 def no_trace(folder, kind: str):
@@ -282,11 +309,11 @@ def test_what_is_no_text_is_refused_at_once_wherever_a_file_is_named(kind, capsy
     if "folder" not in kind:
         asked.append(["experiment=recommend", f"trace='{place}'", f"shop='{place}'"])
     for arguments in asked:
-        started = time.monotonic()
+        started = time.process_time()
         assert run_command(arguments) == 2
         err = capsys.readouterr().err
         assert err.startswith("arcstride: ") and err.count("\n") == 1 and len(err) < 600, err
-        assert time.monotonic() - started < 5
+        assert time.process_time() - started < 5
     assert not (tmp_path / "results").exists()
 
 
@@ -323,7 +350,7 @@ def test_run_folder_from_elsewhere_is_plain_values_or_refused(kind, capsys, tmp_
         place.write_text(texts[kind])
     else:
         no_trace(tmp_path, kind).rename(place)
-    started = time.monotonic()
+    started = time.process_time()
     assert run_command(["resume=run"]) == 2
     err = capsys.readouterr().err
-    assert err.startswith("arcstride: resume") and err.count("\n") == 1 and time.monotonic() - started < 5
+    assert err.startswith("arcstride: resume") and err.count("\n") == 1 and time.process_time() - started < 5

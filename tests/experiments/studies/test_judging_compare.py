@@ -1,6 +1,7 @@
 """How the rows of a comparison are judged: scores, parts, gains against their own line, and the cautions in words."""
 
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -10,9 +11,8 @@ from experiments.analysis.frontier import Gain
 from experiments.request.objectives import Weighting
 from experiments.studies.compare import study, terminal
 from experiments.studies.compare.rows import Results, Row
-from sim.blade.section import Section
 from sim.measures import REGISTRY
-from tests.experiments.analysis.hand import FT, PAIRS, TEN, blade, request, setting
+from tests.experiments.analysis.hand import FT, ICE, PAIRS, TEN, blade, request, section_of, setting
 
 RADII = np.geomspace(2.0, 5.0, 61)
 PAIR = ("turn_drag", "push_hold_angle")
@@ -57,7 +57,10 @@ def test_a_line_is_computed_for_what_is_static_and_what_pairs_ask_for_besides():
 def test_caution_within_ten_micrometres_of_the_crown(away_um, near):
     """A hollow of 12.7 mm on 3.0 mm is 88.9 um deep; on 16 mm it is 70.5 um (sagitta of the circle)."""
     deep = 12.7e-3 - math.sqrt(12.7e-3**2 - 1.5e-3**2)
-    blades = [blade(9, name="a", section=Section(3e-3, 12.7e-3)), blade(9, name="b", section=Section(3e-3, 16e-3))]
+    blades = [
+        blade(9, name="a", section=section_of(3e-3, 12.7e-3)),
+        blade(9, name="b", section=section_of(3e-3, 16e-3)),
+    ]
     shallow = 16e-3 - math.sqrt(16e-3**2 - 1.5e-3**2)
     rows = [
         row("a", index=0, glide_groove_depth=deep + away_um * 1e-6),
@@ -73,14 +76,24 @@ def test_the_caution_is_said_once_a_blade_and_with_its_distance():
     said = []
     console = SimpleNamespace(print=lambda text, *_: said.append(str(text)))
     one = request([TEN], setting())
-    rows = [row("ten", skater=s, glide_groove_depth=Section(2.9e-3, 12.7e-3).depth_m) for s in ("adult", "child")]
+    rows = [row("ten", skater=s, glide_groove_depth=section_of(2.9e-3, 12.7e-3).depth_m) for s in ("adult", "child")]
     terminal._cautions(Results(rows, RADII, {}, {}), one, console)
     assert said[0].startswith("Caution: ten glide with the groove within 10 um of the crown")
-    assert said[1] == "2 of 2 candidates have every measure."
+    assert said[1].startswith("Ankle stiffness over m g h, boot included: adult 2.32.")  # 1500/(77.6 x 9.80665 x 0.85)
+    assert said[2] == "2 of 2 candidates have every measure."
     rows[1].reasons["turn_drag"] = "no"
     said.clear()
     terminal._cautions(Results(rows, RADII, {}, {}), one, console)
-    assert said[1:] == ["1 of 2 candidates have every measure.", "  ten, child: 1 measures missing: no"]
+    assert said[2:] == ["1 of 2 candidates have every measure.", "  ten, child: 1 measures missing: no"]
+
+
+def test_warm_ice_has_a_caution_and_other_ice_none():
+    for degrees, warned in ((-1.0, True), (-1.3, False)):  # hardness is the melting pressure at -1.17 degC
+        said = []
+        console = SimpleNamespace(print=lambda text, *_, said=said: said.append(str(text)))
+        one = request([TEN], setting(ice=replace(ICE, temperature_c=degrees)))
+        terminal._cautions(Results([row("ten")], RADII, {}, {}), one, console)
+        assert any(f"at {degrees:g} degC ice would melt" in text for text in said) == warned
 
 
 # ---------------------------------------------------------------- how a gain reads

@@ -13,9 +13,8 @@ from experiments.studies.findings import sentences, study
 from experiments.studies.findings.sentences import against, compared, worth_having
 from experiments.studies.model_form.study import Variant
 from experiments.studies.stance_map.study import StanceMap
-from sim.blade.section import Section
 from sim.measures import STATIC
-from tests.experiments.analysis.hand import FT, ICE, TEN, blade, draws_of, request, setting
+from tests.experiments.analysis.hand import FT, ICE, SECTION, TEN, blade, draws_of, request, section_of, setting
 
 NAN = math.nan
 PAIR = ("turn_drag", "critical_ankle_stiffness")
@@ -151,7 +150,8 @@ def test_changes_above_half_a_percent_are_named():
         ratios[STATIC.index(name)] = r
     found = sentences._changes(ratios)
     assert found == (
-        "glide drag coefficient +0.5 %, pivot on heel, toe in -0.5 %, tightest clean radius could not be computed."
+        "glide drag coefficient +0.5 %, glide drag coefficient at 2 m/s -0.5 %, pivot on forefoot about the foot, toe "
+        "in could not be computed."
     )
     assert sentences._changes(np.ones(len(STATIC))) == "nothing by more than half a percent."
 
@@ -160,10 +160,13 @@ def test_the_reference_elsewhere_against_itself_at_home():
     """Each against a setting and a blade written out by hand; ice at -2 degC need not be refused, at +1 degC it is."""
     found = study.surroundings(request([blade(8, 12)]))
     base = statics(TEN, setting(), STATIC)
-    small, large = (blade(10, section=Section(2.9e-3, r)) for r in (10.16e-3, 15.875e-3))
+    small, large = (blade(10, section=section_of(2.9e-3, r)) for r in (10.16e-3, 15.875e-3))
     warm, cold = (setting(ice=replace(ICE, temperature_c=t)) for t in (-2.0, -8.0))
     by_hand = {"hollow a fifth smaller": (small, setting()), "hollow a quarter larger": (large, setting()),
-               "ice 3 K warmer": (TEN, warm), "ice 3 K colder": (TEN, cold)}  # fmt: skip
+               "ice 3 K warmer": (TEN, warm), "ice 3 K colder": (TEN, cold),
+               "new steel, 5 mm higher": (blade(10, section=replace(SECTION, height_m=0.030)), setting()),
+               "worn steel, 5 mm lower": (blade(10, section=replace(SECTION, height_m=0.020)), setting()),
+               "steel held as in a tube": (blade(10, section=replace(SECTION, span_m=0.0)), setting())}  # fmt: skip
     assert list(found) == list(by_hand)
     skip = [STATIC.index(n) for n in ("pitch_bias", "heel_over_toe")]  # of the reference against itself: 0 over 0
     for words, (one, there) in by_hand.items():

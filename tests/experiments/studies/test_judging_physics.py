@@ -20,10 +20,21 @@ from experiments.studies.model_form.tables import _swapped
 from experiments.studies.sensitivity import study as sensitivity
 from experiments.studies.stance_map import study as stance_map
 from experiments.studies.stance_map.tables import _best as stance_map_best
-from sim.blade.section import Section
 from sim.errors import BladeError
 from sim.measures import REGISTRY, STATIC
-from tests.experiments.analysis.hand import FT, ICE, LAW, PAIRS, TEN, blade, changed, draws_of, request, setting
+from tests.experiments.analysis.hand import (
+    FT,
+    ICE,
+    LAW,
+    PAIRS,
+    TEN,
+    blade,
+    changed,
+    draws_of,
+    request,
+    section_of,
+    setting,
+)
 
 # ---------------------------------------------------------------- stance map
 
@@ -66,7 +77,7 @@ def test_the_map_is_put_together_candidate_pair_glide_turn():
 
 
 def test_a_map_of_two_by_three_stances_is_each_stance_worked_out_alone():
-    plain, shallow = blade(8, 12, name="a"), blade(13, 8, name="b", section=Section(2.9e-3, 18e-3))
+    plain, shallow = blade(8, 12, name="a"), blade(13, 8, name="b", section=section_of(2.9e-3, 18e-3))
     asked = request([plain, shallow], pairs=PAIRS[:2])
     lines = np.array([-0.03, 0.0]), np.array([0.0, 0.03, 0.05])
     found = stance_map.run(stance_map.Plan(asked, *lines), HERE, silent)
@@ -96,7 +107,7 @@ def test_what_surrounds_the_stated_place():
 @pytest.mark.parametrize(("name", "value"), [("mass_factor", 1.4), ("temperature_shift", -6.0), ("hollow_factor", 1.5)])
 def test_surroundings_are_applied_to_blades_and_their_lines(name, value):
     """Each against a setting and blades that are written out by hand."""
-    hollow = Section(2.9e-3, 12.7e-3 * (1.5 if name == "hollow_factor" else 1))
+    hollow = section_of(2.9e-3, 12.7e-3 * (1.5 if name == "hollow_factor" else 1))
     ice = replace(ICE, temperature_c=-11.0) if name == "temperature_shift" else ICE
     body = replace(setting().skater, mass_kg=112.0 if name == "mass_factor" else 80.0)
     there = setting(ice=ice, skater=body, reference=blade(10, name="ten", section=hollow))
@@ -144,11 +155,17 @@ SWITCHED = {
     "standard": {},
     "standing contact": {"law.standing": 1.0},
     "no rebound": {"law.rebound": 0.0},
+    "rebound of a rectangle": {"law.rebound": 1.0, "law.rebound_factor": 1.0},
+    "rigid steel": {"law.bending": 0.0},
+    "melting at 0 degC": {"law.melting": 0.0},
+    "no heat into the steel": {"law.sink": 0.0},
+    "smooth ice": {"law.rough": 0.0},
+    "harder when pressed faster": {"law.rate": 0.1},
     "rear width a(d)": {"law.rear_full": 1.0},
     "slip-line pressure": {"law.slip_line": 1.0},
     "no film": {"law.film": 0.0},
     "scuff 0": {"law.scuff": 0.0},
-    "scuff 0.05": {"law.scuff": 0.05},
+    "scuff 0.04": {"law.scuff": 0.04},
     "ice constants other": {
         "ice.modulus_pa": 8e9, "ice.viscosity_pa_s": 1.7e-3, "ice.conductivity_w_mk": 1.6,
         "ice.diffusivity_m2_s": 0.8e-6,

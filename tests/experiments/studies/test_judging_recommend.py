@@ -16,12 +16,11 @@ from experiments.request.uncertainty import Input
 from experiments.studies.recommend import sentences, study, use
 from experiments.studies.recommend.study import WorkOrder, between_ends, rounded, shown_choices, trade_axes
 from sim.blade.recipe import Recipe, Sweep
-from sim.blade.section import Section
 from sim.blade.stock import Removal
 from sim.errors import BladeError
 from sim.measures import STATIC
 from sim.skater.movement import Scenario
-from tests.experiments.analysis.hand import FT, PAIRS, TEN, blade, changed, draws_of, request, setting
+from tests.experiments.analysis.hand import FT, PAIRS, TEN, blade, changed, draws_of, request, section_of, setting
 from tests.experiments.analysis.test_limits import SHOP
 
 NAN = math.nan
@@ -250,10 +249,10 @@ def test_the_trade_is_between_the_pair_that_weighs_most():
 
 def test_uneven_edges_level_then_proud_then_low():
     """25 um either way on the blade as measured, whose own unevenness is left out."""
-    worn = blade(9, 11, section=Section(2.9e-3, 12.7e-3, 40e-6))
+    worn = blade(9, 11, section=section_of(2.9e-3, 12.7e-3, 40e-6))
     found = study.uneven_edges(request([worn]))
     for row, proud in zip(found, (0.0, 25e-6, -25e-6)):
-        one = blade(9, 11, section=Section(2.9e-3, 12.7e-3, proud))
+        one = blade(9, 11, section=section_of(2.9e-3, 12.7e-3, proud))
         assert row == pytest.approx(statics(one, setting(), STATIC), rel=1e-12)
     hold = found[:, STATIC.index("push_hold_angle")]
     assert hold[1] != hold[0] != hold[2]

@@ -118,7 +118,7 @@ def test_largest_single_radius_of_a_given_clean_radius(tmp_path):
                  f"caps=[{{measure: turn_tightest_clean_radius, at_most: {rho}}}]", "evaluations=400",
                  "population=20",
                  "objectives=[turn_ploughing, critical_ankle_stiffness]", "compare_random=false",
-                 "workers=1"]  # fmt: skip
+                 "workers=1", "blade.span=0 mm"]  # fmt: skip
     rows = front_of(run(arguments, tmp_path))
     lean, gamma = math.atan(16 / (9.80665 * 1.8)), math.asin(2.9 / 2 / 12.7)
     best = max(float(row["recipe"].split(" ft")[0]) * FOOT_M for row in rows)

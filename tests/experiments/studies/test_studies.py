@@ -165,7 +165,7 @@ def test_stance_map_and_other_physics(tmp_path):
     path = made([BLADES, "experiment=does_it_hold"], tmp_path / "b")
     with open(path / "does_it_hold.csv", newline="") as handle:
         rows = list(csv.DictReader(handle))
-    assert len(rows) == 2 * 9 and float(rows[0]["kendall_tau_to_standard"]) == 1.0
+    assert len(rows) == 2 * 15 and float(rows[0]["kendall_tau_to_standard"]) == 1.0
 
 
 def test_sensitivity_names_the_input_that_decides(tmp_path):

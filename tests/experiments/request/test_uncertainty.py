@@ -1,0 +1,41 @@
+"""The rule of defaults: what the program takes where nothing is drawn is the mean of the prior, for every input."""
+
+import pytest
+
+from experiments.request.comparison import read_request
+from experiments.request.compose import composed
+from experiments.request.fields import Fields
+from experiments.request.uncertainty import INPUTS, read_inputs
+
+CONFIG = composed(["experiment=certainty"])[0]
+SETTING = read_request(composed([])[0]).settings[0]
+PRIORS = {i.name: i for i in read_inputs(Fields(dict(CONFIG["uncertainty"]), "uncertainty"))}
+# inputs that are the value itself: what the shipped configuration takes for it
+ITSELF = {
+    "rebound_factor": SETTING.law.rebound_factor, "steel_sink": SETTING.law.sink, "roughness": SETTING.law.rough,
+    "scuff": SETTING.law.scuff, "passive_share": SETTING.skater.passive_share,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", INPUTS)
+def test_every_input_has_a_prior_whose_mean_is_the_default(name):
+    assert name in PRIORS, f"{name} is drawn by no shipped config: give it a prior in configs/uncertainty/shop.yaml"
+    neutral = 1.0 if name.endswith("_factor") else 0.0
+    default = ITSELF.get(name, neutral)
+    mean, width = PRIORS[name].law.mean(), PRIORS[name].law.std()
+    print(f"{name}: mean of the prior {mean:g}, default {default:g}")
+    assert abs(mean - default) <= 1e-9 * max(abs(default), width)
+    assert width > 0 and PRIORS[name].why
+
+
+@pytest.mark.parametrize("name", INPUTS)
+def test_no_default_stands_at_the_end_of_its_prior(name):
+    """At least a quarter of the draws on either side."""
+    law = PRIORS[name].law
+    assert 0.25 <= law.cdf(ITSELF.get(name, 1.0 if name.endswith("_factor") else 0.0)) <= 0.75
+
+
+def test_what_is_the_value_itself_reads_its_unit():
+    """Kilowatts become watts once, at the door."""
+    assert PRIORS["steel_sink"].law.support() == (0.0, 30e3)
+    assert PRIORS["height_shift"].law.support() == pytest.approx((-5e-3, 5e-3))
