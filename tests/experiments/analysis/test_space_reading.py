@@ -81,7 +81,7 @@ ENDS = {  # what can be asked just so, and what is just beyond
 
 @pytest.mark.parametrize("key", ENDS)
 def test_ranges_up_to_their_ends_and_no_farther(key):
-    """0.5 to 60 m of radius, 60 mm of level either way, 0 to 100 mm of blend; a radius that cannot vary is no search."""
+    """0.5 to 60 m of radius, 60 mm of level either way, 0 to 100 mm of blend; a radius must vary."""
     for low, high in ENDS[key][0]:
         value = {"m": 1.0, "mm": 1e-3}
         wanted = [float(end.split()[0]) * value[end.split()[1]] for end in (low, high)]
@@ -103,8 +103,8 @@ def zoned(*radii, shares=(), family="zoned", **more) -> Recipe:
 
 
 def test_a_recipe_has_the_point_that_gives_it():
-    """Two of one to three zones: the middle third. 3 m lies half way from 2 to 4.5. Shares 2 to 1 lie sqrt 2 either side
-    of their mean, a quarter of the factor 4 in the logarithm. What there is none of stays in the middle."""
+    """Two of one to three zones: the middle third. 3 m lies half way from 2 to 4.5. Shares 2 to 1 lie sqrt 2 either
+    side of their mean, a quarter of the factor 4 in the logarithm. What there is none of stays in the middle."""
     found = space().point(zoned(3.0, 2.0, shares=(0.2, 0.1)))
     assert found == pytest.approx([0.5, 0.5, 0.0, 0.5, 0.75, 0.25, 0.5])
     assert space().recipe(found).shares == pytest.approx((math.sqrt(2), math.sqrt(0.5)))
@@ -184,6 +184,9 @@ def test_a_billionth_beyond_either_end_is_rounding(beyond, held):
     for u in (-beyond, 1.0 + beyond):
         found = one.point(zoned(2.0 * math.exp(u * math.log(2.25))))
         assert (found is not None) is held
+    wide = space("graded", (2, 2), level=(0.0, 1.0))
+    for end in (-1e-9, 1.0 + 1e-9):  # just so much is too much
+        assert wide.point(zoned(3.0, 2.0, family="graded", level_m=end)) is None
 
 
 @pytest.mark.parametrize(("apart", "held"), [(0.9e-6, True), (1.1e-6, False)])
