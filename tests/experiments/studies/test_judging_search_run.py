@@ -118,7 +118,7 @@ def test_a_search_up_to_its_ends_and_no_farther(read, key, fine, refused):
 
 
 def test_draws_are_counted_for_the_blades_of_the_front_or_of_the_request(read):
-    """Two million blades in all draws: 60 of the front leave 33,333 draws, 50 of the request 40,000; for 3, 100,000 fit."""
+    """Two million blades in all draws: 60 of the front leave 33,333, 50 of the request 40,000; for 3, 100,000 fit."""
     read(front_size=60, draws=33_333)
     read(front_size=3, draws=100_000)
     with pytest.raises(BladeError, match="at most 33333 draws"):
