@@ -1,7 +1,7 @@
 """A search from its config to its result: what is read, what is kept of what was found, and what stands beside it."""
 
 import math
-from dataclasses import replace
+from dataclasses import fields, replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -20,7 +20,7 @@ from sim.errors import BladeError
 from sim.measures import evaluate
 from sim.skater.body import Skater
 from sim.trial import Candidate, Trial
-from tests.experiments.analysis.hand import FT, TEN, blade, request, setting
+from tests.experiments.analysis.hand import FT, SECTION, TEN, blade, request, setting
 from tests.experiments.analysis.test_exactly import SHOP_WORDS
 from tests.experiments.analysis.test_space_reading import ASKED
 
@@ -33,7 +33,10 @@ OWN = {
     "robust": "nominal", "worst_quantile": 0.8, "robust_draws": 4, "evaluations": 24, "population": 8, "front_size": 3,
     "compare_random": False, "starting_curve": None, "caps": [],
 }  # fmt: skip
-SHARED = SharedBlade(0.28, 0.02, 0.0, 0.0, Sweep(), Sweep(), 2.9e-3, 12.7e-3, 0.0)
+BLADE = {"length_m": 0.28, "blend_m": 0.02, "level_m": 0.0, "pitch_rad": 0.0, "heel_sweep": Sweep(),
+         "toe_sweep": Sweep()}  # fmt: skip
+SHARED = SharedBlade(**{f.name: BLADE[f.name] if f.name in BLADE else getattr(SECTION, f.name)
+                        for f in fields(SharedBlade)})  # fmt: skip
 
 
 @pytest.fixture
