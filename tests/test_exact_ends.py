@@ -37,6 +37,13 @@ def test_a_blade_that_carries_just_a_fifth_of_body_weight_is_not_yet_counted(set
     assert REGISTRY["stride_pitch_travel"].function(run) == pytest.approx(0.011)
 
 
+def test_just_a_tenth_of_the_peak_is_settled(setting, scenarios):
+    """Shoved at 0.15 s, half a metre at 0.2 s, and a tenth of that to the bit at 0.3 s."""
+    shoved = replace(scenarios["nudge"], impulse_at_s=0.15)
+    run = Recorded(setting, shoved, time=[0.0, 0.1, 0.2, 0.3, 0.4, 0.5], balance_position=[0, 0, 0.5, 0.10 * 0.5, 0, 0])
+    assert REGISTRY["nudge_settling_time"].function(run) == pytest.approx(0.15)
+
+
 def test_a_twentieth_of_body_weight_asks_for_no_step(skater, scenarios):
     """The first row would be a thousand times stiffer than the second."""
     loads = [0.05 * skater.weight_n, skater.weight_n]

@@ -97,7 +97,10 @@ def test_caps_come_as_a_list_or_alone(read):
     for caps, count in (([one], 1), (one, 1), ([one, {"measure": HOLD, "at_least": 0.2}], 2)):
         found = read(caps=caps).problem.caps
         assert found[0] == (DRAG, 1.0, 7.0) and len(found) == count
-    for bad, words in (({"measure": DRAG}, "give one of"), (one | {"at_least": 5}, "give one of"),
+    for fine in (1e-12, 1e12):
+        assert read(caps=[one | {"at_most": fine}]).problem.caps[0][2] == fine
+    for bad, words in (({"measure": DRAG, "at_most": 1.01e12}, "within"), ({"measure": DRAG, "at_most": 0.99e-12},
+                       "within"), ({"measure": DRAG}, "give one of"), (one | {"at_least": 5}, "give one of"),
                        ({"measure": "stride_ice_loss", "at_most": 1}, "only a static measure")):  # fmt: skip
         with pytest.raises(BladeError, match=rf"caps\[1\].*{words}"):
             read(caps=[one, bad])
@@ -211,9 +214,15 @@ def test_no_blade_that_can_be_ground_is_a_refusal(ran):
 # ---------------------------------------------------------------- what stands behind each blade
 
 
+def first_of_two(asked):
+    """The request with a second skater, of whom the front says nothing."""
+    return replace(asked, settings=(*asked.settings, setting(skater=Skater("heavy", 100.0), reference=blade(7))))
+
+
 def test_each_blade_of_the_front_has_its_own_numbers(read, monkeypatch):
     """Everything is told by the radius: points 0.2, 0.5 and 0.8 of the logarithm from 2 to 4.5 m."""
     plan = read()
+    plan = replace(plan, request=first_of_two(plan.request))
     found, chosen = evaluated([[1, 2], [1.5, 1.5], [2, 1]]), np.array([2, 0])
     radius = {f"found {k + 1}": 2.0 * 2.25**u for k, u in enumerate((0.8, 0.2))}
     asked = []
@@ -224,7 +233,8 @@ def test_each_blade_of_the_front_has_its_own_numbers(read, monkeypatch):
         return np.array([[[q * r * len(inputs)] for r in sizes] for q in (1, 2, 3)])
 
     monkeypatch.setattr(study, "_gain_intervals", spread)
-    monkeypatch.setattr(study, "nominal_gains", lambda b, *_: np.array([10 * b.recipe.radii_m[0]]))
+    monkeypatch.setattr(study, "nominal_gains", lambda b, one, *_: np.array([
+        b.recipe.radii_m[0] * one.skater.mass_kg / 8]))  # fmt: skip
     monkeypatch.setattr(study, "_gains_without", lambda b, *_: np.array([[20 * b.recipe.radii_m[0]]]))
     monkeypatch.setattr(study, "nearest", lambda b, known: (f"{len(known)}", b.recipe.radii_m[0]))
     monkeypatch.setattr(study, "_rolled", lambda b, one: {"stride_ice_loss": 30 * b.recipe.radii_m[0]})
@@ -248,7 +258,8 @@ def test_each_blade_of_the_front_has_its_own_numbers(read, monkeypatch):
 
 def test_intervals_of_the_front_are_quantiles_of_its_own_draws(read, monkeypatch):
     """Gains 0 to 100 % in 101 draws of the first blade and 2 more of the second: 5, 50 and 95 % are 0.05, 0.5, 0.95."""
-    plan, asked = read(request([TEN, blade(9, name="nine")], one=setting()), draws=77, seed=8), []
+    plan, asked = read(draws=77, seed=8), []
+    plan = replace(plan, request=first_of_two(plan.request))
 
     def drawn(front, inputs, draws, seed, workers):
         asked.append((front, inputs, draws, seed))
@@ -260,6 +271,7 @@ def test_intervals_of_the_front_are_quantiles_of_its_own_draws(read, monkeypatch
     ((front, inputs, draws, seed),) = asked
     assert (inputs, draws, seed) == (("inputs",), 77, 8) and front.pairs == ((DRAG, HOLD),)
     assert [c.candidate.recipe.radii_m[0] / FT for c in front.cases] == pytest.approx([8, 9])
+    assert front.settings == plan.request.settings[:1]
     assert front.candidates == tuple(c.candidate for c in front.cases), "under the first skater"
 
 
@@ -267,7 +279,7 @@ def test_the_line_of_single_radii_is_on_the_section_that_is_searched(read):
     """Costs of 8 and 11 ft and of the reference, each worked out alone; the hold turned round."""
     shallow = Section(2.9e-3, 20e-3)
     plan = read(request([TEN], one=setting(scenarios={"stride": None})))
-    plan = replace(plan, problem=replace(plan.problem, section=shallow))
+    plan = replace(plan, problem=replace(plan.problem, section=shallow), request=first_of_two(plan.request))
     base, radii, line = study._single_radii(plan, np.array([8 * FT, 11 * FT]), [DRAG, HOLD])
 
     def alone(feet):
