@@ -24,6 +24,7 @@ from tests.experiments.studies.test_judging_search_and_sizes import stated as ad
 from tests.experiments.studies.test_judging_search_run import OWN, SHARED
 
 NAN = math.nan
+HEIGHTS_MM = (2, 80)  # of the steel of any runner
 SKATER = adult()
 SCHEME = Weighting("needs", {"turn_drag": 1.0}, {"turn_drag": "lower"})
 NEEDS = use.Needs(("u", {}), (), 0.0, "mid", SCHEME, 1.01)
@@ -75,11 +76,11 @@ def test_initials_have_twelve_letters_at_most(ordered):
         ordered(initials="ABCDEFGHIJKLM")
 
 
-def test_a_runner_is_two_to_eighty_millimetres_high(ordered):
-    for fine in ("2 mm", "80 mm"):
-        ordered(runner_height=fine)
-    for mm in ("1.9", "80.1"):
-        with pytest.raises(BladeError, match=f"runner_height: {mm} mm is no height of steel; use 2 mm to 80 mm"):
+def test_a_runner_is_so_high(ordered):
+    for fine in HEIGHTS_MM:
+        ordered(runner_height=f"{fine} mm")
+    for mm in (HEIGHTS_MM[0] - 0.1, HEIGHTS_MM[1] + 0.1):
+        with pytest.raises(BladeError, match=f"runner_height: {mm:.1f} mm is no height of steel; use .* mm to .* mm"):
             ordered(runner_height=f"{mm} mm")
 
 
@@ -128,21 +129,34 @@ def test_the_plan_has_the_needs_weighting_the_stance_and_the_draws(read):
 # ---------------------------------------------------------------- the blades
 
 
+@pytest.fixture
+def on_runner(monkeypatch):
+    """What is asked for the new blades on a runner that was measured."""
+
+    def made(measured, **shared):
+        seen = []
+        monkeypatch.setattr(study, "assemble", lambda stated: seen.append(stated) or request([blade(8)]))
+        there = order(blades=[SimpleNamespace(reading=reading(measured))])
+        study._blades(replace(asked(), blade=replace(SHARED, **shared)), there)
+        return seen[0]
+
+    return made
+
+
 @pytest.mark.parametrize(
     ("stated_mm", "sweeps_mm", "blend_mm"),
     [(30, (20, 20), 30), (50, (20, 20), 40), (50, (30, 22), 44), (50, (30, 0), 50), (70, (0, 30), 60),
      (150, (0, 0), 150), (250, (0, 0), 200)],
 )  # fmt: skip
-def test_a_blend_is_no_longer_than_the_ends_leave_room_for(stated_mm, sweeps_mm, blend_mm):
+def test_a_blend_is_no_longer_than_the_ends_leave_room_for(on_runner, stated_mm, sweeps_mm, blend_mm):
     """Half of a blend lies on the end's sweep: twice the shorter sweep; without any, 200 mm."""
     heel, toe = (Sweep(x / 1e3, 0.12) for x in sweeps_mm)
-    found = study._on_runner(replace(asked(), blade=replace(SHARED, blend_m=stated_mm / 1e3)),
-                             replace(WORN, heel_sweep=heel, toe_sweep=toe))  # fmt: skip
+    found = on_runner(replace(WORN, heel_sweep=heel, toe_sweep=toe), blend_m=stated_mm / 1e3)
     assert found.blade.blend_m == pytest.approx(blend_mm / 1e3)
 
 
-def test_new_blades_stand_on_the_measured_runner_to_the_nanometre_with_level_edges():
-    found = study._on_runner(replace(asked(), blade=replace(SHARED, proud_m=20e-6)), WORN)
+def test_new_blades_stand_on_the_measured_runner_to_the_nanometre_with_level_edges(on_runner):
+    found = on_runner(WORN, proud_m=20e-6)
     assert found.blade.proud_m == 0.0 and found.skaters[0].blade_length_m == pytest.approx(0.28, abs=1e-13)
     assert found.blade.heel_sweep.radius_m == pytest.approx(0.120000001, abs=1e-13)
     assert found.blade.toe_sweep == Sweep(0.02, 0.11) and found.blade.hollow_m == SHARED.hollow_m
