@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from experiments.analysis import draws, grinding
-from experiments.analysis.deciding import alike, clear, large_change, near_crown, order_kept, share_beyond
+from experiments.analysis.deciding import against_line, alike, clear, large_change, near_crown, order_kept, share_beyond
 from experiments.analysis.draws import checked_draw_count, ratio_samples
 from experiments.analysis.frontier import Line, frontier_gain
 from experiments.analysis.grinding import LIMITS, ROUNDING, check
@@ -24,6 +24,7 @@ def test_a_bound_itself_belongs_to_what_is_undecided():
     """1.0005 and 0.9995 are printed as one; 1.005 is no gain, 1 % no difference; 10 um from the crown is not near."""
     assert not clear((1 + 5e-4, 1.1, 1.2)) and not clear((0.8, 0.9, 1 - 5e-4))
     assert share_beyond(np.array([1.005, 1.1])) == 0.5
+    assert against_line((1.005, 1.1, 1.2)) == "undecided" == against_line((0.9, 0.95, 2 - 1.005))
     assert not alike((-math.log(1.01), 0, 0)) and not alike((0, 0, math.log(1.01)))
     assert (order_kept(0.8), order_kept(0.4)) == ("partly", "lost")
     assert not near_crown(10e-6, 0.0) and near_crown(9.99e-6, 0.0)
@@ -105,6 +106,12 @@ def test_a_line_needs_two_radii_and_is_not_bridged_where_radii_were_refused():
         assert frontier_gain(line[2], radii, holed).gain == pytest.approx(3.5 / 3.0, rel=1e-9)
         inside = np.exp(Line(radii, holed).places)
         assert not ((inside > 2.5 + 1e-9) & (inside < 3.5 - 1e-9)).any() and len(inside) > 1000
+
+
+def test_a_line_is_looked_at_in_two_thousand_even_steps_and_at_every_radius_computed():
+    places = Line([2.0, 4.0], [[1.0, 2.0], [2.0, 1.0]]).places
+    assert len(places) == 2001 and np.diff(places) == pytest.approx([math.log(2) / 2000] * 2000)
+    assert math.log(3.0) in Line([2.0, 3.0, 4.0], [[1.0, 3.0], [2.0, 2.0], [3.0, 1.0]]).places
 
 
 @pytest.mark.parametrize(("radius", "end"), [(2.0, True), (4.0, True), (2.01, False), (3.99, False)])

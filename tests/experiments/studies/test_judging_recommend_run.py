@@ -14,6 +14,7 @@ from experiments.request.objectives import Weighting
 from experiments.run.workers import HERE, silent
 from experiments.studies.recommend import study, use
 from sim.blade.recipe import Recipe, Sweep
+from sim.blade.stock import Removal
 from sim.errors import BladeError
 from sim.measures import REGISTRY, STATIC
 from tests.experiments.analysis.hand import FT, TEN, blade, request
@@ -126,6 +127,13 @@ def test_the_plan_has_the_needs_weighting_the_stance_and_the_draws(read):
         read(shops="x")
 
 
+def test_the_least_that_is_left_is_said_before_all_limits_of_the_grinder():
+    thin = replace(order(), height_m=0.021, least_m=0.0205)
+    steel = Removal(np.array([-0.1, 0.1]), np.array([0.001, 0.0]), 0.0)
+    found = study._beyond_shop(blade(5, 40).recipe, steel, thin)
+    assert [x.split(":")[0].split(" mm")[0] for x in found] == ["20.0", "least radius", "greatest radius"]
+
+
 # ---------------------------------------------------------------- the blades
 
 
@@ -160,7 +168,9 @@ def test_new_blades_stand_on_the_measured_runner_to_the_nanometre_with_level_edg
     assert found.blade.proud_m == 0.0 and found.skaters[0].blade_length_m == pytest.approx(0.28, abs=1e-13)
     assert found.blade.heel_sweep.radius_m == pytest.approx(0.120000001, abs=1e-13)
     assert found.blade.toe_sweep == Sweep(0.02, 0.11) and found.blade.hollow_m == SHARED.hollow_m
-    assert study._nanometre(0.2800000004) == 0.28 and study._nanometre(0.1234567891) == pytest.approx(0.123456789)
+    assert study._nanometre(0.2800000004) == 0.28 and study._nanometre(0.1234567891) == pytest.approx(
+        0.123456789, abs=1e-13
+    )
 
 
 @pytest.fixture

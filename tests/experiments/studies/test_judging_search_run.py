@@ -97,6 +97,9 @@ def test_caps_come_as_a_list_or_alone(read):
     for caps, count in (([one], 1), (one, 1), ([one, {"measure": HOLD, "at_least": 0.2}], 2)):
         found = read(caps=caps).problem.caps
         assert found[0] == (DRAG, 1.0, 7.0) and len(found) == count
+    values, _ = evaluate(Trial(TEN, setting()), (DRAG,))
+    ((_, _, value),) = read(caps={"measure": DRAG, "ratio_at_most": 1.05}).problem.caps
+    assert value == pytest.approx(1.05 * values[DRAG], rel=1e-9)
     for fine in (1e-12, 1e12):
         assert read(caps=[one | {"at_most": fine}]).problem.caps[0][2] == fine
     for bad, words in (({"measure": DRAG, "at_most": 1.01e12}, "within"), ({"measure": DRAG, "at_most": 0.99e-12},

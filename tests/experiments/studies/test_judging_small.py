@@ -8,6 +8,7 @@ from experiments.analysis.grinding import check
 from experiments.request.objectives import Weighting
 from experiments.run.workers import HERE, silent
 from experiments.studies.certainty import study as certainty
+from experiments.studies.findings import study as findings
 from experiments.studies.model_form import study as model_form
 from experiments.studies.part import study as part
 from experiments.studies.validation import study as validation
@@ -63,6 +64,33 @@ def test_other_physics_need_a_weighting_of_what_stands_still(monkeypatch, weight
         return
     with pytest.raises(BladeError, match="a weighting of static measures only"):
         model_form.read({"other_ice": {}}, {})
+
+
+# ---------------------------------------------------------------- findings
+
+
+def test_findings_are_of_four_named_blades_and_sixteen_draws_at_least(monkeypatch):
+    lines = {"from": "-20 mm", "to": "20 mm", "count": 2}
+    own = DRAWN | {"draws": 16, "glide_lines": lines, "turn_lines": lines, "other_ice": {"name": "x"}}
+    names = ("mid-flat short ends", "mid-flat long ends", "rear-flat", "rear-flat eased")
+    asked = request([TEN, *(blade(8 + k / 10, name=name) for k, name in enumerate(names))])
+    monkeypatch.setattr(findings, "read_request", lambda rest: asked)
+    monkeypatch.setattr(findings, "read_ice", lambda fields: fields.mapping)
+    plan = findings.read(own, {})
+    assert plan.request is asked is plan.stances.request is plan.physics.request
+    assert (plan.sampling.draws, plan.sampling.seed, plan.physics.other_ice) == (16, 9, {"name": "x"})
+    assert (plan.stances.glide_m.tolist(), plan.stances.turn_m.tolist()) == ([-0.02, 0.02], [-0.02, 0.02])
+    with pytest.raises(BladeError, match="draws: 15 is not a plain number within 16"):
+        findings.read(own | {"draws": 15}, {})
+    with pytest.raises(BladeError, match="100000 draws for 50 blades"):
+        many = replace(asked, cases=asked.cases * 10)
+        monkeypatch.setattr(findings, "read_request", lambda rest: many)
+        findings.read(own | {"draws": 100_000}, {})
+    for k, name in enumerate(names):
+        without = replace(asked, cases=asked.cases[: k + 1] + asked.cases[k + 2 :])
+        monkeypatch.setattr(findings, "read_request", lambda rest, without=without: without)
+        with pytest.raises(BladeError, match=f"'{name}' is missing"):
+            findings.read(own, {})
 
 
 # ---------------------------------------------------------------- parts
