@@ -1,16 +1,17 @@
 """The very last of a range: ends of the steel, loads that just count, and one damping wherever it is not stated."""
 
-import inspect
 from dataclasses import fields, replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 import yaml
 
 from sim.errors import BladeError
-from sim.measures import REGISTRY
+from sim.measures import REGISTRY, Measure
 from sim.quantities import parse_quantity
-from sim.rolling.scenarios import Roll, longest_step, roll
+from sim.rolling import scenarios as rolling
+from sim.rolling.scenarios import Roll, longest_step
 from sim.trial import Candidate, Setting, State, Trial
 from tests.cases import LEVEL
 from tests.rolling.test_scenarios import record
@@ -53,11 +54,22 @@ def test_a_twentieth_of_body_weight_asks_for_no_step(skater, scenarios):
     assert step == wanted
 
 
-def test_the_contact_is_damped_alike_wherever_nothing_is_said():
+def test_the_contact_is_damped_alike_wherever_nothing_is_said(skater, scenarios, monkeypatch):
     """15 s/m: of the shipped law, of a setting without one, and of a roll by itself."""
+    taken = []
+    monkeypatch.setattr(rolling, "equilibrium", lambda *_: ("patch", 0.0))
+    monkeypatch.setattr(rolling, "_attempt", lambda *given: taken.append(given[9:]))
+    monkeypatch.setattr(rolling, "longest_step", lambda done, skater: 1.0)
+    nothing = SimpleNamespace(load=[800.0], tan_lean=[0.0], rest=[0.0], leg=[0.0])
+    rolling.roll(None, None, None, skater, scenarios["glide"], nothing)
     stated = parse_quantity(yaml.safe_load(LAW.read_text(encoding="utf-8"))["contact_damping"], "s/m", "law")
     of_setting = next(f.default for f in fields(Setting) if f.name == "contact_damping")
-    assert stated == of_setting == inspect.signature(roll).parameters["contact_damping"].default == 15.0
+    assert taken == [(15.0, False)] and stated == of_setting == 15.0
+
+
+def test_a_measure_without_a_unit_for_people_is_shown_as_it_is():
+    plain = Measure("m", "s", "a time", "glide", "lower", "sooner", lambda trial: 2.5)
+    assert (plain.to_shown(2.5), plain.shown_unit, plain.signed, plain.short) == (2.5, "s", False, "")
 
 
 def test_a_blade_that_does_not_start_has_no_energy_to_account_for(zoned, setting, scenarios, monkeypatch):
