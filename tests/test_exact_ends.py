@@ -45,6 +45,14 @@ def test_just_a_tenth_of_the_peak_is_settled(setting, scenarios):
     assert REGISTRY["nudge_settling_time"].function(run) == pytest.approx(0.15)
 
 
+def test_a_row_at_the_instant_of_the_shove_is_no_longer_before_it(setting, scenarios):
+    """Shoved at 0.2 s, where a row stands 4 mm off; the last before it stands at 0."""
+    shoved = replace(scenarios["nudge"], impulse_at_s=0.2)
+    run = Recorded(setting, shoved, time=[0.0, 0.1, 0.2, 0.3, 0.4, 0.5], balance_position=[0, 0, 0.004, 0.01, 0, 0])
+    assert REGISTRY["nudge_shift"].function(run) == pytest.approx(0.010)
+    assert REGISTRY["nudge_settling_time"].function(run) == pytest.approx(0.2)
+
+
 def test_a_twentieth_of_body_weight_asks_for_no_step(skater, scenarios):
     """The first row would be a thousand times stiffer than the second."""
     loads = [0.05 * skater.weight_n, skater.weight_n]

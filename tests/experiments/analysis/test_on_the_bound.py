@@ -8,7 +8,7 @@ from scipy import stats
 
 from experiments.analysis import draws, grinding
 from experiments.analysis.deciding import against_line, alike, clear, large_change, near_crown, order_kept, share_beyond
-from experiments.analysis.draws import checked_draw_count, ratio_samples
+from experiments.analysis.draws import beats, checked_draw_count, ratio_samples
 from experiments.analysis.frontier import Line, frontier_gain
 from experiments.analysis.grinding import LIMITS, ROUNDING, check
 from experiments.request.uncertainty import Input
@@ -82,6 +82,11 @@ def test_a_draw_fails_by_any_measure_of_any_blade_or_of_the_reference():
     made = draws_of({"turn_drag": np.ones((4, 2))})
     made.values[1, 1, 0] = made.references[2, -1] = math.nan
     assert made.failed.tolist() == [False, True, True, False]
+
+
+def test_nobody_beats_anybody_where_every_draw_failed():
+    found = beats(np.full((5, 3), math.nan), "lower")
+    assert found.shape == (3, 3) and np.isnan(found).all()
 
 
 def test_a_ratio_to_one_is_a_ratio_and_to_nothing_is_none():
