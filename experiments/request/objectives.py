@@ -23,22 +23,42 @@ def read_weighting(fields: Fields) -> Weighting:
     inner = fields.inner("weights")
     weights, better = {}, {}
     for name in inner.mapping:
-        measure = REGISTRY[measure_name(inner, name)]
-        value = inner.raw(name)
-        given = Fields(value, inner.path(name)) if isinstance(value, dict) else None
-        weights[name] = given.number("weight", 0, 1e6) if given else inner.number(name, 0, 1e6)
-        better[name] = given.choice("better", ("lower", "higher")) if given else measure.better
+        weights[name], better[name] = read_weight(inner, name, 1e6)
         if better[name] == "neither":
             raise BladeError(
                 f"{inner.path(name)}: more is neither better nor worse; write {{weight: 1, better: lower}} or higher."
             )
-        if given:
-            given.done()
     if not sum(weights.values()) > 0:
         raise BladeError(f"{inner.where}: the weights add up to nothing; give at least one measure a weight above 0.")
     result = Weighting(fields.text("name", 40), weights, better)
     fields.done()
     return result
+
+
+def read_weight(fields: Fields, name: str, most: float) -> tuple[float, str]:
+    """(weight of a measure, 0 to `most`; lower, higher or neither) of `NAME: 1` or `NAME: {weight: 1, better: lower}`.
+
+    Raises BladeError for an unknown measure or a bad weight.
+    """
+    measure_name(fields, name)
+    if not isinstance(fields.raw(name), dict):
+        return fields.number(name, 0, most), _way(None, name)
+    given = fields.inner(name)
+    return given.number("weight", 0, most), _way(given, name)
+
+
+def _way(given: Fields | None, name: str) -> str:
+    """Which way is better: as the rest of {better: lower} says; without one the registry's, which may be neither."""
+    if given is None:
+        return REGISTRY[name].better
+    way = given.choice("better", ("lower", "higher"))
+    given.done()
+    return way
+
+
+def can_drive(name: str, better: str) -> bool:
+    """Whether a measure can be a cost by itself: static, of one sign, and with a better direction."""
+    return better != "neither" and not REGISTRY[name].signed and name in STATIC
 
 
 def read_pairs(fields: Fields) -> tuple[tuple[str, str], ...]:
@@ -71,11 +91,8 @@ def read_objectives(fields: Fields) -> tuple[tuple[str, str], ...]:
         where = f"objectives[{i}]"
         given = Fields(entry, where) if isinstance(entry, dict) else None
         name = measure_name(Fields({}, where), str(given.raw("measure") if given else entry))
-        measure = REGISTRY[name]
-        better = given.choice("better", ("lower", "higher")) if given else measure.better
-        if given:
-            given.done()
-        if better == "neither" or measure.signed or name not in STATIC:
+        better = _way(given, name)
+        if not can_drive(name, better):
             raise BladeError(
                 f"{where}: {name} cannot drive a search; choose a static measure with a better direction, or write "
                 "{measure: NAME, better: lower} for an open one."

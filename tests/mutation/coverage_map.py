@@ -14,10 +14,12 @@ from tests.mutation.running import ARGUMENTS, in_turn, purged
 
 NEAREST = 150  # tests tried for a line that is read when its module is loaded, or that runs compiled
 MOST_S = 3600.0  # of the run that measures
-# the tests that assert values of what judges; whole runs would only add kills by a crash
+# the tests that assert values of what judges, in minutes; whole runs of a study (a sheet takes 18 s anew for every test
+# that looks at it) would make that an hour, and mostly add kills by a crash
 ASSERTING = (
-    "tests/experiments/analysis", "tests/experiments/studies/test_judging_*.py", "tests/test_measures.py",
-    "tests/test_trial.py", "tests/blade/test_stock.py", "tests/rolling/test_scenarios.py",
+    "tests/experiments/analysis", "tests/experiments/studies/test_judging_*.py", "tests/experiments/test_command.py",
+    "tests/test_measures.py", "tests/test_trial.py", "tests/test_exact_ends.py", "tests/blade/test_stock.py",
+    "tests/rolling/test_scenarios.py",
 )  # fmt: skip
 
 

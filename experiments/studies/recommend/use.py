@@ -3,9 +3,8 @@
 from dataclasses import dataclass
 
 from experiments.request.fields import Fields
-from experiments.request.objectives import Weighting, measure_name
+from experiments.request.objectives import Weighting, can_drive, read_weight
 from sim.errors import BladeError
-from sim.measures import REGISTRY, STATIC
 from sim.quantities import parse_quantity
 
 FARTHEST_M = 0.06  # a stance shifted further is off the working part of any runner
@@ -67,14 +66,8 @@ def _weights(fields: Fields, key: str) -> list[tuple[str, float, str]]:
     """(measure, weight scaled to a sum of 1, which way is better) of a list of measures."""
     inner, out = fields.inner(key), []
     for name in inner.mapping:
-        measure = REGISTRY[measure_name(inner, name)]
-        value = inner.raw(name)
-        given = Fields(value, inner.path(name)) if isinstance(value, dict) else None
-        weight = given.number("weight", 0, 1e3) if given else inner.number(name, 0, 1e3)
-        better = given.choice("better", ("lower", "higher")) if given else measure.better
-        if given:
-            given.done()
-        if better == "neither" or measure.signed or name not in STATIC:
+        weight, better = read_weight(inner, name, 1e3)
+        if not can_drive(name, better):
             raise BladeError(
                 f"{inner.path(name)}: only a static measure of one sign with a better direction can be weighted; write "
                 "{weight: 1, better: lower} for an open one, or choose another."

@@ -112,6 +112,14 @@ def test_a_cost_that_hardly_differs_is_not_spread_along():
     assert sorted(search.spread_out(front(more), 3)) == [0, 1, 3], "far in the third cost, and near in all others"
 
 
+@pytest.mark.parametrize(("first", "taken"), [(0.49, 1), (0.42, 2)])
+def test_a_span_below_two_percent_counts_in_shares_of_two_percent(first, taken):
+    """The second cost spans 1.8 %: nine tenths. Of the ends' distances, the blade at (0.9, 0.54) has 0.549 to the
+    nearer one; that at 0.65 x 0.9 has 0.583 if it lies at 0.49 in the first cost, and 0.525 at 0.42."""
+    costs = np.exp([[0.0, 0.018], [first, 0.018 * 0.65], [0.9, 0.018 * 0.6], [1.0, 0.0]])
+    assert sorted(search.spread_out(front(costs), 3)) == [0, taken, 3]
+
+
 def fronted(costs, rolled, kin):
     return [SimpleNamespace(costs=np.array([c]), rolled={kin: r}) for c, r in zip(costs, rolled)]
 
