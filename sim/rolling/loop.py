@@ -52,8 +52,10 @@ START_BENDS = 8  # contacts by which the bend of the steel is found before the f
 ENERGY_SLACK = 1e-3  # energy from nowhere that is let pass, J per J of work turned over and one more joule
 
 # places in `keep`, what the loop remembers from step to step
-(_PATH, _PLOUGH, _FILM, _ROUGH, _SCRAPE, _LOSS, _POWER, _AIR, _LEAK, _WORK, _ROWS, _LEG0, _BEND, _BEND_AT, _LAST_BEND, _LAST_AT,
- _END) = range(17)  # fmt: skip
+(
+    _PATH, _PLOUGH, _FILM, _ROUGH, _SCRAPE, _LOSS, _POWER, _AIR, _LEAK, _WORK, _ROWS, _LEG0, _BEND, _BEND_AT,
+    _LAST_BEND, _LAST_AT, _END,
+) = range(17)  # fmt: skip
 
 
 @kernel

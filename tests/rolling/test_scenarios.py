@@ -368,4 +368,4 @@ def test_a_short_glide_keeps_what_it_starts_with(steel, ice, law, skater, scenar
     np.testing.assert_allclose(run["load"], WEIGHT_N, rtol=1e-3)
     assert 8.0 - run["speed"][-1] == pytest.approx(run["drag"][0] / 80.0 * 0.01, rel=1e-3)
     assert run["drag"][0] == pytest.approx(run["ploughing"][0] + run["film"][0] + run["rough"][0], rel=1e-12)
-    assert run["rough"][0] == pytest.approx(law.rough * run["load"][0], rel=1e-9)
+    assert run["rough"][0] == pytest.approx(law.rough * run["load"][0], rel=1e-6)

@@ -25,7 +25,7 @@ from tests.experiments.studies.test_judging_search_and_sizes import stated as ad
 from tests.experiments.studies.test_judging_search_run import OWN, SHARED
 
 NAN = math.nan
-HEIGHTS_MM = (2, 80)  # of the steel of any runner
+HEIGHTS_MM = (5, 60)  # of the steel of any runner
 SKATER = adult()
 SCHEME = Weighting("needs", {"turn_drag": 1.0}, {"turn_drag": "lower"})
 NEEDS = use.Needs(("u", {}), (), 0.0, "mid", SCHEME, 1.01)
