@@ -20,6 +20,8 @@ from sim.skater.movement import Program, Scenario
 
 RECORD_S = 1e-3  # between rows of the record
 QUADRATURE = GAUSS[8]
+ATTEMPTS = 4  # of one roll, each with a shorter step; a step far too long says little about the one that would do
+SHORTER = 0.9  # of the longest step that a run asked for: what it asks for shifts by some per cent with the step
 DRAG_FAST_S, DRAG_SLOW_S = 0.002, 0.020  # between evaluations of drag: in a stride; in a turn or a balance test
 ADVICE = {
     "finished": "",
@@ -120,18 +122,18 @@ def roll(
 
     It starts at the rates at which that equilibrium moves on, a free movement from rest.
     contact_damping: c of Hunt & Crossley, N (1 + c d'), s/m; plain: step the engine through its public API only.
-    A run whose stiffest instant asked for a shorter time step is repeated with one, up to twice.
+    A run whose stiffest instant asked for a shorter time step is repeated with one, up to three times.
     """
     start = first_instant(steel, ice, law, skater, scenario, program, contact_damping)
     if start is None:
         return Roll(scenario, "no_start", np.zeros((0, len(COLUMNS))), 0.0, 0.0, 0.0)
     dt = scenario.time_step_s
-    for _ in range(3):
+    for _ in range(ATTEMPTS):
         done = _attempt(steel, ice, law, skater, scenario, program, start, dt, contact_damping, plain)
         safe = longest_step(done, skater)
         if dt <= safe:
             return done
-        dt = RECORD_S / math.ceil(RECORD_S / max(safe, dt / 5))
+        dt = RECORD_S / math.ceil(RECORD_S / max(SHORTER * safe, dt / 5))
     return replace(done, outcome="not_converged") if done.outcome == "finished" else done
 
 
