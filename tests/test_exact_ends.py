@@ -65,8 +65,8 @@ def test_a_twentieth_of_body_weight_asks_for_no_step(skater, scenarios):
 def test_the_contact_is_damped_alike_wherever_nothing_is_said(skater, scenarios, monkeypatch):
     """15 s/m: of the shipped law, of a setting without one, and of a roll by itself."""
     taken = []
-    monkeypatch.setattr(rolling, "equilibrium", lambda *_: ("patch", 0.0))
-    monkeypatch.setattr(rolling, "_attempt", lambda *given: taken.append(given[9:]))
+    monkeypatch.setattr(rolling, "first_instant", lambda *_: ("patch", 0.0, (0.0, 0.0, 0.0)))
+    monkeypatch.setattr(rolling, "_attempt", lambda *given: taken.append(given[8:]))
     monkeypatch.setattr(rolling, "longest_step", lambda done, skater: 1.0)
     nothing = SimpleNamespace(load=[800.0], tan_lean=[0.0], rest=[0.0], leg=[0.0])
     rolling.roll(None, None, None, skater, scenarios["glide"], nothing)

@@ -14,6 +14,7 @@ PRIORS = {i.name: i for i in read_inputs(Fields(dict(CONFIG["uncertainty"]), "un
 ITSELF = {
     "rebound_factor": SETTING.law.rebound_factor, "steel_sink": SETTING.law.sink, "roughness": SETTING.law.rough,
     "scuff": SETTING.law.scuff, "passive_share": SETTING.skater.passive_share,
+    "guide_rate": SETTING.scenarios["stride"].guide_rate_rad_s,
 }  # fmt: skip
 
 
@@ -38,4 +39,6 @@ def test_no_default_stands_at_the_end_of_its_prior(name):
 def test_what_is_the_value_itself_reads_its_unit():
     """Kilowatts become watts once, at the door."""
     assert PRIORS["steel_sink"].law.support() == (0.0, 30e3)
+    guided = [s.guide_rate_rad_s for s in SETTING.scenarios.values() if s.mode == "guided"]
+    assert len(guided) == 4 and len(set(guided)) == 1, "one prior for all guided movements"
     assert PRIORS["height_shift"].law.support() == pytest.approx((-5e-3, 5e-3))

@@ -302,7 +302,7 @@ def test_only_movements_that_are_asked_for_are_rolled(monkeypatch):
 
 def test_the_errors_that_each_blade_shares_are_those_of_its_section():
     assert set(study.SHARED_ERRORS) == {"radius_factor", "boundary_shift", "level_shift", "hollow_factor",
-                                        "thickness_shift", "edge_shift"}  # fmt: skip
+                                        "thickness_shift", "edge_shift", "height_shift", "span_factor"}  # fmt: skip
     inputs = (Input("mass_factor", stats.uniform(0.9, 0.2), "t"), Input("edge_shift", stats.norm(0, 1e-5), "t"))
     found = study._settings(request([TEN]), "worst", Sampling(inputs, 9, 1), 3)
     assert len(found) == 3 and all(set(errors) == {"edge_shift"} and not one.scenarios for one, errors in found)

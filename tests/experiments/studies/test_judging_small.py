@@ -20,6 +20,8 @@ from tests.experiments.studies.test_judging_search_run import OWN
 
 FIRST = {
     "number": "1",
+    "part": "textbook",
+    "refuted_by": "another number",
     "title": "t",
     "unit": "m",
     "ours": 1.5,
