@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtr, ndtri, stdtrit
+from threadpoolctl import threadpool_limits
 
 from sim.blade.circle import best_circle
 from sim.blade.ends import find_end
@@ -158,6 +159,7 @@ class BladeReading:
         return Sweep(min(missing, most))
 
 
+@threadpool_limits.wrap(limits=1, user_api="blas")  # more threads are slower on matrices this small, and change bits
 def read_blade(
     position_m: ArrayLike,
     height_m: ArrayLike,

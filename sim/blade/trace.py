@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
+from threadpoolctl import threadpool_limits
 
 from sim.blade.outliers import FINEST_M, Found, search, slack
 from sim.blade.smooth import Rows, Smooth, fit
@@ -55,6 +56,7 @@ class Trace:
     sweeps: tuple[bool, bool]
 
 
+@threadpool_limits.wrap(limits=1, user_api="blas")  # as in `read_blade`
 def clean(
     position_m: ArrayLike,
     height_m: ArrayLike,

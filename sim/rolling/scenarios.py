@@ -20,7 +20,7 @@ from sim.skater.movement import Program, Scenario
 
 RECORD_S = 1e-3  # between rows of the record
 QUADRATURE = GAUSS[8]
-ATTEMPTS = 4  # of one roll, each with a shorter step; a step far too long says little about the one that would do
+MOST_ATTEMPTS = 4  # of one roll, each with a shorter step; a step far too long says little about the one that would do
 SHORTER = 0.9  # of the longest step that a run asked for: what it asks for shifts by some per cent with the step
 DRAG_FAST_S, DRAG_SLOW_S = 0.002, 0.020  # between evaluations of drag: in a stride; in a turn or a balance test
 ADVICE = {
@@ -128,7 +128,7 @@ def roll(
     if start is None:
         return Roll(scenario, "no_start", np.zeros((0, len(COLUMNS))), 0.0, 0.0, 0.0)
     dt = scenario.time_step_s
-    for _ in range(ATTEMPTS):
+    for _ in range(MOST_ATTEMPTS):
         done = _attempt(steel, ice, law, skater, scenario, program, start, dt, contact_damping, plain)
         safe = longest_step(done, skater)
         if dt <= safe:

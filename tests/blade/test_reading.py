@@ -1,12 +1,14 @@
 """Reading a worn blade: radii, zones and their intervals against known recipes, a circle library and the sagitta."""
 
 import pickle
+import pkgutil
 from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
 from circle_fit import hyperSVD, taubinSVD
+from threadpoolctl import threadpool_info, threadpool_limits
 
 from sim.blade.circle import best_circle
 from sim.blade.outliers import search
@@ -412,3 +414,19 @@ def test_stated_coverage_of_zones():
 def test_stated_coverage_of_a_single_radius():
     right, _, _, single = _coverage("single", 5e-3, 3e-6, 60)
     assert right > 0.9 and single >= 0.9 - 3 * np.sqrt(0.09 / 60)
+
+
+@pytest.mark.parametrize(("module", "inner"), [("reading", "best_fits"), ("trace", "search")])
+def test_linear_algebra_of_a_trace_runs_on_one_thread_and_gives_the_others_back(module, inner, monkeypatch):
+    """More threads are slower on matrices this small, and change the last bits of radii and boundaries."""
+    seen, place = [], f"sim.blade.{module}.{inner}"
+    real = pkgutil.resolve_name(place)
+
+    def threads():
+        return {pool["num_threads"] for pool in threadpool_info() if pool["user_api"] == "blas"}
+
+    monkeypatch.setattr(place, lambda *a, **k: seen.append(threads()) or real(*a, **k))
+    with threadpool_limits(2, user_api="blas"):
+        read_blade(*trace(RECIPES["single"], 5e-3, 3e-6, 1))
+        assert threads() == {2}
+    assert seen and all(found == {1} for found in seen)
