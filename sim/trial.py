@@ -111,8 +111,10 @@ class Setting:
     def program(self, name: str) -> Program:
         """The movement program of a scenario on the reference blade, solved once.
 
-        Raises BladeError when the reference cannot carry it, KeyError for a scenario that the setting does not have.
+        Raises BladeError when the reference cannot carry it, or for a scenario that the setting does not have.
         """
+        if name not in self.scenarios:
+            raise BladeError(f"scenario {name!r} was not asked for; add it to the experiment's scenarios.")
         if name not in self._programs:
             steel, scenario = self.reference.steel, self.scenarios[name]
             for line in scenario.line_m:
@@ -254,10 +256,8 @@ class Trial:
         Raises BladeError for a scenario that the setting does not have.
         """
         if name not in self._rolls:
-            if name not in self.setting.scenarios:
-                raise BladeError(f"scenario {name!r} was not asked for; add it to the experiment's scenarios.")
             s = self.setting
-            scenario, steps = s.scenarios[name], s.program(name)
+            steps, scenario = s.program(name), s.scenarios[name]
             self._rolls[name] = roll(self.steel, self.ice, s.law, s.skater, scenario, steps, s.contact_damping)
         return self._rolls[name]
 

@@ -52,8 +52,8 @@ SIDEWAYS = (
 SCUFF = "Scuff coefficient of a blade that twists or scrapes: an assumption of ours, no published source."
 ROCKING = (
     "Rocking stability on an elastic ankle: linear stability, derived here; passive ankle stiffness of standing "
-    "people: 0.91 +- 0.23 of what balance needs (Loram & Lakie 2002, J. Physiol. 545, 1041-1053; value from memory), "
-    "less for larger sway (Loram, Maganaris & Lakie 2007, J. Physiol. 584, 661-675; value from memory)."
+    "people: 0.91 +- 0.23 of what balance needs (Loram & Lakie 2002, J. Physiol. 545, 1041-1053; abstract read), "
+    "less for larger sway (Loram, Maganaris & Lakie 2007, J. Physiol. 584, 661-675; abstract read)."
 )
 REACTION = (
     "Longest delay that a delayed proportional-derivative control can have: Stepan 2009, Phil. Trans. R. Soc. A 367, "

@@ -22,7 +22,7 @@ MOST_CHART_ROWS = 24  # most candidates of a chart that gives each a line of tex
 FEW = 7  # up to here every candidate has its own hue
 
 FOOTER = "model: rigid blade on ice that yields at its hardness; demo recipes are invented"
-LOW = "smooth-ice theory: drag lies 30 to 45 % below measured drag, compare ratios"
+LOW = "the level of drag rests on an assumed roughness of the ice: compare ratios"
 KEY_TITLE = "blade (radii heel to toe)"
 INK, SOFT = "#222222", "#666666"
 

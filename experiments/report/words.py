@@ -92,7 +92,7 @@ def ankle_words(settings: Sequence[Setting]) -> str:
     each = ", ".join(f"{name} {over:.2f}" for name, over in {s.skater.name: over_mgh(s) for s in settings}.items())
     return (
         f"Ankle stiffness over m g h, boot included: {each}. People standing on a floor: 0.91 +- 0.23 for small sway "
-        "(Loram & Lakie 2002, value from memory), less for larger sway."
+        "(Loram & Lakie 2002, abstract read), less for larger sway."
     )
 
 

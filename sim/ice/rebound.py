@@ -65,7 +65,12 @@ def _settlement(q: float, s: _Loaded) -> tuple[float, float]:
     of width b and length q gives itself; the sum adds what each strip gives the other (form derived here).
     """
     e, rate = _strip(q, s.left)
-    if s.right > 0.0:
+    if s.right == s.left:  # upright: the terms of both strips are the same, and logarithms take time
+        wide, faster = _strip(q, s.width)
+        between, slower = _strip(q, s.width - 2.0 * s.left)
+        beside, rest = _strip(q, s.width - s.left)
+        e, rate = 2.0 * e + wide + between - 2.0 * beside, 2.0 * rate + faster + slower - 2.0 * rest
+    elif s.right > 0.0:
         for b, sign in (
             (s.right, 1.0), (s.width, 1.0), (s.width - s.left - s.right, 1.0),
             (s.width - s.right, -1.0), (s.width - s.left, -1.0),

@@ -62,7 +62,12 @@ ENERGY_SLACK = 1e-3  # energy from nowhere that is let pass, J per J of work tur
 def _program(program: Program, progress: float) -> tuple[float, float, float, float, float, float]:
     """Load, tan(lean), leg, leg rate, rest and curvature by linear interpolation at this progress."""
     at = program.at
-    i = min(max(np.searchsorted(at, progress, side="right") - 1, 0), len(at) - 2)
+    last = len(at) - 1
+    i = min(max(int(progress / at[last] * last), 0), last - 1)  # the instants are nearly even: a step or two from there
+    while i > 0 and at[i] > progress:
+        i -= 1
+    while i < last - 1 and at[i + 1] <= progress:
+        i += 1
     r = min(max((progress - at[i]) / (at[i + 1] - at[i]), 0.0), 1.0)
     s = 1.0 - r
     return (

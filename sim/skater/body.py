@@ -146,7 +146,7 @@ def critical_reaction_delay(skater: Skater, load_n: float, effective_radius_m: f
     stiffness K = q B in series with the rocker A: rho = K/(A + K), k = B - K A/(A + K), and for the mode in which the
     skate rocks by rho a radian of the leg, mu = m_s M/(m_s + M), j = a_h - c_s:
     J = I_b + mu b_h^2 + 2 mu j b_h rho + (I_s + mu j^2) rho^2 (ice without grip along the blade; derived here).
-    q: Loram and Lakie 2002, about 0.9 standing (value from memory). Worked number: R_eff 3.048 m, 80 kg: 0.326.
+    q: Loram and Lakie 2002, about 0.9 standing (abstract read). Worked number: R_eff 3.048 m, 80 kg: 0.326.
     """
     a, b = _toppling(skater, load_n, effective_radius_m)
     stiffness = skater.passive_share * b

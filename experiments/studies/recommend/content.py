@@ -8,7 +8,7 @@ from experiments.analysis.deciding import Choice, deciding, excludes
 from experiments.analysis.draws import Draws, intervals
 from experiments.report import sources
 from experiments.report.page import about
-from experiments.report.words import NOT_AVAILABLE, share_text
+from experiments.report.words import NOT_AVAILABLE, ankle_words, share_text, warm_ice
 from experiments.request.grids import zone_words
 from experiments.run.folder import RunFolder
 from experiments.studies.recommend import detail
@@ -44,10 +44,17 @@ def sheet_content(plan: Plan, result: Recommendation, folder: RunFolder) -> dict
         "others": [_other(x) for x in result.choices if x not in result.shown],
         "cautions": list(CAUTIONS),
         "unknown": _unknown(plan.order, result.draws),
-        "physics": [*detail.PHYSICS, detail.draw_words(result.draws)],
+        "physics": [*detail.PHYSICS, detail.draw_words(result.draws), *_about_skater_and_ice(plan)],
         "table": detail.table(result),
         "sources": cite(plan, result),
     }
+
+
+def _about_skater_and_ice(plan: Plan) -> list[str]:
+    """Where this skater's ankle stands to people measured, and whether the ice is too warm for its own hardness."""
+    setting = plan.request.settings[0]
+    warm = [warm_ice(setting.ice)] if setting.ice.melts_under_hardness else []
+    return [ankle_words(plan.request.settings), *warm]
 
 
 def cite(plan: Plan, result: Recommendation) -> list[str]:

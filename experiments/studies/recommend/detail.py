@@ -30,10 +30,11 @@ from sim.quantities import FOOT_M
 
 DRAWN_POINTS = 561
 PHYSICS = (
-    "A rigid blade is pressed on ice that yields at its hardness wherever the steel presses, and springs back a little "
-    "behind the deepest point. From the contact follow drag, the moment to twist the blade, the tightest path that it "
-    "follows without scraping, how far a push may tilt before the edge lets go, and the ankle stiffness it asks for.",
-    "Smooth-ice theory puts friction 30 to 45 % below what has been measured; ratios between blades are far safer.",
+    "A blade that bends a little in its holder is pressed on ice that yields at its hardness wherever the steel "
+    "presses, and springs back a little behind the deepest point. From the contact follow drag, the moment to twist "
+    "the blade, the tightest path that it follows without scraping, how far a push may tilt before the edge lets go, "
+    "and the ankle stiffness and the time to react that it leaves.",
+    "The level of friction rests on an assumed roughness of the ice; ratios between blades are far safer.",
     "The score is the sum of weight x log2(ratio, better above 1) over the sum of weights; 0 is the blade as measured, "
     "+0.1 is 7 % better overall. The weights come from the stated use and complaints: opinions (configs/wishes).",
 )
