@@ -12,7 +12,7 @@ TERMINAL_VALUES = ("heel_over_toe", "steel_removed_depth")
 FIGURE = (
     "glide_drag_coefficient", "glide_slow_drag_coefficient", "glide_loaded_arc", "pivot_forefoot_toe_in",
     "pivot_forefoot_toe_in_held", "pivot_heel_toe_in", "turn_drag", "turn_scrape", "turn_tightest_clean_radius",
-    "turn_exit_speed", "push_hold_angle", "critical_ankle_stiffness", "critical_reaction_delay", "nudge_shift",
+    "push_hold_angle", "critical_ankle_stiffness", "critical_reaction_delay",
     "nudge_settling_time", "stride_ice_loss",
 )  # fmt: skip
 # what one blade gives against another, in findings and over a range of sizes

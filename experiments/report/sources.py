@@ -8,7 +8,7 @@ from sim.measures import REGISTRY, STATIC
 
 GEOMETRY = "Geometry of curve, hollow and section: exact (plane curves, circle)."
 INVENTED = "Recipes: invented for demonstration unless the request brought its own."
-CONTACT = "Contact: rigid blade on ice that yields at its hardness; load balance and centre of pressure derived here."
+CONTACT = "Contact: blade on ice that yields at its hardness; load balance and centre of pressure derived here."
 RECTANGLE_REBOUND = (
     "Elastic rebound behind the deepest point: mean settlement of a uniformly loaded rectangle (Love 1929; derived "
     "here); against solutions of the half-space it returns 20 to 95 % too much work."

@@ -21,7 +21,7 @@ MANY = 12  # most lines that one overlay carries
 MOST_CHART_ROWS = 24  # most candidates of a chart that gives each a line of text
 FEW = 7  # up to here every candidate has its own hue
 
-FOOTER = "model: rigid blade on ice that yields at its hardness; demo recipes are invented"
+FOOTER = "model: blade on ice that yields at its hardness; demo recipes are invented"
 LOW = "the level of drag rests on an assumed roughness of the ice: compare ratios"
 KEY_TITLE = "blade (radii heel to toe)"
 INK, SOFT = "#222222", "#666666"

@@ -89,18 +89,18 @@ def _subject(plan: Plan) -> list[list[str]]:
         ["Stands", needs.stands],
         ["Says", "; ".join(needs.complaints) or "no complaint"],
         ["Ice", f"{setting.ice.temperature_c:g} degC"],
-        ["Runner", _runner(plan.request.cases[MEASURED_AT].candidate, bench.length_note)],
+        ["Runner", _runner(plan.request.cases[MEASURED_AT].candidate, bench.length_note, plan.order.height_m)],
         ["Trace", f"{', '.join(f.rsplit('/', 1)[-1] for f in bench.files)}: {points}"],
     ]
 
 
-def _runner(blade: Candidate, length_note: str) -> str:
+def _runner(blade: Candidate, length_note: str, height_m: float) -> str:
     section = blade.section
     hollow = "flat" if math.isinf(section.hollow_m) else f"hollow {section.hollow_m * 1e3:.3g} mm"
     edges = "edges level" if section.proud_m == 0 else f"inside edge {section.proud_m * 1e6:+.0f} um proud"
     return (
         f"{blade.recipe.length_m * 1e3:.0f} mm long ({length_note}), {section.thickness_m * 1e3:.2g} mm thick, "
-        f"{section.height_m * 1e3:.3g} mm high{'' if section.span_m else ', held rigid'}, {hollow}, {edges}"
+        f"{section.height_m * 1e3:.3g} mm high{' (assumed)' if math.isnan(height_m) else ''}, {hollow}, {edges}"
     )
 
 
@@ -267,5 +267,5 @@ def _unknown(order: WorkOrder, draws: Draws) -> list[str]:
         out.append("What has worn: the recipe last ground was not given.")
     if not math.isfinite(order.height_m):
         out.append("How much steel is left: the runner's height was not given.")
-    out.append("Skill, habit, boot, bending of steel and holder, chips and roughness of ice are not in the model.")
+    out.append("Skill, habit, boot, a holder that gives, chips and dirt on the ice are not in the model.")
     return out

@@ -41,7 +41,7 @@ def _write(pair, rolls: list[Roll], scenario: str, path: Path) -> None:
     fig.text(0.02, 0.955, f"{scenario.replace('_', ' ')}, {slow:.0f} times slower than life", fontsize=10,
              fontweight="bold", va="center")  # fmt: skip
     fig.text(0.02, 0.02, f"heights x {TALL:.0f}; toe to the right; lit: where ice presses; arrow: load line. "
-             "Model: rigid blade on ice that yields.", fontsize=7, color=fs.SOFT)  # fmt: skip
+             "Model: blade on ice that yields.", fontsize=7, color=fs.SOFT)  # fmt: skip
     axes = [fig.add_axes([0.02, 0.51 - 0.43 * k, *BOX]) for k in range(2)]
     deepest = max(float(r["depth"].max()) for r in rolls) * 1e3
     heaviest = max(float(r["load"].max()) for r in rolls)
