@@ -13,18 +13,13 @@ from experiments.report.style import DASHES, FAMILY_HUES, FEW, HUES, MANY, MARKE
 from experiments.studies.compare.rows import Results, Row
 
 
-def radius(row: Row) -> float:
-    """Radius under mid-runner, m: orders single radii."""
-    return 1.0 / max(float(np.median(row.curve["curvature"])), 1e-9)
-
-
 def looks(rows: Sequence[Row]) -> dict[str, Look]:
     """Colours of a field: each its own when few; else single radii in grey, longer darker, and a hue per family."""
     first = {row.candidate: row for row in reversed(rows)}
     names = list(dict.fromkeys(row.candidate for row in rows))
     if len(names) <= FEW:
         return {name: Look(HUES[i], DASHES[i % len(DASHES)], 1.6, MARKERS[i]) for i, name in enumerate(names)}
-    single = sorted((n for n in names if first[n].family == "single_radius"), key=lambda n: radius(first[n]))
+    single = sorted((n for n in names if first[n].family == "single_radius"), key=lambda n: first[n].radius_m)
     greys = np.linspace(0.74, 0.10, max(len(single), 2))
     out = {n: Look(f"#{3 * f'{int(255 * g):02x}'}", (), 1.1, "o") for n, g in zip(single, greys)}
     families = list(dict.fromkeys(first[n].family for n in names if n not in out))

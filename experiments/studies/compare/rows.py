@@ -23,7 +23,8 @@ LOST_REASON = "the computation broke off: it killed every worker that took it (o
 
 @dataclass(eq=False)
 class Row:
-    """All that came of one case. curve, contacts[state], series[scenario]: named 1-D arrays; SI.
+    """All that came of one case. curve, contacts[state], series[scenario]: named 1-D arrays; SI; empty unless all is
+    kept. radius_m: of the zone at the heel, by which single radii are put in order.
 
     score, its parts and the frontier gains are filled in when the whole run is known.
     """
@@ -38,6 +39,7 @@ class Row:
     curve: dict[str, np.ndarray]
     contacts: dict[str, dict[str, np.ndarray]]
     series: dict[str, dict[str, np.ndarray]]
+    radius_m: float = math.nan
     score: float = math.nan
     parts: dict[str, float] = field(default_factory=dict)
     gains: dict[tuple[str, str], Gain] = field(default_factory=dict)
@@ -152,4 +154,5 @@ def row_of(case: Case, answer: dict, measures: Sequence[str]) -> Row:
     """A worker's answer as the row of its case."""
     parts = {key: answer[key] for key in ("reasons", "outcomes", "curve", "contacts", "series")}
     return Row(case.index, case.candidate.name, case.candidate.recipe.family, case.setting.skater.name,
-               dict(zip(measures, answer["values"].tolist())), **parts)  # fmt: skip
+               dict(zip(measures, answer["values"].tolist())), radius_m=case.candidate.recipe.radii_m[0],
+               **parts)  # fmt: skip

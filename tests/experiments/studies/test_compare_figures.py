@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
+from experiments.main import run_command
 from experiments.report import style as fs
 from experiments.report.line import beyond, dense
 from experiments.report.shown import FIGURE
@@ -65,7 +66,7 @@ def _series():
 def _row(name, radius, index=0, family="single_radius", skater="adult", shift=0.0):
     return Row(
         index, name, family, skater, _values(radius, shift), {}, {s: "finished" for s in SCENARIOS}, _curve(radius),
-        {s: _contact(radius) for s in STATES}, {s: _series() for s in SCENARIOS},
+        {s: _contact(radius) for s in STATES}, {s: _series() for s in SCENARIOS}, radius,
     )  # fmt: skip
 
 
@@ -256,3 +257,15 @@ def test_legend_stays_on_the_page():
 def test_headline_measures_exist():
     assert set(FIGURE) <= set(REGISTRY)
     assert {name for pair in PAIRS for name in pair[:2]} <= set(REGISTRY)
+
+
+@pytest.mark.parametrize("detail", ["measures", "static"])
+def test_nine_blades_without_their_curves_are_drawn(detail, tmp_path):
+    """As a person runs it, figures on: what needs no curves is drawn, the rest left out, and the tables are there."""
+    words = [f"detail={detail}", f"results_dir={tmp_path}", "workers=1", "weighting=turns_first"]
+    pairs = "pairs=[[turn_drag, critical_ankle_stiffness]]"
+    assert run_command([*words, pairs]) == 0
+    (folder,) = tmp_path.glob("*/*")
+    drawn = {path.name for path in (folder / "figures").glob("*.png")}
+    assert {"07_trade_off.png", "08_measures.png"} <= drawn
+    assert len((folder / "measures.csv").read_text().splitlines()) == 10
