@@ -303,7 +303,7 @@ def critical_ankle_stiffness(t: Trial) -> float:
     return body.critical_ankle_stiffness(t.setting.skater, t.load("glide"), t.effective_radius)
 
 
-@_measure("s", "critical reaction delay", "glide", "higher", "is steady fore and aft", short="time to react")
+@_measure("s", "time to react (critical delay)", "glide", "higher", "is steady fore and aft", short="time to react")
 def critical_reaction_delay(t: Trial) -> float:
     """Time to react: the longest delay of the muscles with which the skater can still be held up at the glide state."""
     return body.critical_reaction_delay(t.setting.skater, t.load("glide"), t.effective_radius)

@@ -96,6 +96,17 @@ def ankle_words(settings: Sequence[Setting]) -> str:
     )
 
 
+HUMAN_DELAY_S = 0.15  # of a person standing, 0.1 to 0.2 s (Peterka 2002, J. Neurophysiol. 88, 1097; value from memory)
+
+
+def delay_words(delay_s: float) -> str:
+    """The time to react on a blade, over what people take."""
+    return (
+        f"Time to react on the reference: {delay_s:.2g} s, {delay_s / HUMAN_DELAY_S:.1f} times the {HUMAN_DELAY_S:g} s "
+        "that people take standing (Peterka 2002, value from memory)."
+    )
+
+
 def over_mgh(setting: Setting) -> float:
     """Ankle stiffness over body mass x g x height of the body's centre above the ankle."""
     skater = setting.skater

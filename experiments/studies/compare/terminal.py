@@ -9,7 +9,7 @@ from rich.text import Text
 from experiments.analysis.deciding import BEYOND, INSIDE, NEAR_CROWN_M, near_crown
 from experiments.report.shown import TERMINAL, TERMINAL_VALUES, heading
 from experiments.report.tables import MOST_ROWS, cell, terminal_table
-from experiments.report.words import NOT_AVAILABLE, ankle_words, warm_ice
+from experiments.report.words import NOT_AVAILABLE, ankle_words, delay_words, warm_ice
 from experiments.request.comparison import Request
 from experiments.studies.compare.rows import Results, Row
 from experiments.studies.compare.study import Plan
@@ -64,6 +64,9 @@ def _cautions(results: Results, request: Request, console: Console) -> None:
         if setting.ice.melts_under_hardness:
             console.print(Text(warm_ice(setting.ice)))
     console.print(Text(ankle_words(request.settings)))
+    delays = [r.values.get("critical_reaction_delay", math.nan) for r in results.references.values()]
+    if len(delays) == 1 and math.isfinite(delays[0]):
+        console.print(Text(delay_words(delays[0])))
     missing = [row for row in results.rows if row.reasons]
     console.print(f"{len(results.rows) - len(missing)} of {len(results.rows)} candidates have every measure.")
     for row in missing[:MOST_REASONS]:

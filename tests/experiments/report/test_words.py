@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from experiments.analysis.deciding import against_line, order_kept, side
+from experiments.report import words
 from experiments.report.words import (
     AGAINST_LINE,
     ORDER,
@@ -108,3 +109,8 @@ def test_labels_and_units_for_people():
 )  # fmt: skip
 def test_values_as_people_read_them(name, si, shown):
     assert REGISTRY[name].to_shown(np.array(si)) == pytest.approx(shown)
+
+
+def test_time_to_react_over_what_people_take():
+    """0.326 s over 0.15 s is 2.17."""
+    assert "0.33 s, 2.2 times the 0.15 s" in words.delay_words(0.326)
