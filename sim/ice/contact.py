@@ -230,7 +230,7 @@ def settle(
     bend, about, exact = bend_under(steel, law, load, FIRST_ARC), lowest(steel, beta)[0], 1e-3
     if bend <= 0.0:
         return _settle_bent(steel, ice, law, t, beta, load, guess, EXACT, gx, gw)
-    radius = _shift_per_pitch(steel, about)
+    radius = shift_per_pitch(steel, about)
     patch = _settle_bent(flexed(steel, bend, about), ice, law, t, beta, load, guess, exact, gx, gw)
     for _ in range(30):
         if math.isnan(patch.load):
@@ -356,7 +356,7 @@ def _stand_from(
         if abs(f) < EXACT and abs(g) < EXACT and _off(patch, bend) < EXACT:
             return with_tail(steel, patch), (n_u, n_v, c_u, c_v)
         if i == 0:
-            scale = _shift_per_pitch(bent, x0) / SHIFT_M
+            scale = shift_per_pitch(bent, x0) / SHIFT_M
         else:
             size = step_u * step_u + step_v * step_v
             miss_f = (f - last_f - n_u * step_u - n_v * step_v) / size
@@ -375,7 +375,7 @@ def _stand_from(
 
 
 @kernel
-def _shift_per_pitch(steel: Steel, x: float) -> float:
+def shift_per_pitch(steel: Steel, x: float) -> float:
     """How far the deepest point moves per radian of pitch, m: the radius there, within reason."""
     rise = height(steel, x + 1e-3)[1] - height(steel, x - 1e-3)[1]
     return min(max(2e-3 / max(rise, 1e-9), 0.1), 30.0)

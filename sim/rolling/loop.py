@@ -13,7 +13,7 @@ import pymunk
 
 from sim.blade.steel import Steel, flexed, lowest
 from sim.compiled import kernel
-from sim.ice.contact import DEEPEST_ALLOWED, Law, Patch, bend_under, press_ahead, with_tail
+from sim.ice.contact import DEEPEST_ALLOWED, Law, Patch, bend_under, press_ahead, shift_per_pitch, with_tail
 from sim.ice.drag import film_shear, ploughing, rough_drag
 from sim.ice.ice import IceNumbers
 from sim.ice.scrape import turn_scrape
@@ -48,7 +48,8 @@ FALL_RAD = math.radians(30)  # a leg that has turned this far from its start has
 AIRBORNE_S = 0.03  # this long without contact, while load is wanted, counts as having left the ice
 ROLLED_FILM_STEPS = 48  # film drag within 0.3 %; see the convergence test
 FALLEN_M = 0.020  # sinking this near to an end of the runner is tipping over that end
-START_BENDS = 8  # contacts by which the bend of the steel is found before the first step
+SOFT = 0.35  # steel that loses more of its curvature is taken as bent a step ago: foreseeing it would swing
+START_BENDS = 12  # contacts by which the bend of the steel is found before the first step
 ENERGY_SLACK = 1e-3  # energy from nowhere that is let pass, J per J of work turned over and one more joule
 
 # places in `keep`, what the loop remembers from step to step
@@ -215,9 +216,15 @@ def _touch(
     bent = flexed(steel, keep[_BEND], keep[_BEND_AT])
     deepest, base = lowest(bent, beta)
     patch = press_ahead(bent, ice, law, t, beta, -origin_y - base, deepest, base, gx, gw)
-    bend = bend_under(steel, law, patch.load, patch.front - patch.rear)
-    keep[_BEND], keep[_BEND_AT] = max(2.0 * bend - keep[_LAST_BEND], 0.0), 2.0 * patch.centre - keep[_LAST_AT]
-    keep[_LAST_BEND], keep[_LAST_AT] = bend, patch.centre
+    bend, at = bend_under(steel, law, patch.load, patch.front - patch.rear), patch.centre
+    ahead = 1.0
+    if bend > 0.0:  # where centre and place of the bend agree: Newton's step of `settle`
+        share = bend * shift_per_pitch(steel, patch.centre)  # of its curvature that the steel loses
+        at = patch.about + max(1.0 - share, 0.05) * (patch.centre - patch.about)
+        ahead = 1.0 if share < SOFT else 0.0
+    keep[_BEND] = max(bend + ahead * (bend - keep[_LAST_BEND]), 0.0)
+    keep[_BEND_AT] = at + ahead * (at - keep[_LAST_AT])
+    keep[_LAST_BEND], keep[_LAST_AT] = bend, at
     return patch
 
 
