@@ -85,3 +85,7 @@ def test_a_blade_that_does_not_start_has_no_energy_to_account_for(zoned, setting
     trial = Trial(Candidate("c", zoned, LEVEL), replace(setting, scenarios={"glide": scenarios["glide"]}))
     lost = trial.roll("glide")
     assert (lost.outcome, lost.series.shape[0], lost.leak_j, lost.work_j, lost.seconds) == ("no_start", 0, 0.0, 0.0, 0)
+
+
+def test_a_state_that_says_nothing_stands_upright_and_still_under_body_weight():
+    assert State(0.01) == State(0.01, lean_rad=0.0, load_bw=1.0, speed_m_s=0.0, path_radius_m=0.0)

@@ -69,7 +69,7 @@ ENDS = "Turned-up ends of the runner: assumptions of ours, no published source."
 TRACE_READING = (
     "Reading of the trace: regression spline smoothed by restricted likelihood with its Bayesian band (Wahba 1983; "
     "Nychka 1988; cited from memory), zones by an information criterion and importance sampling; measured coverage of "
-    "the 90 % intervals 84 to 98 % where zones can be told apart (tests/blade/test_reading.py)."
+    "the 90 % intervals 83 to 98 % where zones can be told apart (tests/blade/test_reading.py)."
 )
 # words in a measure's name that say which part of the model it comes from
 _OF_SIDEWAYS = ("pivot", "turn_scrape", "turn_drag", "clean_radius", "hold_angle", "turn_exit_speed", "turn_time")

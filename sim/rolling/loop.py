@@ -48,7 +48,7 @@ FALL_RAD = math.radians(30)  # a leg that has turned this far from its start has
 AIRBORNE_S = 0.03  # this long without contact, while load is wanted, counts as having left the ice
 ROLLED_FILM_STEPS = 48  # film drag within 0.3 %; see the convergence test
 FALLEN_M = 0.020  # sinking this near to an end of the runner is tipping over that end
-SOFT = 0.35  # steel that loses more of its curvature is taken as bent a step ago: foreseeing it would swing
+LIMP_SHARE = 0.35  # steel that loses more of its curvature is taken as bent a step ago: foreseeing it would swing
 START_BENDS = 12  # contacts by which the bend of the steel is found before the first step
 ENERGY_SLACK = 1e-3  # energy from nowhere that is let pass, J per J of work turned over and one more joule
 
@@ -221,7 +221,7 @@ def _touch(
     if bend > 0.0:  # where centre and place of the bend agree: Newton's step of `settle`
         share = bend * shift_per_pitch(steel, patch.centre)  # of its curvature that the steel loses
         at = patch.about + max(1.0 - share, 0.05) * (patch.centre - patch.about)
-        ahead = 1.0 if share < SOFT else 0.0
+        ahead = 1.0 if share < LIMP_SHARE else 0.0
     keep[_BEND] = max(bend + ahead * (bend - keep[_LAST_BEND]), 0.0)
     keep[_BEND_AT] = at + ahead * (at - keep[_LAST_AT])
     keep[_LAST_BEND], keep[_LAST_AT] = bend, at

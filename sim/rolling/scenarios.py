@@ -27,7 +27,8 @@ ADVICE = {
     "finished": "",
     "not_converged": "energy or positions went wrong; use a smaller time step",
     "left_ice": "the blade lost contact under load; lower the rate of loading or raise the contact damping",
-    "fell": "the body tipped over or off the end of the runner; raise the ankle stiffness or use a flatter blade",
+    "fell": "the body tipped over or off the end of the runner; raise the ankle stiffness or use a flatter blade (at "
+    "0.00 s: the steel bends away too much of its curvature for this model; state a higher runner or a shorter span)",
     "stopped": "drag ate the speed before the end of the path; start faster or turn wider",
     "sank": "the blade went 3 mm into the ice; lower the load or use a longer or thicker runner",
     "no_start": "the candidate has no equilibrium at the start; move the load line or stiffen the ankle",

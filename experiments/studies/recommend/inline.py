@@ -160,7 +160,7 @@ def _deviations(ax, drawn, reach):
     ax.set_xlim(-reach, reach)
     middle = 0.5 * (low + high)
     ax.set_ylim(middle - 500 * span, middle + 500 * span)
-    ax.set_ylabel("deviation from best-fit arc, µm")
+    ax.set_ylabel("deviation, µm")
     ax.set_xlabel("mm from mid-runner", labelpad=2)
     for x, word in ((0, "HEEL"), (1, "TOE")):
         style = {"ha": ("left", "right")[x], "va": "bottom", "fontweight": "bold"}

@@ -23,7 +23,7 @@ FEEL = {
     "pivot_forefoot_toe_in": ("Pivots easier on the toes", "Pivots with more effort on the toes"),
     "pivot_heel_toe_in": ("Pivots easier on the heel", "Pivots with more effort on the heel"),
     "turn_tightest_clean_radius": ("Follows a tighter turn before it scrapes", "Scrapes earlier in a tight turn"),
-    "turn_drag": ("Keeps more speed in a tight turn", "Loses more speed in a tight turn"),
+    "turn_drag": ("Drags less in a tight turn", "Drags more in a tight turn"),
     "glide_drag_coefficient": ("Glides further", "Glides less far"),
     "push_hold_angle": ("Lets go earlier in the push", "Holds better in the push"),
     "critical_ankle_stiffness": ("Steadier fore and aft, asks less of the ankle",

@@ -123,6 +123,12 @@ def test_an_input_changes_this_of_a_blade_and_nothing_else(name):
     assert found == pytest.approx(wanted, rel=1e-12)
 
 
+def test_the_one_boundary_of_two_zones_moves_as_well():
+    """120 and 120 mm, 2 mm toward the toe: 122 and 118."""
+    two = varied_candidate(blade(8, 12), {"boundary_shift": 0.002})
+    assert two.recipe.shares == pytest.approx((0.122, 0.118))
+
+
 def test_no_input_leaves_everything_as_it_is():
     assert changed(setting(), varied_setting(setting(), {})) == {} == changed(ZONED, varied_candidate(ZONED, {}))
 

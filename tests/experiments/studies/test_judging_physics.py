@@ -229,6 +229,21 @@ def test_a_variant_is_judged_against_the_reference_under_its_own_physics():
         assert variant.gain.shape == (2, 1)
 
 
+def test_tau_is_taken_against_the_standard_and_no_other_variant(monkeypatch):
+    """Two blades swap places in the last variant alone: that one has tau -1, all others 1."""
+    names = list(model_form.varied_physics(setting(), OTHER_ICE))
+    orders = iter([[1.0, 2.0]] * (len(names) - 1) + [[2.0, 1.0]])
+    monkeypatch.setattr(model_form, "scores", lambda *_: np.array([next(orders)]))
+    monkeypatch.setattr(model_form, "under_other_physics", other_physics)
+    asked = request([blade(10, name="a"), blade(8, 12, name="b")])
+    found = model_form.run(model_form.Plan(asked, OTHER_ICE), HERE, silent)
+    assert [variant.tau for variant in found.variants] == [1.0] * (len(names) - 1) + [-1.0]
+
+
+def other_physics(shared, setting):
+    return {"values": np.zeros((2, len(STATIC))), "base": np.zeros(len(STATIC)), "gain": np.zeros((2, 1))}
+
+
 # ---------------------------------------------------------------- sensitivity
 
 

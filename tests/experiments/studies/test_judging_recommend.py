@@ -303,7 +303,7 @@ def test_what_is_felt_from_one_percent_and_in_which_words():
                                 pivot_heel_toe_in=1.0099, critical_ankle_stiffness=0.9901), 1)  # fmt: skip
     assert found[:3] == [
         "Holds better in the push: 20 % (20 to 20 %).", "Glides further: 5 % (5 to 5 %).",
-        "Loses more speed in a tight turn: 1 % (1 to 1 %).",
+        "Drags more in a tight turn: 1 % (1 to 1 %).",
     ]  # fmt: skip
     assert found[3].startswith("Too close to call, or within 1 %: pivot on forefoot, toe in, pivot on heel, toe in")
     assert len(found) == 4 and "critical ankle stiffness" in found[3]
@@ -311,7 +311,7 @@ def test_what_is_felt_from_one_percent_and_in_which_words():
 
 FALLS = {
     "pivot_forefoot_toe_in": ("easier", "more effort"), "pivot_heel_toe_in": ("easier", "more effort"),
-    "turn_tightest_clean_radius": ("tighter", "earlier"), "turn_drag": ("Keeps more", "Loses more"),
+    "turn_tightest_clean_radius": ("tighter", "earlier"), "turn_drag": ("Drags less", "Drags more"),
     "glide_drag_coefficient": ("further", "less far"), "push_hold_angle": ("Lets go", "Holds better"),
     "critical_ankle_stiffness": ("Steadier", "Less steady"),
 }  # fmt: skip
