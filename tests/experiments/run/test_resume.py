@@ -138,6 +138,11 @@ def killed_and_resumed(name, whole, folder: Path, wait: float, only_parent: bool
     return records
 
 
+def often(*values):
+    """The first of these in every run of the tests, the others in the slow one."""
+    return [values[0], *(pytest.param(value, marks=pytest.mark.slow) for value in values[1:])]
+
+
 @pytest.mark.parametrize("name", STUDIES)
 def test_killed_once_and_resumed_to_the_same_bits(name, whole, tmp_path):
     killed_and_resumed(name, whole, tmp_path, 0.3 * whole[name][1], False)
@@ -182,7 +187,7 @@ def test_ctrl_c_says_how_to_go_on(whole, tmp_path):
     assert made(tmp_path / "r") == whole["sweep"][0]
 
 
-@pytest.mark.parametrize("size", [1_000, 5_000, 20_000, 60_000, 100_000])
+@pytest.mark.parametrize("size", often(20_000, 1_000, 5_000, 60_000, 100_000))
 def test_a_full_disk_is_one_sentence_and_the_run_goes_on_later(size, whole, tmp_path):
     status, said = ended([*STUDIES["sweep"], "workers=2", f"results_dir={tmp_path / 'r'}"], tmp_path, limit=size)
     assert status == 2 and "Traceback" not in said, said
@@ -245,7 +250,7 @@ def hdf5_bytes(tmp_path) -> bytes:
 
 
 @pytest.mark.parametrize(
-    "what", ["truncated", "garbage", "foreign HDF5", "HDF5 cut short", "empty", "missing", "flipped"]
+    "what", often("flipped", "truncated", "garbage", "foreign HDF5", "HDF5 cut short", "empty", "missing")
 )
 def test_what_is_not_whole_is_computed_anew(what, stopped, whole, tmp_path):
     journal = stopped / "answers.journal"
