@@ -169,52 +169,25 @@ def glide_pitch(t: Trial) -> float:
     return t.patch("glide").beta
 
 
-@_measure("N m", "pivot on forefoot, toe in", "pivot_forefoot", "lower", "pivots easily", short="pivot toe")
-def pivot_forefoot_toe_in(t: Trial) -> float:
-    """Moment about the leg axis to turn the toe inward, standing on the forefoot."""
-    return t.pivots("pivot_forefoot")[0]
+def _pivot(foot: str, way: str, held: bool) -> None:
+    """Register one pivot resistance: `foot` forefoot or heel, toe turned `way` in or out, about the foot or freely."""
+    place = 2 * held + (way == "out")
+
+    def resistance(t: Trial) -> float:
+        return t.pivots(f"pivot_{foot}")[place]
+
+    resistance.__name__ = f"pivot_{foot}_toe_{way}{'_held' * held}"
+    about = "about the centre of pressure, as in a sudden twist" if held else "about the centre that resists least"
+    resistance.__doc__ = f"Moment about the leg axis to turn the toe {way}ward, standing on the {foot}, {about}."
+    label = f"pivot on {foot}{' about the foot' * held}, toe {way}"
+    short = {"forefoot": "pivot toe", "heel": "pivot heel"}[foot] if way == "in" and not held else ""
+    _measure("N m", label, f"pivot_{foot}", "lower", "pivots easily", short=short)(resistance)
 
 
-@_measure("N m", "pivot on forefoot, toe out", "pivot_forefoot", "lower", "pivots easily")
-def pivot_forefoot_toe_out(t: Trial) -> float:
-    """Moment about the leg axis to turn the toe outward, standing on the forefoot."""
-    return t.pivots("pivot_forefoot")[1]
-
-
-@_measure("N m", "pivot on heel, toe in", "pivot_heel", "lower", "pivots easily", short="pivot heel")
-def pivot_heel_toe_in(t: Trial) -> float:
-    """Moment about the leg axis to turn the toe inward, standing on the heel."""
-    return t.pivots("pivot_heel")[0]
-
-
-@_measure("N m", "pivot on heel, toe out", "pivot_heel", "lower", "pivots easily")
-def pivot_heel_toe_out(t: Trial) -> float:
-    """Moment about the leg axis to turn the toe outward, standing on the heel."""
-    return t.pivots("pivot_heel")[1]
-
-
-@_measure("N m", "pivot on forefoot about the foot, toe in", "pivot_forefoot", "lower", "pivots easily")
-def pivot_forefoot_toe_in_held(t: Trial) -> float:
-    """As the pivot on the forefoot, toe in, about the centre of pressure: a sudden twist about the foot."""
-    return t.pivots("pivot_forefoot")[2]
-
-
-@_measure("N m", "pivot on forefoot about the foot, toe out", "pivot_forefoot", "lower", "pivots easily")
-def pivot_forefoot_toe_out_held(t: Trial) -> float:
-    """As the pivot on the forefoot, toe out, about the centre of pressure: a sudden twist about the foot."""
-    return t.pivots("pivot_forefoot")[3]
-
-
-@_measure("N m", "pivot on heel about the foot, toe in", "pivot_heel", "lower", "pivots easily")
-def pivot_heel_toe_in_held(t: Trial) -> float:
-    """As the pivot on the heel, toe in, about the centre of pressure: a sudden twist about the foot."""
-    return t.pivots("pivot_heel")[2]
-
-
-@_measure("N m", "pivot on heel about the foot, toe out", "pivot_heel", "lower", "pivots easily")
-def pivot_heel_toe_out_held(t: Trial) -> float:
-    """As the pivot on the heel, toe out, about the centre of pressure: a sudden twist about the foot."""
-    return t.pivots("pivot_heel")[3]
+for _held in (False, True):
+    for _foot in ("forefoot", "heel"):
+        for _way in ("in", "out"):
+            _pivot(_foot, _way, _held)
 
 
 @_measure("rad", "turn lean", "turn", "neither", "set by speed and path", _IN_DEG)

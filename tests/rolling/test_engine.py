@@ -19,6 +19,7 @@ from sim.rolling.scenarios import ADVICE, first_instant, roll
 from sim.skater.body import critical_ankle_stiffness
 from sim.skater.movement import Scenario, program
 from tests.cases import FT, GRAVITY, WEIGHT_N, PlainContact, steel_of
+from tests.rolling.conftest import held
 
 
 @pytest.fixture(scope="module")
@@ -329,3 +330,14 @@ def test_a_tight_turn_costs_speed_by_the_drag_that_is_computed(steel, ice, law, 
     assert run["path_position"][-1] == pytest.approx(scenarios["tight_turn"].path_m, abs=5e-3)
     slowed = np.trapezoid(run["drag"], run["time"]) / skater.mass_kg
     assert run["speed"][0] - run["speed"][-1] == pytest.approx(slowed, rel=5e-3)
+
+
+@pytest.mark.parametrize("height_m, span_m", [(0.018, 0.12), (0.015, 0.075), (0.02, 0.15)])
+def test_a_runner_that_bends_much_glides_where_it_was_put(single, ice, law, skater, scenarios, height_m, span_m):
+    """Bent by up to a quarter of its curvature; iterated plainly it sank or fell in the first instant."""
+    soft = held(single)._replace(rigidity=200e9 * 2.9e-3 * height_m**3 / 12, span=span_m)
+    brief = replace(scenarios["glide"], duration_s=0.05)
+    run = roll(soft, ice, law, skater, brief, program(brief, skater, soft, ice, law))
+    assert run.outcome == "finished"
+    assert np.abs(run["balance_position"] + 0.015).max() < 1e-4
+    assert np.abs(run["load"] / run["load"][0] - 1).max() < 1e-3

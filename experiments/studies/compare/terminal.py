@@ -54,9 +54,11 @@ def _cautions(results: Results, request: Request, console: Console) -> None:
     """Which blades glide at a sensitive place, and which have measures missing."""
     near = near_crown_names(results, request)
     if near:
-        others = f" and {len(near) - 1} more" if len(near) > 1 else ""
+        others = {1: " glides", 2: " and one other blade glide"}.get(
+            len(near), f" and {len(near) - 1} other blades glide"
+        )
         console.print(Text(
-            f"Caution: {near[0]}{others} glide with the groove within {NEAR_CROWN_M * 1e6:.0f} um of the crown of the "
+            f"Caution: {near[0]}{others} with the groove within {NEAR_CROWN_M * 1e6:.0f} um of the crown of the "
             "hollow. There two water films become one, so that glide drag turns on small changes of load, hollow and "
             "hardness."
         ))  # fmt: skip

@@ -33,7 +33,9 @@ def cite(plan: Plan, result: ModelForm) -> list[str]:
 def show(plan: Plan, result: ModelForm, console: Console) -> None:
     """One line per physics: first, last, and how far the order is kept."""
     headings = ("physics", "Kendall tau", "first", "last", "pairs of candidates swapped")
-    table = terminal_table(f"Order by {plan.request.scheme.name} under other physics", headings, left=(0, 2, 3))
+    table = terminal_table(
+        f"Order by the weighting {plan.request.scheme.name!r} under other physics", headings, left=(0, 2, 3)
+    )
     for variant in result.variants:
         if not np.isfinite(variant.score).all():
             table.add_row(variant.name, NOT_AVAILABLE, "a part of the score could not be computed", "", "")

@@ -33,9 +33,9 @@ class Part:
 
 
 PARTS = {
-    "measured": Part("1  Measured outside", "Numbers that somebody measured; friction on smooth ice and as shipped, "
+    "measured": Part("1a  Measured outside", "Numbers that somebody measured; friction on smooth ice and as shipped, "
                      "with an added roughness.", "measured", "reproduced", "not reproduced"),
-    "trade": Part("1  Said outside, not measured",
+    "trade": Part("1b  Said outside, not measured",
                   "Rules of the trade: no published source, no size; what is felt is an assumption of ours.",
                   "said", "supported", "not supported"),
     "textbook": Part("2  Textbook", "Closed forms and standards that others published: is the arithmetic right?",

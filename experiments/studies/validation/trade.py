@@ -238,10 +238,10 @@ def _rear_flat() -> Check:
     rear = pitch_bias(blade("rear_flat", 13 * FT, 10 * FT, 7 * FT), single(10))
     level = rear.mean() * Skater("adult").foot_length_m
     return said("12h", "Rear-flat stands toe-down (13/10/7 ft against 10 ft)", float(level > 0), level >= FELT_M,
-                "mm, heel over toe", 1e3 * level, f"a heel that is not higher by {1e3 * FELT_M:g} mm",
-                f"Mean over load lines of +-50 mm, {rear.mean() / DEG:.3f} deg, from {rear.min() / DEG:+.3f} to "
-                f"{rear.max() / DEG:+.3f} deg, and about nil over the 10 ft zone itself. If skaters feel it, then "
-                "something else than this.")  # fmt: skip
+                "mm, heel over toe", 1e3 * level, "a heel that is not higher",
+                f"Mean over load lines of +-50 mm, {rear.mean() / DEG:.3f} deg, from "
+                f"{round(rear.min() / DEG, 3) + 0.0:+.3f} to {rear.max() / DEG:+.3f} deg, and about nil over the 10 ft "
+                "zone itself. If skaters feel it, then something else than this.")  # fmt: skip
 
 
 def _arc(steels: Sequence[Steel]) -> Check:

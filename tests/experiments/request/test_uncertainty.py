@@ -6,6 +6,7 @@ from experiments.request.comparison import read_request
 from experiments.request.compose import composed
 from experiments.request.fields import Fields
 from experiments.request.uncertainty import INPUTS, read_inputs
+from sim.ice.contact import Law
 
 CONFIG = composed(["experiment=certainty"])[0]
 SETTING = read_request(composed([])[0]).settings[0]
@@ -34,6 +35,10 @@ def test_no_default_stands_at_the_end_of_its_prior(name):
     """At least a quarter of the draws on either side."""
     law = PRIORS[name].law
     assert 0.25 <= law.cdf(ITSELF.get(name, 1.0 if name.endswith("_factor") else 0.0)) <= 0.75
+
+
+def test_the_law_of_the_shipped_config_is_what_python_takes_when_nothing_is_said():
+    assert SETTING.law == Law()
 
 
 def test_what_is_the_value_itself_reads_its_unit():

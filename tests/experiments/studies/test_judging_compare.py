@@ -78,7 +78,7 @@ def test_the_caution_is_said_once_a_blade_and_with_its_distance():
     one = request([TEN], setting())
     rows = [row("ten", skater=s, glide_groove_depth=section_of(2.9e-3, 12.7e-3).depth_m) for s in ("adult", "child")]
     terminal._cautions(Results(rows, RADII, {}, {}), one, console)
-    assert said[0].startswith("Caution: ten glide with the groove within 10 um of the crown")
+    assert said[0].startswith("Caution: ten glides with the groove within 10 um of the crown")
     assert said[1].startswith("Ankle stiffness over m g h, boot included: adult 2.32.")  # 1500/(77.6 x 9.80665 x 0.85)
     assert said[2] == "2 of 2 candidates have every measure."
     rows[1].reasons["turn_drag"] = "no"

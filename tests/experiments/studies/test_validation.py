@@ -123,7 +123,7 @@ def shown(width=120):
 def test_the_terminal_starts_with_the_count_and_has_three_parts():
     text = shown()
     assert text.startswith("Measured magnitudes reproduced: 1 of 3 without")
-    heads = "1  Measured outside", "1  Said outside, not measured", "2  Textbook", "3  Ours against ours"
+    heads = "1a  Measured outside", "1b  Said outside, not measured", "2  Textbook", "3  Ours against ours"
     places = [text.index(f"\n{head}. ") for head in heads]
     assert places == sorted(places)
     belongs = {"1": "2", "4": "3", "12": "Said", "7a": "Measured"}
@@ -162,7 +162,7 @@ def test_markdown_starts_with_the_count_and_has_three_parts(tmp_path):
     text = (tmp_path / "checks.md").read_text(encoding="utf-8")
     assert text.splitlines()[0] == f"**{headline(ROWS)}**"
     heads = re.findall(r"^## (.*)$", text, re.M)
-    assert heads == ["1  Measured outside", "1  Said outside, not measured", "2  Textbook", "3  Ours against ours",
+    assert heads == ["1a  Measured outside", "1b  Said outside, not measured", "2  Textbook", "3  Ours against ours",
                      "Left out, because they prove nothing", "Sources"]  # fmt: skip
     assert {line.count("|") for line in text.splitlines() if line.startswith("|")} == {10}
     for check in ROWS:
