@@ -62,7 +62,8 @@ class Line:
     """Two costs of single radii over a continuous radius: what candidates are held against.
 
     radii: (n,) m, rising. line: (n, 2) costs, nan where refused. R is continuous: costs are interpolated in log(cost)
-    over log(R) (monotone cubic). A flat blade (R = inf) has no place on it.
+    over log(R) (monotone cubic). A flat blade (R = inf) has no place on it. A radius with a cost of 0 (a turn without
+    scrape) has no logarithm: it is a place by itself, which no blade with a cost can beat there.
     """
 
     def __init__(self, radii: np.ndarray, line: np.ndarray) -> None:
@@ -76,8 +77,11 @@ class Line:
         places = np.union1d(np.linspace(known[0], known[-1], LINE_PLACES), known)
         for i in np.flatnonzero(np.diff(np.flatnonzero(good)) > 1):  # nothing is known between radii that were refused
             places = places[(places <= known[i]) | (places >= known[i + 1])]
-        self.places = places
-        self.costs = np.ascontiguousarray(np.exp(PchipInterpolator(known, np.log(line[good]))(places)).T)
+        free = np.all(np.isfinite(line) & (line >= 0), axis=1) & np.isfinite(radii) & ~good
+        costs = np.concatenate([np.exp(PchipInterpolator(known, np.log(line[good]))(places)), line[free]])
+        self.places = np.concatenate([places, np.log(radii[free])])
+        order = np.argsort(self.places, kind="stable")
+        self.places, self.costs = self.places[order], np.ascontiguousarray(costs[order].T)
 
     def gain(self, candidate: Sequence[float], own_m: float = math.nan) -> Gain:
         """Frontier gain of (2,) costs, above 0; nan when anything is missing.
