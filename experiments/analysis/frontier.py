@@ -10,7 +10,10 @@ from scipy.interpolate import PchipInterpolator
 from experiments.request.objectives import better_way
 
 LINE_PLACES = 2001  # radii at which the single-radius line is looked at, between those it was computed for
-SHORTER, LONGER = 0.8, 1.25  # a line goes on to these times the shortest and the longest radius held against it
+REACH_SHORTER, REACH_LONGER = (
+    0.8,
+    1.25,
+)  # a line goes on to these times the shortest and the longest radius held against it
 
 
 def cost(name: str, value: float | np.ndarray, better: str = "") -> np.ndarray:
@@ -28,8 +31,8 @@ def continued(radii: np.ndarray, held: Sequence[float]) -> np.ndarray:
     """
     base = np.asarray(radii, float)
     known = [r for r in held if math.isfinite(r)]
-    low = _steps(base[0], SHORTER * min([base[0], *known]), base[0] / base[1])
-    high = _steps(base[-1], LONGER * max([base[-1], *known]), base[-1] / base[-2])
+    low = _steps(base[0], REACH_SHORTER * min([base[0], *known]), base[0] / base[1])
+    high = _steps(base[-1], REACH_LONGER * max([base[-1], *known]), base[-1] / base[-2])
     return np.concatenate([low[::-1], base, high])
 
 

@@ -9,7 +9,7 @@ from scipy import stats
 
 from experiments.request.opinions import Opinions
 
-OUTCOMES = 48  # of a measurement that is tried out
+TRIED = 48  # of a measurement that is tried out
 FULL_SHARE = 0.2  # cross products are fitted while coefficients are fewer than this share of the draws
 
 Fit = Callable[[np.ndarray], np.ndarray]  # (draw, input) standard normal inputs -> (draw, output) expected outputs
@@ -89,7 +89,11 @@ def value_of_knowing(z: np.ndarray, net: np.ndarray, fit: Fit | None = None) -> 
 
 
 def share_settled(
-    group: Group, outputs: np.ndarray, decided: Callable[[np.ndarray], bool], seed: int = 0, outcomes: int = OUTCOMES
+    group: Group,
+    outputs: np.ndarray,
+    decided: Callable[[np.ndarray], bool],
+    seed: int = 0,
+    outcomes: int = TRIED,
 ) -> float:
     """Share of outcomes of a measurement after which the case is decided. outputs: (draw, output), whatever `decided`
     judges by; it gets the outputs redrawn as they would be known then, and answers whether they decide.

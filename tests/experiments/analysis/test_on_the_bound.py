@@ -7,10 +7,18 @@ import pytest
 from scipy import stats
 
 from experiments.analysis import draws, grinding
-from experiments.analysis.deciding import against_line, alike, clear, large_change, near_crown, order_kept, share_beyond
 from experiments.analysis.draws import beats, checked_draw_count, ratio_samples
 from experiments.analysis.frontier import Line, frontier_gain
 from experiments.analysis.grinding import LIMITS, ROUNDING, check
+from experiments.analysis.judging.intervals import (
+    against_line,
+    alike,
+    clear,
+    large_change,
+    near_crown,
+    order_kept,
+    share_beyond,
+)
 from experiments.request.uncertainty import Input
 from sim.blade.recipe import Recipe
 from sim.errors import BladeError
