@@ -1,13 +1,13 @@
 """What to measure first: what knowing an input is worth, and how often a measurement of it would settle the case."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy import stats
 
-from experiments.request.opinions import Opinions
+from experiments.request.opinions import WEIGHTS, Measurement, Opinions
 
 TRIED = 48  # of a measurement that is tried out
 FULL_SHARE = 0.2  # cross products are fitted while coefficients are fewer than this share of the draws
@@ -51,6 +51,31 @@ def noise_of_accuracy(accuracy: float, deviation: float) -> float:
 def noise_of_left(left: float) -> float:
     """The same from the share of the standard deviation that is left: left = s/sqrt(1 + s^2), 0 < left < 1."""
     return left / math.sqrt(1 - left**2)
+
+
+def groups_of(
+    measurements: Sequence[Measurement], columns: Mapping[str, np.ndarray], base: Mapping[str, np.ndarray],
+    wishes: tuple[np.ndarray, Fit] | None = None,
+) -> list[Group]:  # fmt: skip
+    """The measurements that could be made here. columns: drawn inputs by name, (draw,); base: measures of the blade as
+    it is by name, (draw,), above 0; wishes: (draw, measure) normals of the weights, and the outputs expected at such.
+
+    A measurement of what is not drawn, or does not scatter, is left out: it is known already.
+    """
+    found = []
+    for one in measurements:
+        if one.of == (WEIGHTS,):
+            if wishes is not None:
+                noise = np.full(wishes[0].shape[1], noise_of_left(one.left))
+                found.append(Group(one.name, wishes[0], noise, wishes[1]))
+            continue
+        known = [columns[x] if x in columns else np.log(base[x]) for x in one.of if x in columns or x in base]
+        known = [x for x in known if np.std(x) > 0]
+        if known:
+            noise = [noise_of_left(one.left) if math.isnan(one.accuracy) else noise_of_accuracy(one.accuracy, np.std(x))
+                     for x in known]  # fmt: skip
+            found.append(Group(one.name, np.column_stack([normal_scores(x) for x in known]), np.array(noise)))
+    return found
 
 
 def terms(z: np.ndarray, crossed: bool) -> np.ndarray:

@@ -1,5 +1,7 @@
 """What the skater wants, in doubt: weights drawn about those stated, and the scores that they make."""
 
+from collections.abc import Callable
+
 import numpy as np
 from scipy import stats
 
@@ -29,6 +31,14 @@ def weighted(weights: np.ndarray, log_gains: np.ndarray) -> np.ndarray:
     log_gains: (draw, blade, measure). Of a measure without weight nothing need be known."""
     w = np.broadcast_to(np.asarray(weights, float), (len(log_gains), np.shape(log_gains)[2]))
     return np.where(w[:, None, :] > 0, w[:, None, :] * log_gains, 0.0).sum(axis=2)
+
+
+def expected_scores(stated: np.ndarray, gains: np.ndarray, opinions: Opinions) -> Callable[[np.ndarray], np.ndarray]:
+    """From (draw, measure) normals of the weights to the (draw, blade) scores expected of them, exactly: the weights are
+    drawn apart from all else, so those are weights times mean gains. stated: (measure,); gains: (draw, blade, measure).
+    """
+    mean = np.nanmean(gains, axis=0)
+    return lambda normals: drawn_weights(stated, normals, opinions) @ mean.T
 
 
 def log_gains(values: np.ndarray, base: np.ndarray, better: list[str]) -> np.ndarray:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from experiments.analysis.judging.weights import drawn_weights, log_gains, weighted
+from experiments.analysis.judging.weights import drawn_weights, expected_scores, log_gains, weighted
 from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
 
 NAN = math.nan
@@ -51,3 +51,14 @@ def test_gains_point_the_better_way_in_log2():
     found = log_gains(values, base, ["lower", "higher"])
     assert found[0, 0].tolist() == [-1.0, 1.0] and found[0, 1, 0] == 1.0 and math.isnan(found[0, 1, 1])
     assert math.isnan(found[1, 0, 0]) and found[1, 0, 1] == 2.0 and math.isnan(found[1, 1, 0]) and found[1, 1, 1] == -1
+
+
+def test_scores_expected_of_weights_are_the_mean_over_all_else():
+    """Two loops: at each of three sets of normals the mean of scores over 4,000 draws of the gains."""
+    rng = np.random.default_rng(3)
+    gains = rng.normal([[0.1, 0.3], [-0.2, 0.5]], 0.1, (4000, 2, 2))
+    normals = np.array([[0.0, 0.0], [1.0, -1.0], [-2.0, 0.5]])
+    found = expected_scores([1, 3], gains, OPINIONS)(normals)
+    for row, z in zip(found, normals):
+        w = drawn_weights([1, 3], np.tile(z, (4000, 1)), OPINIONS)
+        assert row == pytest.approx(weighted(w, gains).mean(axis=0), rel=1e-9)
