@@ -34,8 +34,8 @@ def weighted(weights: np.ndarray, log_gains: np.ndarray) -> np.ndarray:
 
 
 def expected_scores(stated: np.ndarray, gains: np.ndarray, opinions: Opinions) -> Callable[[np.ndarray], np.ndarray]:
-    """From (draw, measure) normals of the weights to the (draw, blade) scores expected of them. Exact: weights are drawn
-    apart from all else, so it is weights times mean gains. stated: (measure,); gains: (draw, blade, measure).
+    """From (draw, measure) normals of the weights to the (draw, blade) scores expected of them. Exact: weights are
+    drawn apart from all else, so it is weights times mean gains. stated: (measure,); gains: (draw, blade, measure).
     """
     mean = np.nanmean(gains, axis=0)
     return lambda normals: drawn_weights(stated, normals, opinions) @ mean.T
