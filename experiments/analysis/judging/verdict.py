@@ -45,7 +45,7 @@ class Verdict:
     pays: float
     net: float
     spread: tuple[float, float, float]
-    removed: int = -1
+    removed: int
 
 
 def price(steel_m: np.ndarray, opinions: Opinions) -> np.ndarray:

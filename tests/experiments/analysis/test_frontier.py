@@ -138,7 +138,10 @@ def test_a_single_radius_is_one_of_those_it_is_held_against():
     """Costs that no radius of the line reaches, said to be those of 9 ft: on the line, at 9 ft."""
     found = Line(RADII, POWERS).gain((0.3, 6.0), 2.7432)
     assert Line(RADII, POWERS).gain((0.3, 6.0)).gain > 1.2
-    assert (found.gain, found.radius_m, found.at_end) == (1.0, 2.7432, False) and found.beats >= 1.0
+    assert (found.gain, found.radius_m, found.at_end) == (1.0, 2.7432, False)
+    for b in (8.0, 9.6):  # on this line both gains are (a^2 b)^(-1/3): 1.116 and 1.050
+        near = Line(RADII, POWERS).gain((0.3, b), 2.7432)
+        assert (near.gain, near.beats) == (1.0, pytest.approx((0.09 * b) ** (-1 / 3), rel=2e-3))
 
 
 @pytest.mark.parametrize("costs", [(0.9, 20.0), (0.45, 12.0)])

@@ -82,6 +82,11 @@ def test_what_is_refused(shipped, path, value, words):
     assert words in str(refused.value).replace("opinions.measurements.", "")
 
 
+def test_bounds_belong_to_what_is_allowed(shipped):
+    assert read_opinions(changed(shipped, ("price_of_a_visit", "value"), 2.0)).price_of_a_visit == 2.0
+    assert read_opinions(changed(shipped, ("name",), "n" * 40)).cap == 0.05
+
+
 def test_equal_bounds_are_allowed(shipped):
     found = read_opinions(changed(shipped, ("probably_from", "value"), 0.9))
     assert found.probably_from == found.regrind_from == 0.9

@@ -125,6 +125,12 @@ def test_a_single_radius_that_is_best_itself_has_nothing_added_and_without_one_n
     assert alone.single == -1 and math.isnan(alone.zones_sure) and math.isnan(alone.zones_add[1])
 
 
+def test_the_single_radius_may_be_the_first_of_the_library_and_one_percent_itself_is_not_felt():
+    lib = library({"pivot": 0.0}, {"pivot": math.log2(1.01)}, single=[True, False])
+    found = one(lib)
+    assert (found.blade, found.single, found.zones_sure, found.serves) == (1, 0, 0.0, ()) and found.sure == 0.0
+
+
 def test_draws_of_a_present_blade_that_failed_do_not_count():
     lib = library({"pivot": [0.3] * 10 + [NAN] * 2 + [0.3] * 7 + [0.0]})
     lib = Library(np.concatenate([lib.gains, np.full((20, 1, 3), NAN)]), *list(vars(lib).values())[1:])

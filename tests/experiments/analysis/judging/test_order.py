@@ -32,6 +32,14 @@ def test_one_behind_the_first_that_is_beaten_starts_a_group_though_the_old_leade
     """Medians 10, 9, 8; the leader beats b in all draws and c, who scatters, in six of ten: c is compared with b."""
     a, b, c = [10] * 10, [9] * 10, [8] * 6 + [20] * 4
     assert tie_groups(wins(a, b, c), "higher", OPINIONS) == [[0], [1, 2]]
+    first = [30] * 10
+    assert tie_groups(wins(first, b, c), "higher", OPINIONS) == [[0], [1, 2]], "nor where that beats both"
+
+
+def test_a_group_is_measured_from_its_leader_and_not_from_its_last():
+    """The leader beats b and c in eight of ten, b beats c in all: all three are tied with the leader."""
+    a, b, c = [10] * 8 + [1] * 2, [9] * 10, [8] * 10
+    assert tie_groups(wins(a, b, c), "higher", OPINIONS) == [[0, 1, 2]]
 
 
 def test_equals_are_tied_and_a_tie_is_half_a_win():
@@ -39,6 +47,8 @@ def test_equals_are_tied_and_a_tie_is_half_a_win():
     assert tie_groups(wins([5] * 10, [5] * 10), "higher", OPINIONS) == [[0, 1]]
     assert tie_groups(wins([5] * 10, [5] * 2 + [4] * 8), "higher", OPINIONS) == [[0], [1]]
     assert tie_groups(wins([5] * 10, [5] * 3 + [4] * 7), "higher", OPINIONS) == [[0, 1]]
+    mostly = wins([5] * 100, [4] * 79 + [5] * 20 + [6])  # 0.79 and half of 0.20
+    assert tie_groups(mostly, "higher", OPINIONS) == [[0, 1]]
 
 
 def test_draws_that_a_blade_does_not_have_do_not_count_and_a_blade_without_any_has_no_place():
@@ -111,7 +121,8 @@ def test_weight_comes_first_from_where_the_rival_is_farthest_behind():
 
 
 def test_who_is_ahead_nowhere_never_comes_first_and_a_missing_measure_has_no_place():
-    assert math.isinf(flip_distance([1, 1], [[1.0, 0.5], [0.5, 0.5]], OPINIONS).distance)
+    never = flip_distance([1, 1], [[1.0, 0.5], [0.5, 0.5]], OPINIONS)
+    assert math.isinf(never.distance) and (never.first, never.rival, never.to) == (0, -1, -1)
     assert math.isinf(flip_distance([1, 1], [[1.0, 0.5], [1.0, 0.5]], OPINIONS).distance), "the same blade twice"
     found = flip_distance([1, 1], [[9.0, math.nan], [1.0, 0.0], [0.0, 0.5]], OPINIONS)
     assert (found.first, found.rival) == (1, 2)

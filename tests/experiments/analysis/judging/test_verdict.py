@@ -84,7 +84,8 @@ def test_the_best_is_that_of_the_greatest_mean_net_among_the_able_and_harmless()
 def test_makes_no_difference_within_one_percent_in_nine_of_ten():
     """log2(1.01) is 0.01436."""
     for small, share, reason in ((0.0143, 9, "makes_no_difference"), (0.0144, 9, "below_the_price"),
-                                 (0.0143, 8, "below_the_price"), (-0.0143, 9, "makes_no_difference")):  # fmt: skip
+                                 (0.0143, 8, "below_the_price"), (-0.0143, 9, "makes_no_difference"),
+                                 (math.log2(1.01), 9, "below_the_price")):  # fmt: skip
         found = judged(counted(share, 10 - share, small, 0.015))
         assert (found.kind, found.reason) == ("leave", reason)
 
@@ -109,12 +110,13 @@ def test_a_harmful_blade_that_would_not_be_offered_anyway_is_no_reason(up, remov
     assert found.removed == removed
     assert found.reason == ("nothing_helps_without_harm" if removed == 1 else "makes_no_difference")
     assert judged([0.001] * 10, [0.019] * 10, fine=[True, False]).removed == -1, "it would not pay"
+    assert judged([0.001] * 10, [0.02] * 10, fine=[True, False]).removed == -1, "nor does a net of nothing"
 
 
 def test_nothing_can_be_ground():
     found = judged([0.5] * 10, able=[False])
     assert (found.kind, found.reason, found.best, found.removed) == ("leave", "nothing_can_be_ground", -1, -1)
-    assert math.isnan(found.better) and math.isnan(found.net)
+    assert math.isnan(found.better) and math.isnan(found.net) and len(found.spread) == 3
     assert judged([NAN] * 10).reason == "nothing_can_be_ground", "a blade that never works is none"
 
 
