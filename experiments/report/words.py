@@ -11,7 +11,7 @@ from sim.skater.body import GRAVITY
 from sim.trial import Setting
 
 NOT_AVAILABLE = "n/a"
-# judgements of analysis/deciding in words
+# judgements of analysis/judging in words
 SIDE = {"better": "clearly better", "worse": "clearly worse", "undecided": "too close to call"}
 AGAINST_LINE = {
     "beyond": "beyond the line", "inside": "inside the line", "undecided": "too close to call",

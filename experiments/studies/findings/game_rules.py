@@ -19,7 +19,7 @@ from experiments.studies.validation.trade import FELT_RATIO
 from sim.measures import REGISTRY
 from sim.quantities import FOOT_M
 
-SUPPORTED, LIMIT, NONE, REFUTED, UNSEEN, OPEN, UNKNOWN = (
+SUPPORTED, LIMIT, NONE, REFUTED, UNSEEN, OPEN, NOT_HAD = (
     "supported", "supported as a limit", "no support", "refuted", "cannot be seen", "open", "could not be computed",
 )  # fmt: skip
 RULES_TITLE = "Starts, stops, speed, quickness: what the trade says, and what the model shows"
@@ -44,7 +44,7 @@ def verdict_of(advantage: np.ndarray) -> str:
     support where none of it lies above what can be felt; else open.
     """
     if not np.isfinite(advantage).all():
-        return UNKNOWN
+        return NOT_HAD
     low, _, high = intervals(advantage)
     if low > FELT_RATIO:
         return SUPPORTED

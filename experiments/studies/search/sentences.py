@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from experiments.analysis.deciding import BEYOND, against_line, order_kept
+from experiments.analysis.judging.intervals import BEYOND, against_line, order_kept
 from experiments.report.words import AGAINST_LINE, ORDER
 from experiments.request.grids import zone_words
 from experiments.studies.search.study import FrontBlade, Plan, SearchResult

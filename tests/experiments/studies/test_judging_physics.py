@@ -68,7 +68,8 @@ def test_the_map_is_put_together_candidate_pair_glide_turn():
         "turn_drag": np.array([[b, b, *radii**2] for b in turn]),
     }
     pair = ("critical_ankle_stiffness", "turn_drag")
-    found = stance_map._crossed_gains(table, [pair, pair[::-1]], [2, 2], radii)
+    recipes = [blade(9, 11).recipe] * 2
+    found = stance_map._crossed_gains(table, [pair, pair[::-1]], [(2, radii)] * 2, radii, recipes)
     assert found.shape == (2, 2, 2, 3)
     one = (glide[:, None] ** 2 * turn) ** (-1 / 3)
     assert found[0, 0] == pytest.approx(one, rel=1e-3) and found[0, 1] == pytest.approx(one, rel=1e-3)

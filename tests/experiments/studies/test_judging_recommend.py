@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from experiments.analysis.deciding import Choice, Verdict
+from experiments.analysis.judging.judge import Choice, Verdict
 from experiments.analysis.variants import statics
 from experiments.request.fields import Fields
 from experiments.request.objectives import Weighting
