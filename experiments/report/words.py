@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from experiments.analysis.judging.statement import Statement
 from sim.ice.ice import Ice
 from sim.measures import REGISTRY, Measure
 from sim.skater.body import GRAVITY
@@ -60,12 +61,39 @@ def size_text(ratio: Sequence[float]) -> str:
 
 def change_text(ratio: float) -> str:
     """A ratio as a signed percentage."""
-    return f"{100 * (ratio - 1):+.1f} %"
+    return f"{round(100 * (ratio - 1), 1) + 0.0:+.1f} %"  # no minus before nothing
 
 
-def share_text(share: float) -> str:
-    """A share in whole per cent."""
-    return f"{100 * share:.0f} %" if math.isfinite(share) else NOT_AVAILABLE
+def share_text(share: float, digits: int = 0) -> str:
+    """A share in per cent."""
+    return f"{100 * share:.{digits}f} %" if math.isfinite(share) else NOT_AVAILABLE
+
+
+def groups_text(groups: Sequence[Sequence[int]], names: Sequence[str]) -> str:
+    """Tie groups with their places: 1: A; 2 to 4 tied: B, C, D; 5: E."""
+    out, place = [], 1
+    for group in groups:
+        last = place + len(group) - 1
+        head = f"{place}" if len(group) == 1 else f"{place} to {last} tied"
+        out.append(f"{head}: {', '.join(names[i] for i in group)}")
+        place = last + 1
+    return "; ".join(out)
+
+
+STATEMENT = {
+    "beyond": "beyond every single radius", "on_the_line": "on the line", "inside": "inside the line",
+    "not_beyond": "not beyond", "cannot_tell": "cannot tell", "unknown": "could not be computed",
+}  # fmt: skip
+
+
+def statement_text(said: Statement, spread: Sequence[float]) -> str:
+    """A statement against single radii with the interval (5, 50, 95 %) of the gain, or the share where none holds."""
+    words = STATEMENT[said.kind]
+    if said.kind == "unknown":
+        return words
+    if said.kind == "cannot_tell":
+        words = f"{words}: beyond in {share_text(said.share_beyond)}"
+    return f"{words} ({change_text(spread[0])} to {change_text(spread[2])})"
 
 
 def unit_text(measure: Measure) -> str:

@@ -102,12 +102,17 @@ def read_stated(config: dict, recipes: list | None = None) -> Stated:
         top.text(key)
     for key in ("candidates_from", "resume", "skater"):  # dealt with elsewhere
         top.has(key)
+    if top.raw("kind") == "compare":  # what its study reads of a whole config
+        for key in ("uncertainty", "draws", "seed"):
+            top.has(key)
     blade, ice, (law, damping) = read_blade(top.inner("blade")), read_ice(top.inner("ice")), read_law(top.inner("law"))
     scenarios = {name: read_scenario(name, Fields(v, f"scenarios.{name}")) for name, v in _named(top, "scenarios")}
     detail = top.choice("detail", DETAILS) if top.has("detail") else "full"
     kept = {"full": tuple(scenarios), "measures": ROLLED_STATES, "static": ()}[detail]
     states, bias_lines = read_states(top.inner("states"))
     line, scheme, pairs = _line(top.inner("radius_line")), read_weighting(top.inner("weighting")), read_pairs(top)
+    if not scheme.weights and top.raw("kind") != "compare":
+        raise BladeError("weighting: this study orders blades by one; choose even, turns_first or another.")
     skaters = [(f"skaters.{key}", value) for key, value in _named(top, "skaters")] or [("skater", top.raw("skater"))]
     top.has("candidates")
     entries = expand(recipes or top.listed("candidates"), MOST_CASES // len(skaters))

@@ -19,7 +19,10 @@ class Weighting:
 
 
 def read_weighting(fields: Fields) -> Weighting:
-    """Read and check a weighting. Raises BladeError for unknown measures, bad weights, an open direction."""
+    """Read and check a weighting; one without any weight orders nothing.
+
+    Raises BladeError for unknown measures, bad weights, an open direction.
+    """
     inner = fields.inner("weights")
     weights, better = {}, {}
     for name in inner.mapping:
@@ -28,7 +31,7 @@ def read_weighting(fields: Fields) -> Weighting:
             raise BladeError(
                 f"{inner.path(name)}: more is neither better nor worse; write {{weight: 1, better: lower}} or higher."
             )
-    if not sum(weights.values()) > 0:
+    if weights and not sum(weights.values()) > 0:
         raise BladeError(f"{inner.where}: the weights add up to nothing; give at least one measure a weight above 0.")
     result = Weighting(fields.text("name", 40), weights, better)
     fields.done()

@@ -258,7 +258,7 @@ def brake(
 ) -> tuple[Patch, float]:
     """(contact, S in N) of a blade across the travel that slides outward and carries `weight`, N; t = tan(lean).
 
-    Normal to the bottom face the ice gives N, along it S; together they bear the weight and pull back along the travel:
+    Along the leg axis the ice gives N, across it S; together they bear the weight and pull back along the travel:
     N cos(lean) - S sin(lean) = m g and N sin(lean) + S cos(lean) = m a. So N = m g cos(bite)/cos(lean + bite) with
     bite = atan(S/N), and a = g tan(lean + bite) (derived here). The blade meets fresh ice: `law` with standing contact.
     .load is nan when the blade cannot do it.

@@ -167,7 +167,7 @@ def edge_change_time(
 ) -> float:
     """Least time, s, from a lean to the same lean on the other edge by steering a clean track under the body.
 
-    Roll of a mass at h = a_h + b_h above the ice whose blade follows a track of curvature k at speed v: h th'' =
+    Roll of a mass at h = a_h + b_h above the ice whose blade follows a track of curvature k at its speed v: h th'' =
     g sin(th) - v^2 k (1 - h k sin(th)) cos(th), an inverted pendulum on a turning base; the mass runs h sin(th) nearer
     to the centre than the blade (derived here; without that the times are 12 to 18 % shorter). With th = lean cos(pi
     t/T) the greatest k is asked for at the start, where h lean (pi/T)^2 = v^2 k (1 - h k sin(lean)) cos(lean) -

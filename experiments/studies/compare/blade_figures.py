@@ -92,7 +92,7 @@ def _curvatures(ax, rows, field):
     ax.spines["right"].set_visible(True)
     feet = ax.secondary_yaxis("right", functions=(lambda k: k, lambda k: k))
     ticks, last = [], math.inf
-    for radius in (3, 4, 5, 6, 7, 8, 9, 10, 11, 13, 16, 20, 30, 50, 70, 100):
+    for radius in (3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 16, 20, 30, 50, 70, 100):
         k = 1 / (radius * FOOT_M)
         if ax.get_ylim()[0] < k < ax.get_ylim()[1] and last - k > 0.075 * np.ptp(ax.get_ylim()):
             ticks.append(radius)

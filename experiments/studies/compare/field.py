@@ -9,6 +9,7 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.legend import Legend
 
+from experiments.analysis.draws import Draws
 from experiments.report.style import DASHES, FAMILY_HUES, FEW, HUES, MANY, MARKERS, SKY, Look, key, key_width
 from experiments.studies.compare.rows import Results, Row
 
@@ -69,6 +70,7 @@ class Field:
     reference: Row | None
     radii: np.ndarray
     line: dict[str, np.ndarray]
+    draws: Draws | None = None
 
     @property
     def values(self) -> dict[str, float]:
@@ -106,7 +108,8 @@ def field_of(results: Results, skater: str, label: str, looks: dict[str, Look], 
     reference = results.references.get(skater)
     row = next((row for row in rows if reference and _same(row, reference)), None)
     line = results.line.get(skater, {})
-    return Field(rows, looks, skater if several else "", label, row, reference, results.line_radii, line)
+    draws = results.draws.get(skater)
+    return Field(rows, looks, skater if several else "", label, row, reference, results.line_radii, line, draws)
 
 
 def _same(a: Row, b: Row) -> bool:

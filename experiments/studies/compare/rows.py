@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from experiments.analysis.draws import Draws
 from experiments.analysis.frontier import Gain
 from experiments.analysis.variants import single_radius, statics
 from experiments.request.comparison import Case
@@ -26,7 +27,8 @@ class Row:
     """All that came of one case. curve, contacts[state], series[scenario]: named 1-D arrays; SI; empty unless all is
     kept. radius_m: of the zone at the heel, by which single radii are put in order.
 
-    score, its parts and the frontier gains are filled in when the whole run is known.
+    score (nan without a weighting), its parts, the frontier gains, and whether the blade is on another runner or hollow
+    than the reference and so has single radii of its own, are filled in when the whole run is known.
     """
 
     index: int
@@ -43,6 +45,7 @@ class Row:
     score: float = math.nan
     parts: dict[str, float] = field(default_factory=dict)
     gains: dict[tuple[str, str], Gain] = field(default_factory=dict)
+    on_its_own: bool = False
 
     @property
     def reason(self) -> str:
@@ -53,13 +56,15 @@ class Row:
 @dataclass
 class Results:
     """Rows in the order of the request; the single-radius line, line[skater][measure] over line_radii; the reference
-    blade itself under each skater; and the measures that were asked for."""
+    blade itself under each skater; the measures that were asked for; and by skater the draws of the static measures,
+    none where only nominal values were asked for."""
 
     rows: list[Row]
     line_radii: np.ndarray
     line: dict[str, dict[str, np.ndarray]]
     references: dict[str, Row]
     measures: tuple[str, ...] = tuple(REGISTRY)
+    draws: dict[str, Draws] = field(default_factory=dict)
 
     @property
     def answered(self) -> bool:

@@ -2,20 +2,26 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from experiments.analysis.draws import run_draws
 from experiments.analysis.frontier import continued, cost
 from experiments.analysis.scores import contributions
 from experiments.analysis.variants import HeldLine, runner_like
 from experiments.request.comparison import Case, Request, read_request
+from experiments.request.fields import Fields
+from experiments.request.uncertainty import Sampling, read_sampling
 from experiments.run.workers import HERE, Progress, Workers, silent
 from experiments.studies.compare.rows import Results, Row, Shared, lost_task, row_of, run_case, work
+from sim.errors import BladeError
 from sim.measures import STATIC
 from sim.trial import Candidate, Setting
 
-KEYS = ()
+KEYS = ("uncertainty", "draws", "seed")
+FEWEST_DRAWS = 16  # below them an interval says nothing
+MOST_DRAWN_BLADES = 40  # of one skater; more than a table shows are compared by their nominal values
 PORTION_ROLLED, PORTION_STATIC = 4, 64  # cases that a worker takes at once, at most: a tenth of a second or so
 PORTIONS = 64  # at least so many, where there are enough cases
 RADII_TOGETHER = 16
@@ -23,19 +29,37 @@ RADII_TOGETHER = 16
 
 @dataclass(frozen=True)
 class Plan:
-    """What is compared."""
+    """What is compared, and how its uncertain inputs are drawn; None: nominal values only."""
 
     request: Request
+    sampling: Sampling | None = None
+
+    @property
+    def drawn(self) -> bool:
+        """Whether intervals are computed: asked for, and few enough blades of each skater."""
+        return self.sampling is not None and len(self.request.candidates) <= MOST_DRAWN_BLADES
 
 
 def read(own: dict, rest: dict) -> Plan:
     """Check the config. Raises BladeError; a key that belongs to another study is unknown here."""
-    return Plan(read_request(rest))
+    request, fields = read_request(rest), Fields(own, "")
+    sampling = read_sampling(fields, 0) if fields.has("uncertainty") else None
+    fields.done()
+    if sampling and 0 < sampling.draws < FEWEST_DRAWS:
+        raise BladeError(f"draws: {sampling.draws} are too few for an interval; use 0 for none, or {FEWEST_DRAWS} up.")
+    return Plan(request, sampling if sampling and sampling.draws else None)
 
 
 def run(plan: Plan, workers: Workers, progress: Progress) -> Results:
-    """All rows, judged."""
-    return compared(plan.request, workers, progress)
+    """All rows, judged; with draws of the static measures where they are asked for."""
+    results = compared(plan.request, workers, progress)
+    if plan.drawn:
+        inputs, draws, seed = plan.sampling.inputs, plan.sampling.draws, plan.sampling.seed
+        for setting in plan.request.settings:
+            mine = tuple(case for case in plan.request.cases if case.setting is setting)
+            asked = replace(plan.request, cases=mine, settings=(setting,))
+            results.draws[setting.skater.name] = run_draws(asked, inputs, draws, seed, workers, progress)
+    return results
 
 
 def compared(request: Request, workers: Workers = HERE, progress: Progress = silent) -> Results:
@@ -128,7 +152,8 @@ def judge_rows(results: Results, request: Request, lines: Sequence[HeldLine]) ->
     for row, case, line in zip(results.rows, request.cases, lines):
         base = results.references[row.skater].values
         row.parts = contributions(row.values, base, request.scheme)
-        row.score = sum(row.parts.values())
+        row.score = sum(row.parts.values()) if row.parts else math.nan
+        row.on_its_own = runner_like(case.candidate, case.setting.reference) != case.setting.reference
         for pair in request.pairs:
             costs = [float(cost(name, row.values[name])) for name in pair]
             row.gains[pair] = line.gain(pair, costs, case.candidate.recipe)

@@ -1,13 +1,18 @@
 """What a comparison leaves: results.h5 (describes itself, opens in xarray) and measures.csv, whole or not at all."""
 
 import math
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
 import h5py
 import numpy as np
 
+from experiments.analysis.draws import Draws
+from experiments.analysis.judging.statement import statement
 from experiments.report import sources
+from experiments.report.draw_tables import write_intervals
+from experiments.request.opinions import Opinions
 from experiments.run.files import csv_table, h5_file, put, scale
 from experiments.run.folder import RunFolder
 from experiments.studies.compare.rows import Results, Row
@@ -27,12 +32,19 @@ CONTACT_UNITS = {"x": "m", "penetration": "m", "pressure": "Pa", "loaded_width":
 
 
 def write(plan: Plan, results: Results, folder: RunFolder) -> None:
-    """results.h5, measures.csv, and a line of the log for each row with missing measures."""
+    """results.h5, measures.csv, and a line of the log for each row with missing measures.
+
+    Where inputs were drawn, also intervals.csv and statements.csv, one set a skater.
+    """
     for row in [row for row in results.rows if row.reasons][:MOST_LOGGED]:
         failed = {name: outcome for name, outcome in row.outcomes.items() if outcome != "finished"}
         folder.log(f"{row.candidate}, {row.skater}: {failed} [{row.reason}]")
     write_h5(folder.path / "results.h5", results, folder.attributes())
     write_csv(folder.path / "measures.csv", results)
+    for skater, draws in results.draws.items():
+        end = re.sub(r"\W+", "_", f"_{skater}") if len(results.draws) > 1 else ""
+        write_intervals(folder.path / f"intervals{end}.csv", draws)
+        write_statements(folder.path / f"statements{end}.csv", draws, plan.request.opinions)
 
 
 def cite(plan: Plan, results: Results) -> list[str]:
@@ -60,6 +72,17 @@ def write_h5(path: Path, results: Results, attributes: dict[str, str]) -> None:
         _line(file.create_group("single_radius"), results)
         _reference(file.create_group("reference"), results)
         _judgement(file.create_group("judgement"), rows)
+
+
+def write_statements(path: Path, draws: Draws, opinions: Opinions) -> None:
+    """One line a blade and a declared pair: what is said of it against every single radius, and on what."""
+    header = ["candidate", "pair", "statement", "share_beyond", "share_on_the_line", "share_inside", "median_gain"]
+    with csv_table(path, header) as writer:
+        for i, candidate in enumerate(draws.candidates):
+            for k, pair in enumerate(draws.pairs):
+                said = statement(draws.gain[:, i, k], opinions)
+                shares = (said.share_beyond, said.share_on, said.share_inside, said.median)
+                writer.writerow([candidate, " | ".join(pair), said.kind, *map(_text, shares)])
 
 
 def labels(rows: Sequence[Row]) -> list[str]:
@@ -130,9 +153,10 @@ def _reference(group, results):
 
 
 def _judgement(group, rows):
-    """Score with its parts, and frontier gain for each declared pair."""
+    """Score with its parts where a weighting was asked for, and nominal frontier gain for each declared pair."""
     candidate = _candidates(group, rows)
-    put(group, "score", np.array([row.score for row in rows]), "1", "score, sum of the parts", candidate)
+    if rows[0].parts:
+        put(group, "score", np.array([row.score for row in rows]), "1", "score, sum of the parts", candidate)
     for name in rows[0].parts:
         part = np.array([row.parts.get(name, math.nan) for row in rows])
         put(group, f"part_{name}", part, "1", f"part of the score from {name}", candidate)
@@ -156,11 +180,12 @@ def write_csv(path: Path, results: Results) -> None:
     """One line a case, tidy: names, then every measure in SI with its unit in the header, outcomes and reason."""
     scenarios = list(dict.fromkeys(s for row in results.rows for s in row.outcomes))
     gains = [f"gain_{'__'.join(p)} [1]" for p in results.rows[0].gains]
+    scored = ["score [1]"] if results.rows[0].parts else []
     header = [
         "candidate",
         "family",
         "skater",
-        "score [1]",
+        *scored,
         *gains,
         *(f"{name} [{REGISTRY[name].unit}]" for name in results.measures),
     ]
@@ -168,5 +193,5 @@ def write_csv(path: Path, results: Results) -> None:
         for row in results.rows:
             numbers = [_text(row.values[name]) for name in results.measures]
             outcomes = [row.outcomes.get(s, "not run") for s in scenarios]
-            judged = [_text(v) for v in (row.score, *(g.gain for g in row.gains.values()))]
+            judged = [_text(v) for v in (*([row.score] if scored else []), *(g.gain for g in row.gains.values()))]
             writer.writerow([row.candidate, row.family, row.skater, *judged, *numbers, *outcomes, row.reason])

@@ -7,13 +7,21 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from experiments.analysis.draws import intervals, ratio_samples, run_draws
 from experiments.analysis.frontier import Gain
 from experiments.analysis.variants import HeldLine
+from experiments.report.words import groups_text
+from experiments.request.compose import composed
+from experiments.request.fields import Fields
 from experiments.request.objectives import Weighting
+from experiments.request.uncertainty import Sampling, read_inputs
+from experiments.run.workers import HERE, silent
 from experiments.studies.compare import study, terminal
 from experiments.studies.compare.rows import Results, Row
+from sim.errors import BladeError
 from sim.measures import REGISTRY
-from tests.experiments.analysis.hand import FT, ICE, PAIRS, TEN, blade, request, section_of, setting
+from tests.experiments.analysis.hand import FT, ICE, PAIRS, TEN, blade, draws_of, request, section_of, setting
+from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
 
 RADII = np.geomspace(2.0, 5.0, 61)
 PAIR = ("turn_drag", "push_hold_angle")
@@ -81,7 +89,7 @@ def test_the_caution_is_said_once_a_blade_and_with_its_distance():
     one = request([TEN], setting())
     rows = [row("ten", skater=s, glide_groove_depth=section_of(2.9e-3, 12.7e-3).depth_m) for s in ("adult", "child")]
     terminal._cautions(Results(rows, RADII, {}, {}), one, console)
-    assert said[0].startswith("Caution: ten glides with the groove within 10 um of the crown")
+    assert said[0].startswith("Caution: 1 of 1 blades glide with the groove within 10 µm of the crown")
     assert said[1].startswith("Ankle stiffness over m g h, boot included: adult 2.32.")  # 1500/(77.6 x 9.80665 x 0.85)
     assert said[2] == "2 of 2 candidates have every measure."
     rows[1].reasons["turn_drag"] = "no"
@@ -102,23 +110,62 @@ def test_warm_ice_has_a_caution_and_other_ice_none():
 # ---------------------------------------------------------------- how a gain reads
 
 
+JUDGED = request([TEN, blade(9, name="nine")], setting(), pairs=(PAIR,), opinions=OPINIONS)
+
+
 @pytest.mark.parametrize(
     ("gain", "words"),
-    [
-        (1.0051, "yes, 0.5 % past 9.0 ft"),
-        (1.0049, "on the line, 9.0 ft"),
-        (0.9951, "on the line, 9.0 ft"),
-        (0.9949, "no, 9.0 ft has 0.5 % less"),
-        (1.25, "yes, 25.0 % past 9.0 ft"),
-        (math.nan, "n/a"),
-    ],
-)
-def test_a_gain_in_words(gain, words):
+    [(1.0051, "nominal +0.5 %, 9.0 ft"), (0.99996, "nominal +0.0 %, 9.0 ft"), (0.9, "nominal -10.0 %, 9.0 ft"),
+     (math.nan, "n/a")],
+)  # fmt: skip
+def test_a_nominal_gain_in_words_makes_no_claim(gain, words):
     one = row()
     one.gains[PAIR] = Gain(gain, gain, 9 * FT, False)
-    assert terminal._gain(one, PAIR) == words
+    assert terminal._stands(one, PAIR, None, JUDGED) == words
     one.gains[PAIR] = Gain(gain, gain, 9 * FT, True)
-    assert terminal._gain(one, PAIR) == (words if words == "n/a" else f"{words}, the end of the range")
+    assert terminal._stands(one, PAIR, None, JUDGED) == (words if words == "n/a" else f"{words}, the end of the range")
+
+
+@pytest.mark.parametrize(
+    ("gains", "words"),
+    [
+        ([1.02] * 20, "beyond every single radius (+2.0 % to +2.0 %)"),
+        ([1.02] * 19 + [1.0], "beyond every single radius (+1.9 % to +2.0 %)"),  # 95 % of the draws
+        ([1.02] * 18 + [1.0] * 2, "cannot tell: beyond in 90 % (+0.0 % to +2.0 %)"),
+        ([1.0] * 20, "on the line (+0.0 % to +0.0 %)"),
+        ([0.98] * 20, "inside the line (-2.0 % to -2.0 %)"),
+        ([0.98] * 10 + [1.0] * 10, "not beyond (-2.0 % to +0.0 %)"),
+        ([math.nan] * 20, "could not be computed"),
+    ],
+)
+def test_a_statement_holds_for_the_draws_of_its_own_blade_and_pair(gains, words):
+    one = row("nine")
+    one.gains[PAIR] = Gain(1.0, 1.0, 9 * FT, False)
+    both = np.stack([np.full(20, 1.5), gains], axis=1)[:, :, None]
+    draws = draws_of({}, names=("ten", "nine"), gain=both, pairs=(PAIR,))
+    assert terminal._stands(one, PAIR, draws, JUDGED) == f"{words}\nnominal +0.0 %, 9.0 ft"
+    assert terminal._stands(one, PAIR, replace(draws, pairs=(PAIR[::-1],)), JUDGED).startswith("one run\n")
+
+
+def test_places_in_tie_groups():
+    assert groups_text([[2], [0, 3, 1], [4]], "abcde") == "1: c; 2 to 4 tied: a, d, b; 5: e"
+    assert groups_text([], "a") == ""
+
+
+def test_what_turns_the_first_place_round():
+    """turn drag weighs 3 of 4, hold 1: logs of a (0.10, 0.00), b (0.08, 0.04): 0.075 against 0.070. A share t moved
+    to hold takes 0.02 t from the lead and gives b 0.04 t: 0.005 = 0.06 t, t = 8.3 %."""
+    drag = np.tile(2.0 ** -np.array([0.10, 0.08]), (9, 1))
+    hold = np.tile(2.0 ** np.array([0.0, 0.04]), (9, 1))
+    draws = draws_of({"turn_drag": drag, "push_hold_angle": hold}, names=("a", "b"))
+    assert terminal.flip_text(draws, JUDGED) == (
+        "By medians a is first; b would be when 8.3 % of the weight moves to hold angle at push."
+    )
+    close = draws_of({"turn_drag": np.tile(2.0 ** -np.array([0.10, 0.09]), (9, 1)), "push_hold_angle": hold},
+                     names=("a", "b"))  # fmt: skip
+    assert terminal.flip_text(close, JUDGED).startswith("By medians b is first; a would be when 5.0 %")
+    ahead = draws_of({"turn_drag": drag}, names=("a", "b"))
+    assert terminal.flip_text(ahead, JUDGED) == "a stays first however these weights are shared out."
 
 
 def test_rows_are_shown_by_their_score_and_those_without_one_last():
@@ -130,5 +177,49 @@ def test_rows_are_shown_by_their_score_and_those_without_one_last():
 
 def test_ratios_to_the_reference_and_values_of_which_a_ratio_means_nothing():
     base, one = row(turn_drag=2.0, heel_over_toe=0.001), row(turn_drag=2.5, heel_over_toe=-0.002)
-    assert terminal._ratio(one, base, "turn_drag") == "1.250" and terminal._ratio(one, base, "heel_over_toe") == "-2.00"
-    assert terminal._ratio(one, row(turn_drag=0.0), "turn_drag") == "n/a"
+    assert terminal._ratio(one, base, "turn_drag", {}, None) == "1.25"
+    assert terminal._ratio(one, base, "heel_over_toe", {}, None) == "-2.00"
+    assert terminal._ratio(one, row(turn_drag=0.0), "turn_drag", {}, None) == "n/a"
+
+
+def test_a_drawn_ratio_is_its_median_over_its_interval_and_not_the_nominal_one():
+    """101 draws of b evenly from 1.00 to 2.00 times the reference: 1.05, 1.50, 1.95; heights in mm, as differences."""
+    even = np.linspace(1.0, 2.0, 101)
+    draws = draws_of({"turn_drag": np.stack([even * 0 + 1, even], axis=1),
+                      "heel_over_toe": np.stack([even * 0, even * 1e-3], axis=1)}, names=("a", "b"),
+                     references={"heel_over_toe": np.zeros(101)})  # fmt: skip
+    spread = {name: intervals(ratio_samples(draws, name)) for name in ("turn_drag", "heel_over_toe")}
+    one, base = row("b", turn_drag=9.0), row(turn_drag=1.0)
+    assert terminal._ratio(one, base, "turn_drag", spread, draws) == "1.50\n1.05-1.95"
+    assert terminal._ratio(one, base, "heel_over_toe", spread, draws) == "+1.50\n+1.05 to +1.95"
+    assert terminal._ratio(one, base, "nudge_shift", spread, draws) == "1.000", "rolled: one run"
+
+
+@pytest.mark.parametrize(("given", "drawn"), [(0, None), (16, 16), (128, 128)])
+def test_draws_are_asked_for_or_not(given, drawn):
+    config = composed([f"draws={given}"])[0]
+    own = {key: config[key] for key in study.KEYS}
+    plan = study.read(own, {key: value for key, value in config.items() if key not in own})
+    assert (plan.sampling and plan.sampling.draws) == drawn and plan.drawn == bool(drawn)
+
+
+def test_too_few_draws_are_refused_and_too_many_blades_are_not_drawn():
+    config = composed(["draws=15"])[0]
+    own = {key: config[key] for key in study.KEYS}
+    with pytest.raises(BladeError, match="draws: 15 are too few"):
+        study.read(own, {key: value for key, value in config.items() if key not in own})
+    some = [blade(9, name=f"b{i}") for i in range(41)]
+    assert study.Plan(request(some[:40]), "sampling").drawn and not study.Plan(request(some), "sampling").drawn
+
+
+def test_each_skater_is_drawn_apart_with_the_numbers_of_a_study_of_its_own(monkeypatch):
+    inputs = read_inputs(Fields(composed([])[0]["uncertainty"], "uncertainty"))
+    one = request([blade(9, name="nine"), TEN], detail="static", line_m=(8 * FT, 12 * FT))
+    heavy = setting(skater=replace(setting().skater, name="heavy", mass_kg=100.0))
+    cases = (*one.cases, *(replace(c, index=c.index + 2, setting=heavy) for c in one.cases))
+    both = replace(one, cases=cases, settings=(one.settings[0], heavy))
+    found = study.run(study.Plan(both, Sampling(inputs, 16, 3)), HERE, silent)
+    alone = run_draws(replace(one, cases=cases[2:], settings=(heavy,)), inputs, 16, 3)
+    assert list(found.draws) == ["adult", "heavy"]
+    assert np.array_equal(found.draws["heavy"].values, alone.values, equal_nan=True)
+    assert not np.array_equal(found.draws["adult"].values, alone.values, equal_nan=True)

@@ -220,11 +220,13 @@ def test_findings_are_put_together_of_their_parts(monkeypatch):
     monkeypatch.setattr(findings, "line_costs", lambda one, radii, pair: radii * len(pair[0]))
     monkeypatch.setattr(findings, "best_zones", lambda r, seed, *_: ("zones", seed))
     monkeypatch.setattr(findings, "surroundings", lambda r: "around")
+    monkeypatch.setattr(findings.rest_of_game, "play", lambda r, asked, sampling, *_: ("game", asked, sampling.seed))
     monkeypatch.setattr(findings, "trade_rules", lambda: ["rule"])
-    plan = SimpleNamespace(request=request([TEN], pairs=PAIRS), stances="map", physics="forms",
+    plan = SimpleNamespace(request=request([TEN], pairs=PAIRS), stances="map", physics="forms", asked="radii",
                            sampling=SimpleNamespace(inputs="inputs", draws=16, seed=5))  # fmt: skip
     found = findings.run(plan, HERE, silent)
     assert (found.draws, asked["draws"], found.stances, found.physics) == ("draws", ("inputs", 16, 5), "map", "forms")
+    assert found.game == ("game", "radii", 5)
     assert found.zones == ("zones", 5) and (found.surroundings, found.rules) == ("around", ("rule",))
     assert set(found.line) == set(PAIRS[:2])
     assert found.line[PAIRS[1]] == pytest.approx(np.array([6 * FT, 16 * FT]) * len("turn_drag"))
