@@ -365,15 +365,17 @@ def test_another_skater_by_the_reference_model(skater):
     """Every mass, height and stiffness that the formulas ask for is this skater's own."""
     setting, blade = shipped(skater), other("8 ft")
     body, t = same(setting.skater), Trial(BLADES["8 ft"], setting)
-    edge = rest.clean_radius(rest.edge_state(blade, body))
-    start, turn = rest.start(blade, body), rest.fast_turn(blade, body, scrape=False)
+    line = {name: state.line_m for name, state in setting.states.items()}  # a shorter foot, shorter lines
+    edge = rest.clean_radius(rest.edge_state(blade, body, line=line["edge_change"]))
+    start, turn = rest.start(blade, body, line=line["start_push"]), rest.fast_turn(blade, body, scrape=False)
+    pitch, lean = rest.transfer(blade, body, lines=(line["pivot_forefoot"], line["pivot_heel"]))
     wanted = {
         "start_loss_share": start.loss, "start_hold_angle": start.hold,
         "stop_deceleration": rest.stop(blade, body).deceleration, "stop_across_moment": rest.across(blade, body),
         "fast_turn_drag": turn.drag, "fast_turn_hold_angle": turn.hold, "fast_turn_reaction_delay": turn.delay,
         "fast_turn_clean_margin": turn.margin,
         "edge_change_time": rest.half_cosine_time(edge, EDGE_LEAN, EDGE_SPEED, body.h),
-        "transfer_pitch": rest.transfer(blade, body)[0], "transfer_lean": rest.transfer(blade, body)[1],
+        "transfer_pitch": pitch, "transfer_lean": lean,
     }  # fmt: skip
     for name, value in wanted.items():
         compare(name, measured(t, name), value)
