@@ -11,7 +11,7 @@ from sim.blade.recipe import Recipe
 from sim.blade.section import Section
 from sim.errors import BladeError
 from sim.measures import REGISTRY, ROLLED_STATES, evaluate
-from sim.trial import Candidate, Setting, Trial
+from sim.trial import Candidate, Setting, State, Trial
 
 OF_LAW = {"rebound_factor": "rebound_factor", "steel_sink": "sink", "roughness": "rough", "scuff": "scuff"}
 LINE_RADII = 33  # single radii of the line that a frontier gain is taken against, in studies of many settings
@@ -32,17 +32,38 @@ def varied_setting(setting: Setting, inputs: dict[str, float]) -> Setting:
         ankle_stiffness=setting.skater.ankle_stiffness * get("ankle_stiffness_factor", 1.0),
         passive_share=get("passive_share", setting.skater.passive_share),
     )
-    shifts = {"glide": "glide", "turn": "turn", "push": "push", "pivot_forefoot": "pivot", "pivot_heel": "pivot"}
-    states = {
-        name: replace(state, line_m=state.line_m + get(f"{shifts[name]}_line_shift", 0.0))
-        for name, state in setting.states.items()
-    }
+    states = {name: _varied_state(name, state, inputs) for name, state in setting.states.items()}
     scenarios = {
         name: s if s.mode == "free" else replace(s, guide_rate_rad_s=get("guide_rate", s.guide_rate_rad_s))
         for name, s in setting.scenarios.items()
     }
     reference = varied_candidate(setting.reference, {k: v for k, v in inputs.items() if k not in GRINDING})
     return replace(setting, ice=ice, law=law, skater=skater, states=states, scenarios=scenarios, reference=reference)
+
+
+# whose shift moves a state's load line; and the inputs that change its lean, load, speed and angle to the travel
+LINE_OF = {
+    "glide": "glide", "stop": "glide", "stop_across": "glide", "turn": "turn", "fast_turn": "turn",
+    "edge_change": "turn", "push": "push", "start_push": "push", "pivot_forefoot": "pivot", "pivot_heel": "pivot",
+}  # fmt: skip
+FORM_OF = {
+    "start_push": {"speed": "start_speed_factor", "turned": "start_angle_shift"}, "stop": {"lean": "stop_lean_shift"},
+    "stop_across": {"lean": "across_lean_shift", "load": "across_load_factor"},
+    "edge_change": {"lean": "edge_lean_shift", "speed": "edge_speed_factor"},
+}  # fmt: skip
+
+
+def _varied_state(name: str, state: State, inputs: dict[str, float]) -> State:
+    """A state under its inputs, where it has any. Raises BladeError for one that no skater holds."""
+    form = {key: inputs[given] for key, given in FORM_OF.get(name, {}).items() if given in inputs}
+    return replace(
+        state,
+        line_m=state.line_m + inputs.get(f"{LINE_OF[name]}_line_shift", 0.0),
+        lean_rad=state.lean_rad + form.get("lean", 0.0),
+        load_bw=state.load_bw * form.get("load", 1.0),
+        speed_m_s=state.speed_m_s * form.get("speed", 1.0),
+        turned_out_rad=state.turned_out_rad + form.get("turned", 0.0),
+    )
 
 
 def drawn_setting(setting: Setting, inputs: dict[str, float]) -> Setting:

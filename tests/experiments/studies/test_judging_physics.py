@@ -166,6 +166,7 @@ SWITCHED = {
     "no film": {"law.film": 0.0},
     "scuff 0": {"law.scuff": 0.0},
     "scuff 0.04": {"law.scuff": 0.04},
+    "stiff body from edge to edge": {"skater.stiff_body": True},
     "ice constants other": {
         "ice.modulus_pa": 8e9, "ice.viscosity_pa_s": 1.7e-3, "ice.conductivity_w_mk": 1.6,
         "ice.diffusivity_m2_s": 0.8e-6,
