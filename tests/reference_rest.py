@@ -11,9 +11,9 @@ inside wall leaves the ice, and what lies behind x_0 meets ice as fresh as what 
 Ice pushes N e and S inward across the leg, -u: up N cos(th) - S sin(th) = m g, inward N sin(th) + S cos(th) = m a.
 Edge change.  A mass at h above a point that runs at v on a path of curvature k, leaned by th to the inside.  What the
 ice gives runs through the mass, along the leg: h th'' = g sin(th) - a cos(th), a the sideways acceleration of the
-mass.  On the blade's own path a = v^2 k (the default).  The mass runs nearer to the centre by h sin(th) and turns at
-the same rate: a = v^2 k (1 - h k sin(th)) if v is the blade's speed (inner="blade"), v^2 k/(1 - h k sin(th)) if it is
-the speed of the mass (inner="mass").
+mass.  It runs nearer to the centre than the blade by h sin(th) and turns at the same rate: a = v^2 k (1 - h k sin(th))
+if v is the blade's speed (inner="blade", the default), v^2 k/(1 - h k sin(th)) if it is the speed of the mass
+(inner="mass").  The first sketch had it run on the blade's path, a = v^2 k (inner=None), which lies between the two.
 """
 
 from types import SimpleNamespace as NS
@@ -111,21 +111,24 @@ def fast_turn(bl, sk, speed=8.0, rho=10.0, line=0.0, T=-5.0, scrape=True, **kw):
 
 
 # ---------------------------------------------------------------- edge change
-def pull(k, th, v, h, inner=None):
+def pull(k, th, v, h, inner="blade"):
     """Sideways acceleration of the mass toward the centre of a path of curvature k."""
     room = 1.0 if inner is None else 1 - h * k * np.sin(th)
     return v**2 * k * (room if inner == "blade" else 1 / room)
 
 
-def needed(th, th2, v, h, inner=None, g=rm.G):
-    """Curvature of the blade's path at lean th with th'' = th2: `pull` turned round; nan where no path does it."""
-    A, s = (g * np.sin(th) - h * th2) / (v**2 * np.cos(th)), h * np.sin(th)
+def needed(th, th2, v, h, inner="blade", g=rm.G, arm=None):
+    """Curvature of the blade's path at lean th with th'' = th2: `pull` turned round; nan where no path does it.
+
+    arm: what stands for h before th'', h of a mass without size.
+    """
+    A, s = (g * np.sin(th) - (arm or h) * th2) / (v**2 * np.cos(th)), h * np.sin(th)
     if inner == "blade":
         return 2 * A / (1 + np.sqrt(1 - 4 * s * A))
     return A / (1 + A * s) if inner == "mass" else A
 
 
-def half_cosine_time(rho_c, th_0, v, h, inner=None, g=rm.G):
+def half_cosine_time(rho_c, th_0, v, h, inner="blade", g=rm.G, arm=None):
     """Time of th = th_0 cos(pi t/T) at whose most curved instant the path is rho_c; found by its own peak, not by form.
 
     Only |k| anywhere along the movement is looked at, so that where it peaks is an outcome.
@@ -134,7 +137,7 @@ def half_cosine_time(rho_c, th_0, v, h, inner=None, g=rm.G):
 
     def peak(T):
         with np.errstate(invalid="ignore"):
-            k = np.abs(needed(th, -((np.pi / T) ** 2) * th, v, h, inner, g))
+            k = np.abs(needed(th, -((np.pi / T) ** 2) * th, v, h, inner, g, arm))
         return np.max(np.where(np.isnan(k), 1e9, k))
 
     slow = 1e4
@@ -143,7 +146,7 @@ def half_cosine_time(rho_c, th_0, v, h, inner=None, g=rm.G):
     return brentq(lambda T: peak(T) - 1 / rho_c, 1e-3, slow, xtol=1e-13, rtol=1e-12)
 
 
-def roll(k, th_0, v, h, T, inner=None, g=rm.G):
+def roll(k, th_0, v, h, T, inner="blade", g=rm.G):
     """(t, th, th') of h th'' = g sin th - v^2 k(t, th) cos th from rest at th_0 over T."""
 
     def rhs(t, y):
@@ -153,7 +156,7 @@ def roll(k, th_0, v, h, T, inner=None, g=rm.G):
     return s.t, s.y[0], s.y[1]
 
 
-def full_lock_time(rho_c, th_0, v, h, inner=None, g=rm.G):
+def full_lock_time(rho_c, th_0, v, h, inner="blade", g=rm.G):
     """Rest to rest from th_0 to -th_0 at |k| = 1/rho_c throughout: by symmetry twice the time to upright."""
 
     def rhs(t, y):
@@ -172,22 +175,24 @@ def edge_state(bl, sk, lean=15 * DEG, share=1.0, line=0.030, **kw):
     return at(bl, lean, share * sk.m * rm.G, line, **kw)
 
 
-def stiff_times(rho_c, hold, sk, th_0, v, inertia=None):
-    """(steering, edge): shortest times of a body that rolls as one piece; both must hold, so the later counts.
+def stiff_push(T, sk, th_0, v, inner="blade"):
+    """(angle of the ice's push outward of the leg axis, curvature) at the first instant of th = th_0 cos(pi t/T).
 
-    About the contact (m h^2 + I) th'' = m h (g sin th - v^2 k cos th).  About its own centre I th'' = h F, F the force
-    across the leg; along the leg N = m (g cos th + v^2 k sin th) where th' = 0.  |th''| is greatest at the ends.
+    A body with inertia I_b about its own centre: about the contact (m h^2 + I_b) th'' = m h (g sin(th) - a cos(th));
+    the push is what accelerates its centre, m (a + h (sin th)'', g + h (cos th)'') in (inward, up), with th' = 0.
     """
-    I_b = sk.I_b if inertia is None else inertia
-    tall = sk.h + I_b / (sk.m * sk.h)
+    bend = th_0 * (np.pi / T) ** 2  # -th''
+    sin, cos, h = np.sin(th_0), np.cos(th_0), sk.h
+    a = ((h + sk.I_b / (sk.m * h)) * bend + rm.G * sin) / cos
+    push = np.arctan2(a - h * cos * bend, rm.G + h * sin * bend)
+    return push - th_0, needed(th_0, -bend, v, h, inner, arm=h + sk.I_b / (sk.m * h))
 
-    def tilt(T):
-        bend = th_0 * (np.pi / T) ** 2
-        N = sk.m * (rm.G * np.cos(th_0) + v**2 * needed(th_0, -bend, v, tall) * np.sin(th_0))
-        return np.arctan(I_b * bend / sk.h / N)
 
-    edge = brentq(lambda T: tilt(T) - hold, 1e-3, 100.0) if hold > 0 else np.inf
-    return half_cosine_time(rho_c, th_0, v, tall), edge
+def stiff_times(rho_c, hold, sk, th_0, v, inner="blade"):
+    """(steering, edge): shortest times of a body that rolls as one piece; both must hold, so the later counts."""
+    steering = half_cosine_time(rho_c, th_0, v, sk.h, inner, arm=sk.h + sk.I_b / (sk.m * sk.h))
+    tilt = lambda T: stiff_push(T, sk, th_0, v, inner)[0] - hold
+    return steering, brentq(tilt, 1e-2, 1e4) if hold > 0 else np.inf
 
 
 # ---------------------------------------------------------------- transfer

@@ -6,100 +6,44 @@ trade: long track (22 m, 1.1 mm, flat, in a tube) and figure (2.1 m, 4 mm, hollo
 
 import math
 from dataclasses import dataclass, replace
-from functools import cache
 
-import numpy as np
 import pytest
 
-from experiments.request.comparison import read_request
-from experiments.request.compose import composed
 from sim.blade.curve import BladeCurve
-from sim.blade.recipe import Recipe
-from sim.blade.section import Section
 from sim.ice.contact import GAUSS, stand
-from sim.measures import evaluate
-from sim.trial import Candidate, Setting, Trial
-from tests import reference_model
+from sim.trial import Trial
 from tests import reference_rest as rest
 from tests.cases import FT, PlainContact, relative
 from tests.cases import GRAVITY as G
+from tests.rest_cases import (
+    BLADES,
+    DEG,
+    EDGE_LEAN,
+    EDGE_SPEED,
+    FEET,
+    SHARE,
+    TOLD,
+    compare,
+    measured,
+    other,
+    same,
+    shipped,
+    trial,
+)
 
-DEG = math.radians(1.0)
 SCUFF = 0.02
-SHARE = 1e-3  # agreement of two implementations: what the reference model's cells leave
-MASS, HEIGHT = 80.0, 1.0  # of the shipped adult, and of its centre above the ice
-GAMMA = math.asin(2.9 / (2 * 12.7))
-EDGE_LEAN, EDGE_SPEED = 15 * DEG, 4.0
-
-
-def hockey(radii=(10 * FT,), hollow=12.7e-3, family="single_radius", **kw):
-    return Candidate("hockey", Recipe("h", family, radii), Section(2.9e-3, hollow, height_m=0.025, span_m=0.075, **kw))
-
-
-BLADES = {
-    "8 ft": hockey((8 * FT,)),
-    "10 ft": hockey(),
-    "13 ft": hockey((13 * FT,)),
-    "long track": Candidate("l", Recipe("l", "single_radius", (22.0,), length_m=0.40), Section(1.1e-3, math.inf)),
-    "figure": Candidate("f", Recipe("f", "single_radius", (2.1,)), Section(4e-3, 11e-3, height_m=0.025, span_m=0.075)),
-    "10 ft, hollow 9.5 mm": hockey(hollow=9.5e-3),
-    "10 ft, hollow 19 mm": hockey(hollow=19e-3),
-    "13/10/7 ft": hockey((13 * FT, 10 * FT, 7 * FT), family="rear_flat"),
-}
-FEET = ("8 ft", "10 ft", "13 ft")
-TOLD = [*FEET, "long track", "figure", "13/10/7 ft"]
-
-
-@cache
-def shipped(skater="adult") -> Setting:
-    return read_request(composed([f"skater={skater}"])[0]).cases[0].setting
-
-
-def same(skater):
-    """The same body as the reference model has it."""
-    b = skater
-    return rest.skater(
-        b.mass_kg, b.skate_mass_kg, b.body_height_m, b.ankle_height_m, b.skate_height_m, b.skate_inertia,
-        b.body_inertia, b.ankle_stiffness, b.passive_share,
-    )  # fmt: skip
-
-
-@cache
-def other(name):
-    """The same blade as the reference model has it."""
-    c = BLADES[name]
-    zones, s = [(z.length_m, z.radius_m) for z in c.recipe.zones], c.section
-    return rest.blade(zones, s.thickness_m, s.hollow_m, s.span_m, 0.025)
-
-
-@cache
-def trial(name) -> Trial:
-    return Trial(BLADES[name], shipped())
-
-
-def measured(of, *names, **states):
-    """Values by name of a blade, or of a trial of it; `states` are put in the place of the shipped ones."""
-    t = trial(of) if isinstance(of, str) else of
-    if states:
-        t = Trial(t.candidate, replace(t.setting, states={**t.setting.states, **states}))
-    values, _ = evaluate(t, list(names))
-    return [values[n] for n in names] if len(names) > 1 else values[names[0]]
-
-
-def compare(what, ours, theirs, share=SHARE):
-    print(f"{what}: {ours:.6g}, reference {theirs:.6g}, {ours / theirs - 1:+.1e}")
-    assert ours == pytest.approx(theirs, rel=share, abs=1e-12), what
+MASS = 80.0  # of the shipped adult
 
 
 # ---------------------------------------------------------------- values worked out beforehand (section 14)
 
-# 8, 10, 13 ft (long track); agreement 1 %, of edge times 2 %, or half of the last digit
+# 8, 10, 13 ft (long track); agreement 1 % or half of the last digit
 WORKED = {
     "start_loss_share": (100, "1.81 1.61 1.41"), "start_hold_angle": (1 / DEG, "4.15 4.33 4.53"),
     "stop_deceleration": (1, "4.816 4.840 4.866 3.79"), "stop_across_moment": (1, ".311 .339 .375 .299"),
     "fast_turn_drag": (1, "11.96 10.83 9.72"), "fast_turn_hold_angle": (1 / DEG, "4.43 4.59 4.76"),
     "fast_turn_reaction_delay": (1, ".281 .298 .320"), "fast_turn_clean_margin": (1, "6.22 4.95 3.79 .83"),
-    "edge_change_time": (1, ".427 .490 .583 3.84"), "transfer_pitch": (1 / DEG, "2.12 1.69 1.30"),
+    "transfer_pitch": (1 / DEG, "2.12 1.69 1.30"),
     "transfer_lean": (1 / DEG, "4.81 4.39 4.00"),
 }  # fmt: skip
 
@@ -110,8 +54,7 @@ def test_values_worked_out_beforehand(name):
     for blade, text in zip((*FEET, "long track"), wanted.split(), strict=False):
         ours, value = scale * measured(blade, name), float(text)
         print(f"{name}, {blade}: {text}, ours {ours:.5g}, {ours / value - 1:+.2%}")
-        share = 0.02 if name == "edge_change_time" else 0.01
-        assert abs(ours - value) <= max(share * value, 0.5000001 * 10.0 ** -len(text.split(".")[1]))
+        assert abs(ours - value) <= max(0.01 * value, 0.5000001 * 10.0 ** -len(text.split(".")[1]))
 
 
 @pytest.mark.parametrize("mm, wanted", [(9.5, 5.22), (19, 4.48)])
@@ -261,83 +204,6 @@ def test_delay_of_one_radius_is_the_glide_s_in_a_stronger_gravity(name):
 def test_a_turn_with_its_outside_edge_in_the_ice_has_no_margin():
     slow = replace(shipped().states["fast_turn"], speed_m_s=1.0)
     assert measured("10 ft", "fast_turn_clean_margin", fast_turn=slow) == 0.0
-
-
-# ---------------------------------------------------------------- edge change
-
-
-@cache
-def edge_radius(name, lean=EDGE_LEAN):
-    st = rest.edge_state(other(name), rest.skater(), lean)
-    return rest.clean_radius(st), reference_model.hold_angle(st)
-
-
-@pytest.mark.parametrize("speed", [3.0, 4.0, 5.0, 9.0])
-@pytest.mark.parametrize("name", TOLD)
-def test_edge_change_takes_as_long_as_its_most_curved_instant_asks(name, speed):
-    """The reference looks for the peak of |k| along the whole movement and finds the time by trying."""
-    wanted = rest.half_cosine_time(edge_radius(name)[0], EDGE_LEAN, speed, HEIGHT)
-    state = replace(shipped().states["edge_change"], speed_m_s=speed)
-    ours = measured(name, "edge_change_time", edge_change=state)
-    if math.isinf(wanted):
-        assert not math.isfinite(ours)  # a name for it, not a number
-        return
-    compare("time", ours, wanted, 1e-4)
-
-
-@pytest.mark.parametrize("name", FEET)
-def test_the_roll_equation_carries_the_skater_over_in_that_time(name):
-    """scipy's DOP853, steered open-loop: arrives at the other lean, at rest, and no path is tighter than allowed."""
-    T, rho_c = measured(name, "edge_change_time"), edge_radius(name)[0]
-    lean = lambda t: EDGE_LEAN * math.cos(math.pi * t / T)  # noqa: E731
-    k = lambda t, _: rest.needed(lean(t), -((math.pi / T) ** 2) * lean(t), EDGE_SPEED, HEIGHT)  # noqa: E731
-    t, th, rate = rest.roll(k, EDGE_LEAN, EDGE_SPEED, HEIGHT, T)
-    assert th[-1] == pytest.approx(-EDGE_LEAN, rel=1e-5) and abs(rate[-1]) < 1e-5
-    curved = np.abs([k(q, 0) for q in t])
-    print(f"T {T:.4f} s; tightest {1 / curved.max():.4f} m at {t[curved.argmax()] / T:.3f} T, clean {rho_c:.4f} m")
-    assert curved.argmax() in (0, len(t) - 1)
-    assert curved.max() == pytest.approx(1 / rho_c, rel=SHARE)
-    # upright the blade may run tighter still, so that the ends are where it binds
-    between = np.linspace(0.35, 0.999, 50) * EDGE_LEAN
-    asks = rest.needed(between, -((math.pi / T) ** 2) * between, EDGE_SPEED, HEIGHT)
-    may = 1 / reference_model.clean_radius(
-        rho_c * math.cos(GAMMA) / math.sin(EDGE_LEAN + GAMMA), 2.9e-3, 12.7e-3, between
-    )
-    assert np.all(asks < may)
-
-
-@pytest.mark.parametrize("name, wanted", list(zip(FEET, (0.377, 0.431, 0.508), strict=True)))
-def test_steering_full_throughout_is_quicker_but_not_by_much(name, wanted):
-    """Rest to rest under full |k|, by integrating to upright; no movement under that limit is shorter."""
-    full = rest.full_lock_time(edge_radius(name)[0], EDGE_LEAN, EDGE_SPEED, HEIGHT)
-    ours = measured(name, "edge_change_time")
-    print(f"full {full:.4f} s, half cosine {ours:.4f} s")
-    assert full == pytest.approx(wanted, rel=0.02)
-    assert 0.85 * ours < full < 0.9004 * ours  # 2 sqrt(2)/pi where gravity is nothing beside the steering
-
-
-@pytest.mark.parametrize("degrees", [0.5, 1.0, 2.0])
-def test_a_small_change_at_speed_in_closed_form(degrees):
-    """T -> pi sqrt(h th/(v^2/rho_c - g th)), full steering (2/om) arccosh(a/(a - g th)): what the oracle rests on."""
-    rho_c, v, th = 1.1, 4.0, degrees * DEG
-    a, om = v**2 / rho_c, math.sqrt(G / HEIGHT)
-    cosine = math.pi * math.sqrt(HEIGHT * th / (a - G * th))
-    assert rest.half_cosine_time(rho_c, th, v, HEIGHT) == pytest.approx(cosine, rel=2 * th**2)
-    full = 2 / om * math.acosh(a / (a - G * th))
-    assert rest.full_lock_time(rho_c, th, v, HEIGHT) == pytest.approx(full, rel=2 * th**2)
-
-
-def test_no_edge_change_below_the_speed_that_lifts_the_skater():
-    """v^2 = g rho_c tan(th_0): just below no time is long enough, just above it is long."""
-    rho_c = edge_radius("10 ft")[0]
-    limit = math.sqrt(G * rho_c * math.tan(EDGE_LEAN))
-    times = [
-        measured("10 ft", "edge_change_time", edge_change=replace(shipped().states["edge_change"], speed_m_s=v))
-        for v in (0.995 * limit, 1.005 * limit, 1.02 * limit, 1.5 * limit)
-    ]
-    print(f"limit {limit:.4f} m/s: {times}")
-    assert not math.isfinite(times[0])
-    assert times[1] > 3 and times[1] > times[2] > times[3]
 
 
 # ---------------------------------------------------------------- transfer
