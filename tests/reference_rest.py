@@ -124,7 +124,8 @@ def needed(th, th2, v, h, inner="blade", g=rm.G, arm=None):
     """
     A, s = (g * np.sin(th) - (arm or h) * th2) / (v**2 * np.cos(th)), h * np.sin(th)
     if inner == "blade":
-        return 2 * A / (1 + np.sqrt(1 - 4 * s * A))
+        with np.errstate(invalid="ignore"):
+            return 2 * A / (1 + np.sqrt(1 - 4 * s * A))
     return A / (1 + A * s) if inner == "mass" else A
 
 
@@ -136,8 +137,7 @@ def half_cosine_time(rho_c, th_0, v, h, inner="blade", g=rm.G, arm=None):
     th = th_0 * np.cos(np.pi * np.linspace(0.0, 1.0, 401))
 
     def peak(T):
-        with np.errstate(invalid="ignore"):
-            k = np.abs(needed(th, -((np.pi / T) ** 2) * th, v, h, inner, g, arm))
+        k = np.abs(needed(th, -((np.pi / T) ** 2) * th, v, h, inner, g, arm))
         return np.max(np.where(np.isnan(k), 1e9, k))
 
     slow = 1e4
