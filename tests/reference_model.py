@@ -243,7 +243,7 @@ def at_load(cv, sec, H, N, beta, mode="sliding", f=FACTOR, b=None):
 def _at_load_line(cv, sec, H, N, x_line, mode, f):
     miss = lambda beta: _at_load(cv, sec, H, N, beta, mode, f).x_c - x_line
     guess = float(np.interp(x_line, cv.x, cv.phi))
-    w = 0.005
+    w = 0.002
     lo, hi = guess - w, guess + w
     while miss(lo) > 0:
         lo -= w
