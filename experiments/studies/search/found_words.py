@@ -109,7 +109,9 @@ def _size(plan: Plan, find: Widened, value: float) -> str:
     """A bound as people write it."""
     if find.bound.what == "radius":
         return f"{radius_words(value, plan.steps.metric)} {'mm' if plan.steps.metric else 'ft'}"
-    return f"{value:.3g}" if find.bound.what in ("length", "zones") else f"{value * 1e3:+.4g} mm"
+    if find.bound.what in ("length", "zones"):
+        return f"{value:.3g}"
+    return f"{value * 1e3:+.4g} mm" if find.bound.what == "level" else f"{value * 1e3:.4g} mm"
 
 
 def _bound_name(plan: Plan, find: Widened) -> str:
@@ -127,10 +129,10 @@ def _where(plan: Plan, find: Widened) -> str:
     zones = " and ".join(map(str, bound.zones))
     end = "shortest" if bound.low else "longest"
     return {
-        "radius": f"{'radii' if len(bound.zones) > 1 else 'radius'} {zones} from the heel at {size}, the {end} of the "
-        "space",
+        "radius": f"{'radii' if len(bound.zones) > 1 else 'radius'} {zones} from the heel at {size}, the {end} radius "
+        "of the space",
         "level": f"level point at {size}, the nearest to the {'heel' if bound.low else 'toe'} of the space",
-        "blend": f"blend of {size}, the {end} of the space",
+        "blend": f"blend of {size}, the {end} blend of the space",
         "length": f"longest zone {size} times the shortest, the most of the space",
         "zones": f"{size} zones, the most of the space",
     }[bound.what]

@@ -93,6 +93,8 @@ def show(plan: Plan, result: SearchResult, console: Console) -> None:
     headings += [f"gain, {labelled_pair(plan, pair)}".replace(" and ", " |\n") for pair in result.pairs]
     title = title_words(plan, result, "Finds, as ratios to the reference")
     table = terminal_table(title, headings)
+    for column in table.columns:  # in a narrow terminal words are broken, never cut
+        column.overflow = "fold"
     for k, blade in enumerate(result.blades):
         ratios = (f"{v:.3f}" for v in blade.costs / result.reference)
         table.add_row(str(k + 1), *ratios, *(gain_words(blade, p) for p in range(len(result.pairs))))

@@ -53,7 +53,8 @@ def test_both_ends_are_two_bounds_and_each_is_moved_alone():
     [
         (6.5, 14, (6.5, 9, 9), 6.0),  # 5.85 ft is 5.75 or 6: the grinder stops at 6
         (6.0, 14, (6, 9, 9), None),  # the grinder's own limit
-        (6.125, 14, (6.125, 9, 9), None),  # the step below 6.125 ft that can be ground is less than half a step away
+        (6.125, 14, (6.125, 9, 9), 6.0),  # half a step away
+        (6.12, 14, (6.12, 9, 9), None),  # less than half a step away
         (7, 29.5, (9, 29.5, 9), 30.0),  # 32.45 ft: the grinder stops at 30
         (7, 30, (9, 30, 9), None),
         (6.9, 14, (7, 9, 9), 6.25),  # 6.21 ft
