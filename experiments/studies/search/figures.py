@@ -62,7 +62,8 @@ def front(plan: Plan, result: SearchResult) -> Figure:
     width = 4.6 * len(pairs) + 0.6 if len(pairs) > 1 else 8.4
     note = f"{int(result.found.allowed.sum())} of {len(result.found.points)} evaluated could be ground"
     title = "Finds: recipes that can be ground, none beaten on every objective"
-    note = title_words(plan, result, note)
+    label = title_words(plan, result, "")  # ", measured at two places of the blade" or nothing
+    note += f"; objectives {label.removeprefix(', ')}" if label else ""
     fig = fs.page(width, 5.6 + 1.15 * strips, title, [note])
     height = fig.get_figheight()
     cells = fs.grid(fig, 1, len(pairs), 0.8, 0.25, 0.75, 1.15 * strips + 1.35, wgap=0.85)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from experiments.report.page import about, picture, skaters_text
 from experiments.report.page import write_page as fill
-from experiments.report.words import NOT_AVAILABLE, change_text
+from experiments.report.words import NOT_AVAILABLE
 from experiments.run.folder import RunFolder
 from experiments.studies.search.figures import MOVEMENTS, animated
 from experiments.studies.search.found_words import bounds_words, price_words, priced, ratio_of
@@ -52,10 +52,10 @@ def _row(plan: Plan, result: SearchResult, k: int, folder: Path) -> dict:
 
 
 def _prices(plan: Plan, result: SearchResult) -> list[tuple[str, str, list[str]]]:
-    """(measure, which way is better, change of each find against the reference) of every other measure."""
+    """(measure, which way is better, change of each find against the reference in %) of every other measure."""
     out = []
     for name in priced(plan):
         ratios = [ratio_of(name, blade, result) for blade in result.blades]
-        cells = [change_text(r) if math.isfinite(r) else NOT_AVAILABLE for r in ratios]
+        cells = [f"{round(100 * (r - 1), 1) + 0:+.1f}" if math.isfinite(r) else NOT_AVAILABLE for r in ratios]
         out.append((REGISTRY[name].label, REGISTRY[name].better, cells))
     return out
