@@ -126,7 +126,7 @@ def _bound_name(plan: Plan, find: Widened) -> str:
 
 def _where(plan: Plan, find: Widened) -> str:
     bound, size = find.bound, _size(plan, find, find.bound.value)
-    zones = " and ".join(map(str, bound.zones))
+    zones = " and ".join(", ".join(map(str, bound.zones)).rsplit(", ", 1))
     end = "shortest" if bound.low else "longest"
     return {
         "radius": f"{'radii' if len(bound.zones) > 1 else 'radius'} {zones} from the heel at {size}, the {end} radius "

@@ -59,8 +59,8 @@ def sentences(plan: Plan, result: SearchResult) -> list[str]:
     """All lines about the search as a whole."""
     out = [*_scope(plan, result), *_starts(plan), _tally(plan, result), *_places(plan, result)]
     if not result.blades:
-        return [*out, "Nothing was found that several radii do better than one: within this space and these limits a "
-                "single radius is as good on every objective."]  # fmt: skip
+        why = "for the reasons above" if result.tally.unground else "a single radius does as well here"
+        return [*out, f"Nothing was found: no recipe of the front is left, {why}."]
     for p in range(len(result.pairs)):
         out += [*_beyond(result, p), *_zone_worth(plan, result, p)]
     return [*out, *bound_group_words(plan, result), *(_rolled(*tau) for tau in result.taus)]

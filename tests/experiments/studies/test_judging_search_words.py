@@ -135,6 +135,11 @@ def test_a_bound_that_cannot_be_ground_beyond_says_why_and_a_metric_shop_reads_m
     assert both.count("At the bound: ") == 2 and both.endswith("At the bound: 5 zones, the most of the space.")
 
 
+def test_three_radii_at_a_bound_are_listed_as_people_do():
+    three = Widened(replace(SHORT, zones=(2, 3, 5)), np.ones(2))
+    assert price.bounds_named(plan(), found([three])).startswith("At the bound: radii 2, 3 and 5 from the heel at 7 ft")
+
+
 def test_finds_at_bounds_are_counted_and_each_bound_has_its_range_over_them():
     blades = [found([Widened(SHORT, np.array([0.94, 1.0])), Widened(LONG, np.array([1.0, 1.25]))]), found(),
               found([Widened(SHORT, np.array([0.9, 1 / 1.1]))]),
@@ -211,7 +216,9 @@ def test_nothing_found_is_said_and_nothing_else_of_finds():
     )  # fmt: skip
     lines = words.sentences(plan(), result)
     assert "4 blades of the front leave 0 finds (4 then a single radius)" in lines[1]
-    assert lines[-1].startswith("Nothing was found that several radii do better than one")
+    assert lines[-1] == "Nothing was found: no recipe of the front is left, a single radius does as well here."
+    result.tally = Tally(4, single=3, unground=1)
+    assert words.sentences(plan(), result)[-1].endswith("is left, for the reasons above.")
     assert not [x for x in lines if "at the bound" in x.lower() or "surely beyond" in x]
 
 

@@ -187,7 +187,7 @@ def test_a_page_names_prices_bounds_and_places_and_needs_nothing_else(made):
 def test_a_space_in_which_several_radii_do_no_better_says_so(tmp_path, capsys):
     """From 10 to 10.3 ft all is one radius to one grind."""
     folder = run([*SMALL, "space.radii=[10 ft, 10.3 ft]", "workers=1"], tmp_path)
-    assert "Nothing was found that several radii do better than one" in capsys.readouterr().out
+    assert "Nothing was found: no recipe of the front is left" in capsys.readouterr().out
     assert front_of(folder) == [] and not (folder / "parts").exists()
     assert "Nothing was found" in (folder / "gallery.html").read_text(encoding="utf-8")
 
