@@ -91,8 +91,13 @@ def bound_group_words(plan: Plan, result: SearchResult) -> list[str]:
                       for k, (name, _) in enumerate(plan.problem.objectives)]  # fmt: skip
             count = f"{len(known)} find{'s' * (len(known) > 1)}"
             out.append(f"{_bound_name(plan, members[0])} moved to {_size(plan, members[0], members[0].bound.wider)} "
-                       f"changes, in the {count} that can be ground with it, {' and '.join(ranges)}.")  # fmt: skip
+                       f"changes, in the {count} that can be ground with it, {_listed(ranges)}.")  # fmt: skip
     return out
+
+
+def _listed(words: list[str]) -> str:
+    """a, b and c."""
+    return " and ".join(part for part in (", ".join(words[:-1]), *words[-1:]) if part)
 
 
 def _values(plan: Plan, find: Widened) -> np.ndarray:
@@ -126,7 +131,7 @@ def _bound_name(plan: Plan, find: Widened) -> str:
 
 def _where(plan: Plan, find: Widened) -> str:
     bound, size = find.bound, _size(plan, find, find.bound.value)
-    zones = " and ".join(", ".join(map(str, bound.zones)).rsplit(", ", 1))
+    zones = _listed([str(i) for i in bound.zones])
     end = "shortest" if bound.low else "longest"
     return {
         "radius": f"{'radii' if len(bound.zones) > 1 else 'radius'} {zones} from the heel at {size}, the {end} radius "

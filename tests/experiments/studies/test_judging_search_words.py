@@ -136,6 +136,7 @@ def test_a_bound_that_cannot_be_ground_beyond_says_why_and_a_metric_shop_reads_m
 
 
 def test_three_radii_at_a_bound_are_listed_as_people_do():
+    assert [price._listed(list("abc")[:k]) for k in range(4)] == ["", "a", "a and b", "a, b and c"]
     three = Widened(replace(SHORT, zones=(2, 3, 5)), np.ones(2))
     assert price.bounds_named(plan(), found([three])).startswith("At the bound: radii 2, 3 and 5 from the heel at 7 ft")
 
