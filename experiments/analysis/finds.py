@@ -81,7 +81,8 @@ def finds_of(
     ]
     kept = scored if space.most == 1 else [f for f in scored if not one_radius(f.recipe, tolerance)]
     others = np.array([f.costs for f in scored]).reshape(-1, len(problem.objectives))
-    best = [f for f in kept if not beaten(f.costs, np.vstack([others, single if space.most > 1 else others[:0]]))]
+    others = np.vstack([others, single]) if space.most > 1 else others
+    best = [f for f in kept if not beaten(f.costs, others)]
     chosen, merged = told_apart(best, tolerance, most)
     tally = Tally(
         len(front), len(front) - lost - len(made), lost + len(made) - len(scored), len(scored) - len(kept),
