@@ -9,6 +9,7 @@ from experiments.analysis.space import LONGEST_OVER_SHORTEST, Space
 from sim.blade.recipe import Recipe
 
 WIDER = 0.10  # a bound is moved outward by this share: of a radius or a ratio; of the range, for level point and blend
+SAME_LENGTH_M = 5e-4  # zones nearer in length than this are as long
 NEAR_RATIO = 0.99  # a ratio of zone lengths of more than this share of the greatest lies on that bound
 
 
@@ -75,8 +76,7 @@ def _outward(value: float, by: float, step: float, low: bool, least: float, most
     if side * (wider - value) < half:
         wider += side * step
     wider = stepped(wider, step, least, most)
-    within = least * (1 - WHOLE_STEPS) <= wider <= most * (1 + WHOLE_STEPS)
-    return wider if side * (wider - value) >= half and within else math.nan
+    return wider if side * (wider - value) >= half else math.nan
 
 
 def _length(recipe: Recipe, raw: Recipe) -> Bound | None:
@@ -89,7 +89,6 @@ def _length(recipe: Recipe, raw: Recipe) -> Bound | None:
         return Bound("length", False, most)  # zones were joined: what would be moved is not there
     longest, shortest = max(lengths), min(lengths)
     factor = math.sqrt(wider * shortest / longest)
-    shares = tuple(
-        x * factor if x > longest - 1e-3 else x / factor if x < shortest + 1e-3 else x for x in lengths
-    )  # fmt: skip
+    longer, shorter = longest - SAME_LENGTH_M, shortest + SAME_LENGTH_M
+    shares = tuple(x * factor if x > longer else x / factor if x < shorter else x for x in lengths)
     return Bound("length", False, most, wider=wider, moved=replace(recipe, shares=shares))

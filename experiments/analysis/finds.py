@@ -80,7 +80,7 @@ def finds_of(
         Find(f.recipe, f.raw, f.point, c) for f, c, good in zip(made.values(), again.costs, again.allowed) if good
     ]
     kept = scored if space.most == 1 else [f for f in scored if not one_radius(f.recipe, tolerance)]
-    others = np.array([f.costs for f in scored]).reshape(-1, len(problem.objectives))
+    others = np.array([f.costs for f in scored]).reshape(len(scored), len(problem.objectives))
     others = np.vstack([others, single]) if space.most > 1 else others
     best = [f for f in kept if not beaten(f.costs, others)]
     chosen, merged = told_apart(best, tolerance, most)

@@ -284,7 +284,7 @@ def _blades(
         values = dict(zip(STATIC, map(float, statics(blade, bare, STATIC))))
         out.append(FrontBlade(
             blade, find.point, find.costs, alone, everything[:, k], only[:, k],
-            np.array(without).reshape(-1, len(pairs)), nearest(blade, known), values, _rolled(blade, setting),
+            np.array(without).reshape(len(zoned), len(pairs)), nearest(blade, known), values, _rolled(blade, setting),
             tuple(check(blade.recipe, problem.limits, problem.stock)), beyond[k],
         ))  # fmt: skip
     return tuple(out)

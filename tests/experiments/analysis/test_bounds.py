@@ -113,7 +113,26 @@ def test_zones_as_unlike_as_the_space_holds():
     shares = near.moved.shares
     assert shares[0] / shares[1] == pytest.approx(4.4, rel=1e-9) and shares[2] / shares[1] > 1.0
     (joined,) = found(zoned(8, 9, shares=(160, 80)), raw=zoned(8, 8.01, 9, shares=(2.0, 1.0, 0.5)))
-    assert joined.what == "length" and joined.moved is None and math.isnan(joined.wider)
+    assert (
+        joined.what == "length"
+        and joined.moved is None
+        and not joined.low
+        and not bound.low
+        and math.isnan(joined.wider)
+    )
+
+
+def test_zones_that_are_as_long_are_moved_together_and_a_millimetre_is_another_length():
+    """Two of 80 mm go on with each other; one of 79 mm keeps its own."""
+    (both,) = found(zoned(8, 9, 8, shares=(80, 20, 80)), raw=zoned(8, 9, 8, shares=(2.0, 0.5, 2.0)))
+    long, short, other = both.moved.shares
+    assert long == pytest.approx(other) and long / short == pytest.approx(4.4)
+    (one,) = found(zoned(8, 9, 8, shares=(121, 30, 120)), raw=zoned(8, 9, 8, shares=(2.0, 0.5, 2.0)))
+    home = [z.length_m for z in zoned(8, 9, 8, shares=(121, 30, 120)).zones]
+    assert one.moved.shares[2] == pytest.approx(home[2]) and one.moved.shares[0] > home[0]
+    (low,) = found(zoned(8, 9, 8, shares=(30, 120, 31)), raw=zoned(8, 9, 8, shares=(0.5, 2.0, 0.5)))
+    home = [z.length_m for z in zoned(8, 9, 8, shares=(30, 120, 31)).zones]
+    assert low.moved.shares[2] == pytest.approx(home[2]) and low.moved.shares[0] < home[0]
 
 
 def test_the_most_zones_of_the_space_are_named_and_not_moved():

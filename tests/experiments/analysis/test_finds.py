@@ -7,12 +7,14 @@ import numpy as np
 import pytest
 
 from experiments.analysis import finds as module
+from experiments.analysis import optimizer
 from experiments.analysis.finds import Find, Tally, beaten, finds_of, told_apart, widened
 from experiments.analysis.optimizer import Evaluated, SearchProblem, costs_of, evaluate_point, evaluate_recipes
 from experiments.analysis.shop import ShopSteps, Tolerance
 from experiments.analysis.space import Space
 from experiments.run.workers import HERE
 from sim.blade.recipe import Recipe
+from sim.errors import BladeError
 from sim.measures import evaluate
 from sim.trial import Candidate, Trial
 from tests.experiments.analysis.hand import FT, SECTION, TEN, blade, setting
@@ -178,10 +180,34 @@ def test_recipes_are_evaluated_as_points_are_and_costs_as_measures():
     found = evaluate_recipes(asked, HERE, [asked.space.recipe(point), zoned(5, 9), zoned(8, 12)])
     assert (found.costs[0].tolist(), found.beyond[0].tolist()) == at_point and found.allowed.tolist() == [1, 0, 1]
     assert (found.born == -1).all() and evaluate_recipes(asked, HERE, []).costs.shape == (0, 2)
+    none = evaluate_recipes(asked, HERE, [])
+    assert none.points.shape == (0, 0) and none.beyond.shape == (0, 11) and not len(none.born)
     ((costs,),) = HERE.map(costs_of, [(TEN, blade(5, 9))], asked)
     for row, one in zip(costs, (TEN, blade(5, 9))):
         values, _ = evaluate(Trial(one, setting()), (DRAG, ANKLE))
         assert row == pytest.approx([values[DRAG], values[ANKLE]], rel=1e-9), "no limit is looked at"
+
+
+@pytest.mark.parametrize("gone", ["recipe", "violations"])
+def test_what_has_no_curve_is_beyond_every_limit_and_cap(monkeypatch, gone):
+    def refuse(*_):
+        raise BladeError("no curve.")
+
+    asked = problem(caps=((DRAG, 1.0, 1.0),))
+    monkeypatch.setattr(*{"recipe": (Space, "recipe"), "violations": (optimizer, "violations")}[gone], refuse)
+    assert asked.excesses == 12
+    assert evaluate_point(asked, np.full(7, 0.5)) == ([1e6, 1e6], [1.0] * 12)
+
+
+def test_an_excess_of_just_rounding_is_ground_and_what_cannot_be_had_breaks_no_cap(monkeypatch):
+    asked = problem(caps=((DRAG, 1.0, 1e-3),))
+    monkeypatch.setattr(optimizer, "violations", lambda *_: np.full(11, 1e-9))
+    costs, excess = optimizer.evaluate_recipe(asked, zoned(8, 12))
+    assert costs[0] < 100 and excess[-1] > 0
+    monkeypatch.setattr(optimizer, "statics", lambda *_: np.full(3, np.nan))
+    assert optimizer.evaluate_recipe(asked, zoned(8, 12))[1][-1] == 0.0
+    monkeypatch.setattr(optimizer, "violations", lambda *_: np.full(11, 1.1e-9))
+    assert optimizer.evaluate_recipe(asked, zoned(8, 12)) == ([1e6, 1e6], [1.1e-9] * 11 + [0.0])
 
 
 def test_costs_that_cannot_be_had_are_nan(monkeypatch):

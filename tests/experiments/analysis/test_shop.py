@@ -93,6 +93,12 @@ def test_boundaries_in_coarse_steps_and_a_zone_that_is_rounded_away():
         rounded(zoned(7, 13, 9, shares=(118, 4, 118)), ShopSteps(FT / 4, 0.010), space())
 
 
+def test_boundaries_in_fractions_of_an_inch_are_lengths_to_the_nanometre():
+    """201 steps of 1/64 in are 79.771875 mm."""
+    found = rounded(zoned(7, 13, shares=(79.8, 160.2)), ShopSteps(FT / 4, 25.4e-3 / 64), space())
+    assert found.shares == (79.771875, 160.228125)
+
+
 def test_neighbours_that_come_to_one_radius_are_one_zone():
     found = rounded(zoned(9.02, 8.98, 12, shares=(60, 60, 120)), STEPS, space())
     assert [r / FT for r in found.radii_m] == pytest.approx([9, 12]) and found.shares == (120.0, 120.0)

@@ -198,6 +198,11 @@ def _centred(recipe, free):
     return [(x - sum(logs) / len(logs)) / math.log(4) for x in logs[:free]]
 
 
+def test_the_end_of_the_first_coordinate_has_the_most_zones_and_not_one_more():
+    even = space(count=(1, 5), shape="symmetric")
+    assert [len(even.recipe([u] + [0.5] * 6).radii_m) for u in (0.0, 0.19, 0.21, 0.99, 1.0)] == [1, 1, 2, 5, 5]
+
+
 def test_mid_flat_lays_the_zones_by_turns_to_either_side():
     """Five radii: the longest in the middle, then heel, toe, heel, toe... by length."""
     found = space(count=(5, 5), shape="mid_flat").recipe([0.0, 0.25, 0.5, 0.75, 1.0] + [0.5] * 5)

@@ -114,6 +114,9 @@ def test_tau_leaves_out_what_did_not_finish_and_needs_three():
     blades = fronted((1.0, 1.1, 1.2, 1.3), (5.0, math.nan, 6.0, 7.0), "stride_ice_loss")
     assert search._taus(blades, ["glide_drag_coefficient"])[0][2] == pytest.approx(1.0)
     assert math.isnan(search._taus(blades[:3], ["glide_drag_coefficient"])[0][2])
+    two = [SimpleNamespace(costs=np.array([1.0, *b.costs]), rolled=b.rolled) for b in blades]
+    both = search._taus(two, ["pivot_forefoot_toe_in", "glide_drag_coefficient"])
+    assert [name for name, *_ in both] == ["glide_drag_coefficient"] and search._taus((), ["turn_drag"]) == ()
     assert search._taus(blades, ["pivot_forefoot_toe_in"]) == () == search._taus(blades, ["turn_drag"])
 
 

@@ -13,8 +13,8 @@ from experiments.studies.search import study
 from sim.errors import BladeError
 from sim.measures import evaluate
 from sim.skater.body import Skater
-from sim.trial import Trial
-from tests.experiments.analysis.hand import FT, TEN, request, setting
+from sim.trial import Candidate, Trial
+from tests.experiments.analysis.hand import FT, SECTION, TEN, blade, request, setting
 from tests.experiments.studies.test_judging_search_run import DRAG, HOLD, OWN, read
 
 __all__ = ["read"]  # a fixture
@@ -64,6 +64,27 @@ def test_a_ratio_cap_counts_from_the_mean_of_the_reference_over_the_settings(rea
     ((_, _, value),) = read(two, robust="mean", uncertainty=own, caps=[cap]).problem.caps
     each = [evaluate(Trial(TEN, setting(skater=Skater("x", m))), (DRAG,))[0][DRAG] for m in (60.0, 100.0)]
     assert value == pytest.approx(0.9 * sum(each) / 2, rel=1e-9)
+
+
+def test_a_draw_is_judged_by_the_reference_that_costs_are_divided_by(monkeypatch):
+    """That of the first skater, under every skater."""
+    asked = []
+    monkeypatch.setattr(study, "statics", lambda one, there, names: asked.append(one) or np.array([1.0]))
+    heavy = setting(skater=Skater("heavy", 100.0), reference=blade(7))
+    inputs = (Input("mass_factor", stats.uniform(0.9, 0.2), "t"),)
+    study._settings(replace(request([TEN]), settings=(setting(), heavy)), "mean", Sampling(inputs, 9, 1), 2, (DRAG,))
+    assert len(asked) == 4 and {one.recipe.radii_m for one in asked} == {TEN.recipe.radii_m}
+
+
+def test_the_reference_of_a_ratio_cap_has_the_errors_of_each_draw(read):
+    """Three draws of the hollow and the radius; each worked out alone."""
+    problem = read(robust="worst", robust_draws=3, caps=[{"measure": DRAG, "ratio_at_most": 0.9}]).problem
+    drags = []
+    for one, errors in problem.settings:
+        recipe = replace(TEN.recipe, radii_m=(10 * FT * errors["radius_factor"],))
+        there = Candidate("x", recipe, replace(SECTION, hollow_m=SECTION.hollow_m * errors["hollow_factor"]))
+        drags.append(evaluate(Trial(there, one), (DRAG,))[0][DRAG])
+    assert problem.caps[0][2] == pytest.approx(0.9 * sum(drags) / 3, rel=1e-9)
 
 
 # ---------------------------------------------------------------- a person's own recipes

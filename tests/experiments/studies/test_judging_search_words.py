@@ -210,6 +210,14 @@ def test_costs_over_settings_say_so_and_how_many_draws_were_lost():
     assert mean.startswith("Costs are means over 16 settings") and "draws" not in mean
 
 
+@pytest.mark.parametrize(("chance", "said"), [(0.05, "reaches 0.1000, 2.00 times that."), (0.0, "reaches 0.1000.")])
+def test_what_chance_reaches(chance, said):
+    found_ = SimpleNamespace(allowed=np.array([1]), points=np.zeros((1, 1)))
+    result = SimpleNamespace(found=found_, random=0, random_volume=chance, volumes=np.array([[1, 0.01], [2, 0.1]]))
+    (_, line) = words._scope(plan(), result)
+    assert f"hypervolume of {chance:.4f}; the search {said}" in line
+
+
 def test_nothing_found_is_said_and_nothing_else_of_finds():
     result = SimpleNamespace(
         tally=Tally(4, single=4), blades=(), pairs=((DRAG, ANKLE),), taus=(), random=None,
