@@ -131,7 +131,7 @@ def _beyond(result: SearchResult, p: int) -> list[str]:
     sure = [k + 1 for k, blade in enumerate(result.blades) if against_line(blade.gains[:, p]) == "beyond"]
     kept = sum(bool(blade.grinding[0, p] > BEYOND) for blade in result.blades)
     out = [
-        f"Beyond every single radius on {words}: blade{'s' * (len(sure) > 1)} {', '.join(map(str, sure))}." if sure
+        f"Beyond every single radius on {words}: find{'s' * (len(sure) > 1)} {', '.join(map(str, sure))}." if sure
         else f"No find is surely beyond single radii on {words}."
     ]  # fmt: skip
     if kept:

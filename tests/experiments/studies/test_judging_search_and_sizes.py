@@ -272,7 +272,7 @@ def test_which_blades_are_surely_beyond_and_how_many_were_but_for_the_rest():
     ]
     result = SimpleNamespace(blades=blades, pairs=(PAIR,))
     first, second = words._beyond(result, 0)
-    assert first.endswith("turn drag and critical ankle stiffness: blade 1.")
+    assert first.endswith("turn drag and critical ankle stiffness: find 1.")
     assert second.startswith("If only grinding were uncertain, 2 of 3 would be")
     (none,) = words._beyond(SimpleNamespace(blades=blades[2:], pairs=(PAIR,)), 0)
     assert none.startswith("No find is surely beyond")
