@@ -12,11 +12,11 @@ from sim.blade.recipe import Recipe
 from sim.blade.section import Section
 from sim.blade.steel import Steel
 from sim.errors import BladeError
-from sim.ice.contact import GAUSS, Law, Patch, settle, stand, stand_along
+from sim.ice.contact import GAUSS, NEARLY, Law, Patch, settle_bent, stand, stand_along
 from sim.ice.drag import film_shear, ploughing, rough_drag
 from sim.ice.ice import Ice, IceNumbers, hardened
 from sim.ice.scrape import turn_scrape
-from sim.ice.sideways import pivots
+from sim.ice.sideways import brake, pivot_held, pivots
 from sim.rolling.scenarios import ADVICE, Roll, roll
 from sim.skater.body import GRAVITY, Skater
 from sim.skater.movement import Program, Scenario, program
@@ -32,6 +32,8 @@ class State:
     """A static state: lean_rad, load_bw body weights in the blade plane, load line line_m (blade x), speed.
 
     path_radius_m > 0: a steady turn; lean and load then follow: tan(lean) = v^2/(g rho), N = m g/cos(lean).
+    stopping: blades across the travel, sliding outward; the load follows (`sim.ice.sideways.brake`). turned_out_rad:
+    how far the blade points away from the travel in a push.
     Raises BladeError for a lean or load that no skater holds, or a turn that leans 75 deg or more.
     """
 
@@ -40,12 +42,16 @@ class State:
     load_bw: float = 1.0
     speed_m_s: float = 0.0
     path_radius_m: float = 0.0
+    stopping: bool = False
+    turned_out_rad: float = 0.0
 
     def __post_init__(self) -> None:
         if not 0 <= self.lean_rad < math.radians(75) or not 0 < self.load_bw <= 6:
             raise BladeError("state: lean must lie within 0 and 75 deg and load above 0 and at most 6 body weights.")
         if self.path_radius_m and not (0.3 <= self.path_radius_m and 0 < self.speed_m_s**2 < 37 * self.path_radius_m):
             raise BladeError("state: a turn needs a radius of at least 0.3 m and a speed that leans less than 75 deg.")
+        if not 0 <= self.turned_out_rad < math.pi / 2:
+            raise BladeError("state: a blade is turned out of the travel by 0 deg or more, and less than 90 deg.")
 
     @property
     def tan_lean(self) -> float:
@@ -55,7 +61,9 @@ class State:
         return math.tan(self.lean_rad)
 
     def load_n(self, skater: Skater) -> float:
-        """Load in the blade plane, N."""
+        """Load in the blade plane, N; of a stop only what it would be without the brake's pull."""
+        if self.stopping:
+            return skater.weight_n / math.cos(self.lean_rad)
         if self.path_radius_m:
             return skater.weight_n * math.sqrt(1 + self.tan_lean**2)
         return skater.weight_n * self.load_bw
@@ -91,7 +99,7 @@ class Candidate:
 class Setting:
     """What all candidates of a comparison share: ice, law, skater, states, scenarios and the reference blade.
 
-    states: glide, pivot_forefoot, pivot_heel, turn, push. bias_lines_m: load lines over which pitch bias is averaged.
+    states: by name, those that the measures ask for. bias_lines_m: load lines over which pitch bias is averaged.
     """
 
     ice: Ice
@@ -135,6 +143,7 @@ class Trial:
         self.candidate, self.setting = candidate, setting
         self.steel, self.ice = candidate.steel, setting.ice.numbers
         self._patches, self._rolls, self._drags, self._ploughed, self._pivots = {}, {}, {}, {}, {}
+        self._scrapes, self._radii, self._braked = {}, {}, {}
 
     def state(self, name: str) -> State:
         """A static state of the setting. Raises BladeError, naming those there are, for an unknown one."""
@@ -143,8 +152,14 @@ class Trial:
         return self.setting.states[name]
 
     def load(self, name: str) -> float:
-        """Load of a static state, N. Raises BladeError for an unknown state."""
-        return self.state(name).load_n(self.setting.skater)
+        """Load of a static state, N. Raises BladeError for an unknown state, or a stop that the blade cannot carry."""
+        state = self.state(name)
+        return self.patch(name).load if state.stopping else state.load_n(self.setting.skater)
+
+    def law_at(self, name: str) -> Law:
+        """The law of contact at a static state: a blade that slides sideways ploughs fresh ice on both sides of its
+        deepest point, as one that stands. Raises BladeError for an unknown state."""
+        return self.setting.law._replace(standing=1.0) if self.state(name).stopping else self.setting.law
 
     def patch(self, name: str) -> Patch:
         """Contact at a static state. Raises BladeError when the blade cannot carry it."""
@@ -157,6 +172,8 @@ class Trial:
     def _contact(self, name: str) -> tuple[Patch, IceNumbers]:
         if name not in self._patches:
             state, ice = self.state(name), self.ice
+            if state.stopping:
+                return self._brake(name)[0], ice
             patch = self._stand(ice, state.tan_lean, self.load(name), state.line_m, name)
             for _ in range(RATE_ROUNDS if self.setting.law.rate > 0 and state.speed_m_s > 0 else 0):
                 ice = hardened(
@@ -188,6 +205,30 @@ class Trial:
             )
         return patch
 
+    def _brake(self, name: str) -> tuple[Patch, float]:
+        """(contact, bite in rad) of a stop."""
+        if name not in self._braked:
+            state, weight = self.state(name), self.setting.skater.weight_n
+            self._check_line(state.line_m, name)
+            patch, side = brake(
+                self.steel, self.ice, self.law_at(name), state.tan_lean, weight, state.line_m, *FINE
+            )  # fmt: skip
+            if math.isnan(patch.load):
+                raise BladeError(
+                    f"{name}: this blade cannot brake {weight:.0f} N at a lean of {math.degrees(state.lean_rad):.0f} "
+                    "deg; lower the lean, or move the load line toward mid-runner."
+                )
+            self._braked[name] = patch, math.atan(side / patch.load)
+        return self._braked[name]
+
+    @property
+    def bite(self) -> float:
+        """How far the force of the ice tilts inward of the leg axis in a stop, rad.
+
+        Raises BladeError when the blade cannot carry it.
+        """
+        return self._brake("stop")[1]
+
     def drag(self, name: str, speed_m_s: float | None = None) -> tuple[float, float, float]:
         """(ploughing, film shear, drag of rough ice) at a static state, N, at its own speed or another.
 
@@ -195,7 +236,7 @@ class Trial:
         """
         speed = self.state(name).speed_m_s if speed_m_s is None else speed_m_s
         if (name, speed) not in self._drags:
-            (patch, ice), law = self._contact(name), self.setting.law
+            (patch, ice), law = self._contact(name), self.law_at(name)
             if name not in self._ploughed:
                 self._ploughed[name] = ploughing(self.steel, ice, law, patch, *FINE), rough_drag(law, patch)
             plough, rough = self._ploughed[name]
@@ -209,14 +250,23 @@ class Trial:
         Raises BladeError when the blade cannot carry it.
         """
         if name not in self._pivots:
-            self._pivots[name] = pivots(self.steel, self.ice_at(name), self.setting.law, self.patch(name), *FINE)
+            self._pivots[name] = pivots(self.steel, self.ice_at(name), self.law_at(name), self.patch(name), *FINE)
         return self._pivots[name]
 
-    @cached_property
-    def scrape(self) -> float:
-        """Turn scrape at the turn state, N. Raises BladeError when the blade cannot carry it."""
-        path = self.state("turn").path_radius_m
-        return turn_scrape(self.steel, self.ice_at("turn"), self.patch("turn"), path, *SCRAPE_GRID, *FINE)
+    def across(self, name: str) -> float:
+        """Moment about the foot that turns the toe inward at a static state, N m, where no other pivot is asked for.
+
+        Raises BladeError when the blade cannot carry it.
+        """
+        return pivot_held(self.steel, self.ice_at(name), self.law_at(name), self.patch(name), True, *FINE)
+
+    def scrape(self, name: str) -> float:
+        """Turn scrape at a turn, N. Raises BladeError when the blade cannot carry it."""
+        if name not in self._scrapes:
+            path = self.state(name).path_radius_m
+            args = self.steel, self.ice_at(name), self.patch(name), path
+            self._scrapes[name] = turn_scrape(*args, *SCRAPE_GRID, *FINE)
+        return self._scrapes[name]
 
     @cached_property
     def bias_pitches(self) -> tuple[float, ...]:
@@ -225,7 +275,7 @@ class Trial:
         Raises BladeError for a line that the blade cannot stand at.
         """
         state, load, lines = self.state("glide"), self.load("glide"), self.setting.bias_lines_m
-        for line in lines:
+        for line in (min(lines), max(lines)):
             self._check_line(line, "pitch bias")
         ice = self.ice_at("glide")
         pitches = stand_along(self.steel, ice, self._rigid, state.tan_lean, load, np.array(lines), *FINE)
@@ -238,17 +288,18 @@ class Trial:
         """The law with rigid steel, for how the foot rocks: a runner that bends does not turn where it is pressed."""
         return self.setting.law._replace(bending=0.0)
 
-    @cached_property
-    def effective_radius(self) -> float:
-        """R_eff = dx_c/dbeta of the loaded contact at the glide state's load, m (central difference over 2 mrad).
+    def effective_radius(self, name: str) -> float:
+        """R_eff = dx_c/dbeta of the loaded contact at a state's lean and load, m (central difference over 2 mrad).
 
-        Raises BladeError when the blade cannot carry the glide state.
+        Raises BladeError when the blade cannot carry it.
         """
-        patch, half = self.patch("glide"), 1e-3
-        args = (self.steel, self.ice_at("glide"), self._rigid, patch.t)
-        fore = settle(*args, patch.beta + half, patch.load, patch.depth, *FINE)
-        aft = settle(*args, patch.beta - half, patch.load, patch.depth, *FINE)
-        return (fore.centre - aft.centre) / (2 * half)
+        if name not in self._radii:
+            patch, half = self.patch(name), 1e-3
+            args = (self.steel, self.ice_at(name), self._rigid, patch.t)
+            fore = settle_bent(*args, patch.beta + half, patch.load, patch.depth, NEARLY, *FINE)
+            aft = settle_bent(*args, patch.beta - half, patch.load, fore.depth, NEARLY, *FINE)
+            self._radii[name] = (fore.centre - aft.centre) / (2 * half)
+        return self._radii[name]
 
     def roll(self, name: str) -> Roll:
         """A scenario, rolled. The outcome may be a failure; `finished` refuses those.

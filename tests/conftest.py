@@ -112,6 +112,11 @@ def setting(ice_set, law, skater, scenarios, single):
         "pivot_heel": State(-0.045, math.radians(15)),
         "turn": State(0.030, speed_m_s=4.0, path_radius_m=1.8),
         "push": State(0.070, math.radians(40), 1.5),
+        "start_push": State(0.055, math.radians(40), 1.6, 2.0, turned_out_rad=math.radians(50)),
+        "stop": State(0.0, math.radians(20), stopping=True),
+        "stop_across": State(0.0, math.radians(10), 0.3),
+        "fast_turn": State(0.0, speed_m_s=8.0, path_radius_m=10.0),
+        "edge_change": State(0.030, math.radians(15), speed_m_s=4.0),
     }
     lines = (-0.06, 0.01, 0.05)
     return Setting(ice_set, law, skater, states, scenarios, Candidate("10 ft", single, LEVEL), lines)

@@ -24,8 +24,9 @@ from sim.trial import Candidate, Trial
 from tests import reference_film, reference_model
 from tests.cases import FT, HOLLOW_M, LEVEL, STATES, THICKNESS_M, WEIGHT_N, PlainContact
 
-STATIC = [m.name for m in REGISTRY.values() if m.state not in ("stride", "nudge", "tight_turn", "blade")]
-ROLLED = [m.name for m in REGISTRY.values() if m.state in ("stride", "nudge", "tight_turn")]
+MOVEMENTS = ("stride", "start", "tight_turn", "turn_at_speed", "nudge")
+STATIC = [m.name for m in REGISTRY.values() if m.state not in (*MOVEMENTS, "blade")]
+ROLLED = [m.name for m in REGISTRY.values() if m.state in MOVEMENTS]
 BLADES = (
     "candidates=[{family: single_radius, radii: [10 ft]}, {family: single_radius, radii: [8 ft]},"
     "{family: rear_flat, radii: [13 ft, 10 ft, 7 ft]}, {family: spline, radii: [9 ft, 13 ft, 11 ft, 8 ft]}]"
@@ -48,7 +49,8 @@ def allowed(name: str, value: float) -> float:
 def test_static_measures_are_grid_converged(index, monkeypatch):
     coarse, _ = evaluate(Trial(cases()[index].candidate, cases()[index].setting), STATIC)
     monkeypatch.setattr(sim.trial, "FINE", GAUSS[32])
-    monkeypatch.setattr("sim.measures.FINE", GAUSS[32])
+    monkeypatch.setattr("sim.measures.skating.FINE", GAUSS[32])
+    monkeypatch.setattr("sim.measures.starts_and_stops.FINE", GAUSS[32])
     monkeypatch.setattr(sim.trial, "FILM_STEPS", 1024)
     monkeypatch.setattr(sim.trial, "SCRAPE_GRID", (160, 400))
     monkeypatch.setattr(sim.blade.curve, "CELL_M", 0.1e-3)
@@ -132,6 +134,21 @@ TABLE = {
     "turn_time": ("s", "tight_turn", "lower", False, "s", 1),
     "push_hold_angle": ("rad", "push", "higher", False, "deg", 57.29577951308232),
     "push_groove_depth": ("m", "push", "neither", False, "um", 1000000),
+    "start_loss_share": ("1", "start_push", "lower", False, "%", 100),
+    "start_hold_angle": ("rad", "start_push", "higher", False, "deg", 57.29577951308232),
+    "start_ice_loss": ("J", "start", "lower", False, "J", 1),
+    "start_balance_travel": ("m", "start", "neither", False, "mm", 1000),
+    "start_pitch_travel": ("rad", "start", "neither", False, "deg", 57.29577951308232),
+    "stop_deceleration": ("m/s^2", "stop", "higher", False, "m/s^2", 1),
+    "stop_across_moment": ("N m", "stop_across", "lower", False, "N m", 1),
+    "fast_turn_drag": ("N", "fast_turn", "lower", False, "N", 1),
+    "fast_turn_hold_angle": ("rad", "fast_turn", "higher", False, "deg", 57.29577951308232),
+    "fast_turn_reaction_delay": ("s", "fast_turn", "higher", False, "s", 1),
+    "fast_turn_clean_margin": ("1", "fast_turn", "higher", False, "", 1),
+    "fast_turn_exit_speed": ("m/s", "turn_at_speed", "higher", False, "m/s", 1),
+    "edge_change_time": ("s", "edge_change", "lower", False, "s", 1),
+    "transfer_pitch": ("rad", "pivot_forefoot", "neither", False, "deg", 57.29577951308232),
+    "transfer_lean": ("rad", "pivot_forefoot", "lower", False, "deg", 57.29577951308232),
     "critical_ankle_stiffness": ("N m/rad", "glide", "lower", False, "N m/rad", 1),
     "critical_reaction_delay": ("s", "glide", "higher", False, "s", 1),
     "pitch_bias": ("rad", "glide", "neither", True, "deg", 57.29577951308232),
@@ -148,9 +165,10 @@ TABLE = {
 
 def test_the_list_holds_these_measures_and_no_others():
     assert list(REGISTRY) == list(TABLE)
-    static = ("glide", "pivot_forefoot", "pivot_heel", "turn", "push")
+    static = ("glide", "pivot_forefoot", "pivot_heel", "turn", "push", "start_push", "stop", "stop_across", "fast_turn",
+              "edge_change")  # fmt: skip
     assert AT_REST == tuple(name for name, row in TABLE.items() if row[1] in static)
-    assert ROLLED_STATES == ("stride", "nudge", "tight_turn")
+    assert ROLLED_STATES == MOVEMENTS
 
 
 @pytest.mark.parametrize("name", TABLE)
@@ -173,7 +191,7 @@ def test_a_column_is_headed_by_the_short_label_where_there_is_one():
         "turn_drag": "turn drag", "turn_tightest_clean_radius": "clean radius", "push_hold_angle": "push hold",
         "critical_ankle_stiffness": "ankle needed", "heel_over_toe": "heel up", "nudge_settling_time": "nudge settles",
         "stride_ice_loss": "stride loss", "steel_removed_depth": "steel off",
-        "critical_reaction_delay": "time to react",
+        "critical_reaction_delay": "time to react", "stop_deceleration": "stop", "edge_change_time": "edge to edge",
     }  # fmt: skip
     for name, m in REGISTRY.items():
         assert m.short == short.get(name, m.label), name

@@ -128,10 +128,12 @@ def test_drag_of_a_state(trial):
 
 def test_scrape_of_the_turn(trial, setting, zoned):
     slow_turn = slow(*STATES["turn"])
-    assert trial.scrape == pytest.approx(reference_model.scrape(slow_turn, 1.8, nx=801, nu=1201, scan=9), rel=0.02)
+    assert trial.scrape("turn") == pytest.approx(
+        reference_model.scrape(slow_turn, 1.8, nx=801, nu=1201, scan=9), rel=0.02
+    )
     wide = {**setting.states, "turn": replace(setting.states["turn"], speed_m_s=8.0, path_radius_m=7.2)}
     same_lean = Trial(Candidate("c", zoned, LEVEL), replace(setting, states=wide))
-    assert same_lean.scrape == 0.0, "as leaned, on four times the radius: wider than its clean one"
+    assert same_lean.scrape("turn") == 0.0, "as leaned, on four times the radius: wider than its clean one"
 
 
 def test_pitches_of_the_bias_lines(trial, setting):
@@ -145,7 +147,7 @@ def test_pitches_of_the_bias_lines(trial, setting):
 
 @pytest.mark.parametrize("feet", [7, 10, 13])
 def test_effective_radius_of_one_radius_is_that_radius(setting, single, feet):
-    ours = Trial(Candidate("r", replace(single, radii_m=(feet * FT,)), LEVEL), setting).effective_radius
+    ours = Trial(Candidate("r", replace(single, radii_m=(feet * FT,)), LEVEL), setting).effective_radius("glide")
     print(f"{feet} ft: effective radius {ours:.5f} m, drawn {feet * FT:.5f} m")
     assert ours == pytest.approx(feet * FT, rel=1e-4)
 
@@ -153,7 +155,7 @@ def test_effective_radius_of_one_radius_is_that_radius(setting, single, feet):
 def test_effective_radius_is_a_mean_of_the_radii_under_load(setting, zoned):
     """The centre of 13/10/7 ft on the boundary of its heel zone, against the reference model's."""
     at_bound = {**setting.states, "glide": State(-0.040, speed_m_s=8.0)}
-    ours = Trial(Candidate("c", zoned, LEVEL), replace(setting, states=at_bound)).effective_radius
+    ours = Trial(Candidate("c", zoned, LEVEL), replace(setting, states=at_bound)).effective_radius("glide")
     state = slow(0.0, WEIGHT_N, -0.040)
     theirs = reference_model.r_eff(ZONED, state.sec, 17.7e6, WEIGHT_N, state.beta, **reference_model.FIRST_FORM)
     print(f"effective radius {ours:.4f} m, reference model {theirs:.4f} m")

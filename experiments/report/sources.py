@@ -49,6 +49,11 @@ SIDEWAYS = (
     "Pivot resistance, turn scrape, hold angle, tightest clean radius: rigid-plastic ice, derived here; the steering "
     "effect of a leaned rocker is named by Grzemba & Pohrt 2024, Lubricants 12, 203."
 )
+STOPS = (
+    "Starts, stops, fast turns: the same ice with its own balance of forces; roll from edge to edge: an inverted "
+    "pendulum on a steered base (any text); derived here. Leans, speeds and loads of these states are assumptions of "
+    "ours, no published source."
+)
 SCUFF = "Scuff coefficient of a blade that twists or scrapes: an assumption of ours, no published source."
 ROCKING = (
     "Rocking stability on an elastic ankle: linear stability, derived here; passive ankle stiffness of standing "
@@ -72,14 +77,33 @@ TRACE_READING = (
     "the 90 % intervals 83 to 98 % where zones can be told apart (tests/blade/test_reading.py)."
 )
 # words in a measure's name that say which part of the model it comes from
-_OF_SIDEWAYS = ("pivot", "turn_scrape", "turn_drag", "clean_radius", "hold_angle", "turn_exit_speed", "turn_time")
-_OF_SCUFF = ("pivot",)
+_OF_SIDEWAYS = (
+    "pivot",
+    "turn_scrape",
+    "turn_drag",
+    "clean_radius",
+    "hold_angle",
+    "turn_exit_speed",
+    "turn_time",
+    "stop_",
+    "edge_change",
+)
+_OF_SCUFF = ("pivot", "stop_")
+_OF_STOPS = ("start_", "stop_", "fast_turn", "edge_change", "transfer")
 _OF_FILM = ("drag", "film", "loss", "turn_exit_speed", "turn_time")
 _OF_DRAG = (*_OF_FILM, "ploughing")
-_OF_ROCKING = ("critical_ankle_stiffness", "critical_reaction_delay")
-_OF_REACTION = ("critical_reaction_delay",)
+_OF_ROCKING = ("critical_ankle_stiffness", "reaction_delay")
+_OF_REACTION = ("reaction_delay",)
 _OF_ROUGH = (*_OF_DRAG[:2], "rough", *_OF_FILM[2:])
-_OF_RATE = ("glide", "turn", "critical", "pitch_bias", "heel_over_toe")  # measures of states that have a speed
+_OF_RATE = (
+    "glide",
+    "turn",
+    "critical",
+    "pitch_bias",
+    "heel_over_toe",
+    "start_",
+    "edge_change",
+)  # measures of states that have a speed
 
 
 def cite(request: Request, measures: Iterable[str], scenarios: Iterable[str] = ()) -> list[str]:
@@ -100,7 +124,8 @@ def cite(request: Request, measures: Iterable[str], scenarios: Iterable[str] = (
         ROUGH: law.rough > 0 and (bool(rolled) or _any(names, _OF_ROUGH)),
         MEASURED_FRICTION: drags,
         RIVAL_FRICTION: shears and bool(law.film),
-        SIDEWAYS: _any(names, _OF_SIDEWAYS) or "tight_turn" in rolled,
+        SIDEWAYS: _any(names, _OF_SIDEWAYS) or bool({"tight_turn", "turn_at_speed"} & set(rolled)),
+        STOPS: _any(names, _OF_STOPS),
         SCUFF: _any(names, _OF_SCUFF),
         ROCKING: _any(names, _OF_ROCKING),
         REACTION: _any(names, _OF_REACTION),

@@ -11,7 +11,7 @@ from sim.skater.body import GRAVITY
 from sim.trial import Setting
 
 NOT_AVAILABLE = "n/a"
-# judgements of analysis/deciding in words
+# judgements of analysis/judging in words
 SIDE = {"better": "clearly better", "worse": "clearly worse", "undecided": "too close to call"}
 AGAINST_LINE = {
     "beyond": "beyond the line", "inside": "inside the line", "undecided": "too close to call",
@@ -70,7 +70,7 @@ def share_text(share: float) -> str:
 
 def unit_text(measure: Measure) -> str:
     """Unit of a measure for people, as printed."""
-    return {"um": "µm", "mm^2": "mm²"}.get(measure.shown_unit, measure.shown_unit)
+    return {"um": "µm", "mm^2": "mm²", "m/s^2": "m/s²"}.get(measure.shown_unit, measure.shown_unit)
 
 
 def axis_label(measure: Measure) -> str:

@@ -10,6 +10,7 @@ from experiments.request.fields import Fields
 from experiments.request.grids import MOST_CASES, expand
 from experiments.request.how import read_workers
 from experiments.request.objectives import Weighting, read_pairs, read_weighting
+from experiments.request.opinions import Opinions, read_opinions
 from experiments.request.setting import read_ice, read_law, read_scenario, read_states, scaled_scenario, scaled_state
 from experiments.request.skater import StatedSkater, read_skater
 from sim.errors import BladeError
@@ -36,7 +37,8 @@ class Case:
 @dataclass(frozen=True)
 class Request:
     """A whole checked comparison: cases in order, the settings they are under (one a skater), the single radii of the
-    comparison line, the weighting, the declared pairs of costs, the sources of the ice, and how much is kept."""
+    comparison line, the weighting, the declared pairs of costs, the sources of the ice, how much is kept, and what its
+    judgements turn on (None: of one made by hand, which nothing judges)."""
 
     cases: tuple[Case, ...]
     settings: tuple[Setting, ...]
@@ -45,6 +47,7 @@ class Request:
     pairs: tuple[tuple[str, str], ...]
     sources: tuple[str, ...] = ()
     detail: str = "full"
+    opinions: Opinions | None = None
 
     @property
     def rolled(self) -> bool:
@@ -84,6 +87,7 @@ class Stated:
     scheme: Weighting
     pairs: tuple[tuple[str, str], ...]
     detail: str
+    opinions: Opinions
 
 
 def read_request(config: dict) -> Request:
@@ -110,7 +114,7 @@ def read_stated(config: dict, recipes: list | None = None) -> Stated:
     stated = Stated(
         blade, ice, law, damping, states, bias_lines, {name: s for name, s in scenarios.items() if name in kept},
         tuple(read_skater(Fields(value, where)) for where, value in skaters), top.raw("reference"), tuple(entries),
-        line, scheme, pairs, detail,
+        line, scheme, pairs, detail, read_opinions(top.inner("opinions")),
     )  # fmt: skip
     read_workers(top), top.flag("figures")  # how it is carried out: refused here, used by the command
     top.done()
@@ -125,7 +129,10 @@ def assemble(stated: Stated) -> Request:
     _distinct(cases[: len(stated.entries)], settings)
     for case in cases:
         on_steel(case)
-    request = Request(cases, settings, stated.line_m, stated.scheme, stated.pairs, (stated.ice.source,), stated.detail)
+    request = Request(
+        cases, settings, stated.line_m, stated.scheme, stated.pairs, (stated.ice.source,), stated.detail,
+        stated.opinions,
+    )  # fmt: skip
     _feasible(request)
     return request
 

@@ -12,7 +12,10 @@ from sim.ice.rebound import HALF_SPACE, NO_RISE, RECTANGLE
 from sim.skater.movement import Scenario, smoothing_moves
 from sim.trial import Setting, State
 
-STATES = ("glide", "pivot_forefoot", "pivot_heel", "turn", "push")
+STATES = (
+    "glide", "pivot_forefoot", "pivot_heel", "turn", "push", "start_push", "stop", "stop_across", "fast_turn",
+    "edge_change",
+)  # fmt: skip
 
 REBOUNDS = {"half_space": HALF_SPACE, "rectangle": RECTANGLE, "none": NO_RISE}  # names of the forms
 
@@ -75,13 +78,7 @@ def read_states(f: Fields) -> tuple[dict[str, State], tuple[float, ...]]:
     for name in STATES:
         s = f.inner(name)
         try:
-            if s.has("path_radius"):
-                path, speed = s.quantity("path_radius", "m"), s.quantity("speed", "m/s")
-                states[name] = State(s.quantity("line", "m"), speed_m_s=speed, path_radius_m=path)
-            else:
-                speed = s.quantity("speed", "m/s") if s.has("speed") else 0.0
-                load = s.number("load", 0.01, 6)
-                states[name] = State(s.quantity("line", "m"), s.quantity("lean", "rad"), load, speed)
+            states[name] = _state(name, s)
         except BladeError as refusal:
             text = str(refusal)
             raise BladeError(text if text.startswith("states") else f"states.{name}: {text}") from None
@@ -91,6 +88,23 @@ def read_states(f: Fields) -> tuple[dict[str, State], tuple[float, ...]]:
     bias.done()
     f.done()
     return states, tuple(np.linspace(start, stop, count))
+
+
+def _state(name: str, s: Fields) -> State:
+    """One static state: a steady turn where a path is stated, a stop by its name, else lean and load as they stand."""
+    line = s.quantity("line", "m")
+    if s.has("path_radius"):
+        return State(line, speed_m_s=s.quantity("speed", "m/s"), path_radius_m=s.quantity("path_radius", "m"))
+    lean = s.quantity("lean", "rad")
+    if name == "stop":
+        return State(line, lean, stopping=True)
+    load = s.number("load", 0.01, 6)
+    if name == "edge_change" and not lean > 0:
+        raise BladeError(f"{s.path('lean')}: {s.raw('lean')}; a change of edges starts from a lean above 0 deg.")
+    turned = s.quantity("turned_out", "rad") if name == "start_push" else 0.0
+    if name == "start_push" and not (turned > 0 and lean > 0):
+        raise BladeError(f"{s.where}: a start needs a lean and turned_out, the blade from the travel, above 0 deg.")
+    return State(line, lean, load, s.quantity("speed", "m/s") if s.has("speed") else 0.0, turned_out_rad=turned)
 
 
 def read_scenario(name: str, f: Fields) -> Scenario:

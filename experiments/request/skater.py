@@ -92,6 +92,7 @@ def read_skater(fields: Fields) -> StatedSkater:
         fields.quantity("skate_height", "m"), fields.quantity("ankle_x", "m"), fields.quantity("ankle_height", "m"),
         fields.quantity("body_height", "m"), fields.quantity("body_inertia", "kg*m^2"),
         foot_length_m=fields.quantity("foot_length", "m"), passive_share=fields.number("passive_share", 0, 2),
+        stiff_body=fields.has("stiff_body") and fields.flag("stiff_body"),
     )  # fmt: skip
     ratio = "ankle_stiffness_over_mgh"
     result = StatedSkater(

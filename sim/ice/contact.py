@@ -49,8 +49,9 @@ GAUSS = {n: _quadrature(n) for n in (8, 12, 16, 24, 32)}  # what every gx, gw (n
 DEEPEST_ALLOWED = 3.0e-3  # m; a blade sunk further is not skating
 SHIFT_M = 0.01  # unit in which shifts of the centre of pressure are counted while solving
 EXACT = 1e-10  # a contact is solved to within this share of the load, of SHIFT_M, and of the curvature of the steel
+NEARLY = 1e-7  # the same, where a pitch is wanted and nothing is taken from it
 FIRST_ARC = 0.03  # m: first guess of the loaded arc, by which the load bends the steel
-FIRST_SLOPES = (1.4, 0.0, 0.3, 1.0)  # first guess of the four derivatives in `_stand_from`
+FIRST_SLOPES = (1.4, 0.0, 0.3, 1.0)  # first guess of the four derivatives in `stand_from`
 
 
 @kernel
@@ -208,7 +209,7 @@ def press_ahead(
 
 
 @kernel
-def _refused(p: Patch) -> Patch:
+def refused(p: Patch) -> Patch:
     """The same contact with its load marked as not carried."""
     return Patch(
         p.depth, p.beta, p.t, p.tail, p.rear, p.deepest, p.front, p.rebound, math.nan, p.centre, p.base, p.bend,
@@ -229,9 +230,9 @@ def settle(
     """
     bend, about, exact = bend_under(steel, law, load, FIRST_ARC), lowest(steel, beta)[0], 1e-3
     if bend <= 0.0:
-        return _settle_bent(steel, ice, law, t, beta, load, guess, EXACT, gx, gw)
+        return settle_bent(steel, ice, law, t, beta, load, guess, EXACT, gx, gw)
     radius = shift_per_pitch(steel, about)
-    patch = _settle_bent(flexed(steel, bend, about), ice, law, t, beta, load, guess, exact, gx, gw)
+    patch = settle_bent(flexed(steel, bend, about), ice, law, t, beta, load, guess, exact, gx, gw)
     for _ in range(30):
         if math.isnan(patch.load):
             return patch
@@ -241,8 +242,8 @@ def settle(
             return patch
         exact = min(max(1e-3 * off, EXACT), exact) if off > 1e-7 else EXACT
         about = patch.about + max(1.0 - bend * radius, 0.05) * (patch.centre - patch.about)
-        patch = _settle_bent(flexed(steel, bend, about), ice, law, t, beta, load, patch.depth, exact, gx, gw)
-    return _refused(patch)
+        patch = settle_bent(flexed(steel, bend, about), ice, law, t, beta, load, patch.depth, exact, gx, gw)
+    return refused(patch)
 
 
 @kernel
@@ -253,7 +254,7 @@ def _off(patch: Patch, bend: float) -> float:
 
 
 @kernel
-def _settle_bent(
+def settle_bent(
     steel: Steel, ice: IceNumbers, law: Law, t: float, beta: float, load: float, guess: float, exact: float,
     gx: np.ndarray, gw: np.ndarray
 ) -> Patch:  # fmt: skip
@@ -284,7 +285,7 @@ def _settle_bent(
             break
         patch = press_ahead(steel, ice, law, t, beta, d, x0, base, gx, gw)
     if abs(patch.load / load - 1.0) > max(1e-9, exact):
-        return _refused(with_tail(steel, patch))
+        return refused(with_tail(steel, patch))
     return with_tail(steel, patch)
 
 
@@ -296,7 +297,30 @@ def stand(
 
     .load is nan when no pitch does it.
     """
-    return _stand_from(steel, ice, law, t, load, line, 5e-5, _tangent(steel, line), FIRST_SLOPES, gx, gw)[0]
+    depth, beta, slopes = first_guess(steel, ice, law, t, load, line)
+    return stand_from(steel, ice, law, t, load, line, depth, beta, slopes, EXACT, gx, gw)[0]
+
+
+@kernel
+def first_guess(steel: Steel, ice: IceNumbers, law: Law, t: float, load: float, line: float) -> tuple[
+    float, float, tuple[float, float, float, float]
+]:  # fmt: skip
+    """(depth, m; pitch, rad; slopes) from which `stand_from` starts: the front of a wedge or of a flat, the deeper.
+
+    N = 2/3 H b d l with b n the loaded width, or N = H w l, and l^2 = 2 R d; twice that where both sides bear; the
+    centre of pressure a third of the arc ahead of the deepest point, or none (derived here).
+    """
+    s, radius = abs(slant(steel, t)), shift_per_pitch(steel, line)
+    bite, share = 0.5 * steel.thickness / steel.hollow, load / ice.hardness
+    if law.standing > 0.0:
+        share *= 0.5
+    depth = 0.5 * (share / steel.thickness) ** 2 / radius
+    if s + bite > 1e-6:
+        width = 1.0 / (s + bite) + (1.0 / (bite - s) if bite - s > 1e-3 else 0.0)
+        depth = max(depth, (1.5 * share / (width * math.sqrt(2.0 * radius))) ** (2.0 / 3.0))
+    depth = min(depth, 0.3 * DEEPEST_ALLOWED)
+    ahead = 0.0 if law.standing > 0.0 else 0.32 * math.sqrt(2.0 * radius * depth)
+    return depth, _tangent(steel, line - ahead), (1.4, 0.0, 0.5 * ahead / SHIFT_M, 1.0)
 
 
 @kernel
@@ -305,13 +329,14 @@ def stand_along(
 ) -> np.ndarray:
     """Pitch, rad, (n,), of the contacts that carry `load` (N) at each of the lines (n,), m; nan where none does.
 
-    Each starts from the last.
+    Each starts from the last, and is solved to 1 nm of its line: pitch is asked for here, and no difference of it.
     """
     out = np.empty(len(lines))
-    d, more, slopes = 5e-5, 0.0, FIRST_SLOPES
+    d, beta, slopes = first_guess(steel, ice, law, t, load, lines[0])
+    more = beta - _tangent(steel, lines[0])
     for i in range(len(lines)):
         tangent = _tangent(steel, lines[i])
-        patch, slopes = _stand_from(steel, ice, law, t, load, lines[i], d, tangent + more, slopes, gx, gw)
+        patch, slopes = stand_from(steel, ice, law, t, load, lines[i], d, tangent + more, slopes, NEARLY, gx, gw)
         out[i] = patch.beta
         if math.isnan(patch.load):
             out[i] = math.nan
@@ -328,20 +353,21 @@ def _tangent(steel: Steel, x: float) -> float:
 
 
 @kernel
-def _stand_from(
+def stand_from(
     steel: Steel, ice: IceNumbers, law: Law, t: float, load: float, line: float, d: float, beta: float,
-    slopes: tuple[float, float, float, float], gx: np.ndarray, gw: np.ndarray
+    slopes: tuple[float, float, float, float], exact: float, gx: np.ndarray, gw: np.ndarray
 ) -> tuple[Patch, tuple[float, float, float, float]]:  # fmt: skip
     """As `stand`, from a guess of depth, pitch and slopes: Broyden's method (1965) for both at once; (patch, slopes).
 
     slopes: of ln N and of the centre, each over ln d and over pitch, where pitch counts by the shift of the deepest
-    point that it brings. The steel is bent as the arc of the step before asks. Where that does not converge, brackets
-    do.
+    point that it brings. exact: as EXACT. The steel is bent as the arc of the step before asks, an arc that goes
+    about as the root of the depth. Where that does not converge, brackets do.
     """
     low, high = math.atan(steel.slope[0]), math.atan(steel.slope[len(steel.slope) - 1])
     last_f, last_g, step_u, step_v, scale = 0.0, 0.0, 0.0, 0.0, 0.0
     n_u, n_v, c_u, c_v = slopes
-    u, v, start, bend = math.log(d), 0.0, beta, bend_under(steel, law, load, FIRST_ARC)
+    u, v, start = math.log(d), 0.0, beta
+    bend = bend_under(steel, law, load, 1.3 * math.sqrt(2.0 * d * shift_per_pitch(steel, line)))
     for i in range(24):
         beta = start + v / scale if i > 0 else start
         if not (low < beta < high and 1e-9 < math.exp(u) < DEEPEST_ALLOWED):
@@ -353,7 +379,7 @@ def _stand_from(
             break
         f, g = math.log(patch.load / load), (patch.centre - line) / SHIFT_M
         bend = bend_under(steel, law, load, patch.front - patch.rear)
-        if abs(f) < EXACT and abs(g) < EXACT and _off(patch, bend) < EXACT:
+        if abs(f) < exact and abs(g) < exact and _off(patch, bend) < exact:
             return with_tail(steel, patch), (n_u, n_v, c_u, c_v)
         if i == 0:
             scale = shift_per_pitch(bent, x0) / SHIFT_M
@@ -371,6 +397,7 @@ def _stand_from(
         step_u = min(max((n_v * g - c_v * f) / whole, -2.0), 2.0)
         step_v = min(max((c_u * f - n_u * g) / whole, -2.0), 2.0)
         u, v, last_f, last_g = u + step_u, v + step_v, f, g
+        bend = bend_under(steel, law, load, (patch.front - patch.rear) * math.exp(0.5 * step_u))
     return _stand_between(steel, ice, law, t, load, line, gx, gw), FIRST_SLOPES
 
 
@@ -410,5 +437,5 @@ def _stand_between(
         beta = new
         patch = settle(steel, ice, law, t, beta, load, patch.depth, gx, gw)
     if abs(patch.centre - line) > 1e-8:
-        return _refused(patch)
+        return refused(patch)
     return patch

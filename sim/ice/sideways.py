@@ -7,8 +7,24 @@ import numpy as np
 from sim.blade.section import rises, strips
 from sim.blade.steel import Steel, slant
 from sim.compiled import kernel
-from sim.ice.contact import Law, Patch, gap, limits, pressed, wall_factor
+from sim.ice.contact import (
+    EXACT,
+    Law,
+    Patch,
+    first_guess,
+    gap,
+    limits,
+    pressed,
+    refused,
+    stand_from,
+    wall_factor,
+)
 from sim.ice.ice import IceNumbers
+
+FIRST_BITE = 0.12  # rad; where the search for the bite of a stop begins
+EXACT_BITE = 1e-6  # rad; a change of the bite comes back as less than a hundredth of itself: the error left is 1e-8
+DEPTH_BY_LOAD = 0.7  # depth of a wedge goes with about this power of the load: where the next solution is looked for
+STEEPEST = 1.4  # rad; lean and bite of a stop together, beyond which nobody brakes
 
 
 @kernel
@@ -65,15 +81,38 @@ def pivot(steel: Steel, ice: IceNumbers, law: Law, patch: Patch, toe_in: bool, g
     """Pivot resistance about the leg axis, N m: min over x_p of integral of s |x - x_p| dx.
 
     Plastic limit load for a pure couple; at the minimum the side forces of toe and heel balance. toe_in: the toe
-    turns toward the inside of the turn. With s_a ahead of x_p and s_b behind it, x_p is where the integral of s_a + s_b
-    up to it is the whole integral of s_a: found piece by piece, then by Newton within a piece.
+    turns toward the inside of the turn.
     """
-    ends = np.empty(8)
+    ends, sums = np.empty(8), np.empty((8, 4))
+    count = _all_sums(steel, ice, law, patch, ends, sums, gx, gw)
+    return _least(steel, ice, law, patch, toe_in, ends[:count], sums, gx, gw)
+
+
+@kernel
+def _all_sums(
+    steel: Steel, ice: IceNumbers, law: Law, patch: Patch, ends: np.ndarray, sums: np.ndarray, gx: np.ndarray,
+    gw: np.ndarray
+) -> int:  # fmt: skip
+    """Fill `ends` (8,) as `limits` and `sums` (8, 4) with `_sums` of each piece; returns how many ends."""
     count = limits(steel, patch, ends)
+    for i in range(count - 1):
+        piece = _sums(steel, ice, law, patch, ends[i], ends[i + 1], gx, gw)
+        sums[i, 0], sums[i, 1], sums[i, 2], sums[i, 3] = piece
+    return count
+
+
+@kernel
+def _least(
+    steel: Steel, ice: IceNumbers, law: Law, patch: Patch, toe_in: bool, ends: np.ndarray, inward: np.ndarray,
+    gx: np.ndarray, gw: np.ndarray
+) -> float:  # fmt: skip
+    """As `pivot`, with the pieces known. With s_a ahead of x_p and s_b behind it, x_p is where the integral of
+    s_a + s_b up to it is the whole integral of s_a: found piece by piece, then by Newton within a piece."""
+    count = len(ends)
     sums = np.empty((8, 4))
     whole, whole_x = 0.0, 0.0
     for i in range(count - 1):
-        a, ax, b, bx = _sums(steel, ice, law, patch, ends[i], ends[i + 1], gx, gw)
+        a, ax, b, bx = inward[i, 0], inward[i, 1], inward[i, 2], inward[i, 3]
         if not toe_in:
             a, ax, b, bx = b, bx, a, ax
         sums[i, 0], sums[i, 1], sums[i, 2], sums[i, 3] = a, ax, b, bx
@@ -115,22 +154,30 @@ def pivot_held(
     The foot turns about where it stands, as in a sudden twist; the ice then pushes it sideways with what toe and heel
     do not balance. `pivot` is the least of all such moments, so that this one is never less (plastic limit load).
     """
-    ends = np.empty(8)
-    count = limits(steel, patch, ends)
-    middle = min(max(patch.centre, ends[0]), ends[count - 1])
-    moment = 0.0
-    for i in range(count - 1):
-        for part in range(2):
-            start = ends[i] if part == 0 else max(ends[i], middle)
-            stop = min(ends[i + 1], middle) if part == 0 else ends[i + 1]
-            if stop <= start:
-                continue
-            a, ax, b, bx = _sums(steel, ice, law, patch, start, stop, gx, gw)
-            if not toe_in:
-                a, ax, b, bx = b, bx, a, ax
-            arm = middle - patch.deepest
-            moment += arm * b - bx if part == 0 else ax - arm * a
-    return moment
+    ends, sums = np.empty(8), np.empty((8, 4))
+    count = _all_sums(steel, ice, law, patch, ends, sums, gx, gw)
+    held_in, held_out = _held(steel, ice, law, patch, ends[:count], sums, gx, gw)
+    return held_in if toe_in else held_out
+
+
+@kernel
+def _held(
+    steel: Steel, ice: IceNumbers, law: Law, patch: Patch, ends: np.ndarray, sums: np.ndarray, gx: np.ndarray,
+    gw: np.ndarray
+) -> tuple[float, float]:  # fmt: skip
+    """(toe in, toe out): as `pivot_held`, with the pieces known; the one that holds the centre is cut there."""
+    middle = min(max(patch.centre, ends[0]), ends[-1])
+    arm = middle - patch.deepest
+    toe_in, toe_out = 0.0, 0.0
+    for i in range(len(ends) - 1):
+        a, ax, b, bx = sums[i, 0], sums[i, 1], sums[i, 2], sums[i, 3]
+        behind = (a, ax, b, bx) if ends[i + 1] <= middle else (0.0, 0.0, 0.0, 0.0)
+        if ends[i] < middle < ends[i + 1]:
+            behind = _sums(steel, ice, law, patch, ends[i], middle, gx, gw)
+        ahead = a - behind[0], ax - behind[1], b - behind[2], bx - behind[3]
+        toe_in += arm * behind[2] - behind[3] + ahead[1] - arm * ahead[0]
+        toe_out += arm * behind[0] - behind[1] + ahead[3] - arm * ahead[2]
+    return toe_in, toe_out
 
 
 @kernel
@@ -138,9 +185,12 @@ def pivots(
     steel: Steel, ice: IceNumbers, law: Law, patch: Patch, gx: np.ndarray, gw: np.ndarray
 ) -> tuple[float, float, float, float]:
     """Pivot resistances, N m: free toe in, free toe out, held toe in, held toe out (`pivot`, `pivot_held`)."""
+    ends, sums = np.empty(8), np.empty((8, 4))
+    count = _all_sums(steel, ice, law, patch, ends, sums, gx, gw)
+    held_in, held_out = _held(steel, ice, law, patch, ends[:count], sums, gx, gw)
     return (
-        pivot(steel, ice, law, patch, True, gx, gw), pivot(steel, ice, law, patch, False, gx, gw),
-        pivot_held(steel, ice, law, patch, True, gx, gw), pivot_held(steel, ice, law, patch, False, gx, gw),
+        _least(steel, ice, law, patch, True, ends[:count], sums, gx, gw),
+        _least(steel, ice, law, patch, False, ends[:count], sums, gx, gw), held_in, held_out,
     )  # fmt: skip
 
 
@@ -187,3 +237,49 @@ def inside_share(steel: Steel, ice: IceNumbers, law: Law, patch: Patch, gx: np.n
     load, _, near = _across(steel, ice, law, patch, gx, gw)
     share = near / load
     return share if patch.t + steel.tilt >= 0.0 else 1.0 - share
+
+
+@kernel
+def side_force(steel: Steel, ice: IceNumbers, law: Law, patch: Patch, gx: np.ndarray, gw: np.ndarray) -> float:
+    """S, N: greatest force along the bottom face that the ice gives to a blade sliding outward: integral of s_out dx.
+
+    S = integral of H r_L + H max(0, n - w tan(lean)) + mu_s p a (`capacities`).
+    """
+    ends = np.empty(8)
+    total = 0.0
+    for i in range(limits(steel, patch, ends) - 1):
+        total += _sums(steel, ice, law, patch, ends[i], ends[i + 1], gx, gw)[2]
+    return total
+
+
+@kernel
+def brake(
+    steel: Steel, ice: IceNumbers, law: Law, t: float, weight: float, line: float, gx: np.ndarray, gw: np.ndarray
+) -> tuple[Patch, float]:
+    """(contact, S in N) of a blade across the travel that slides outward and carries `weight`, N; t = tan(lean).
+
+    Normal to the bottom face the ice gives N, along it S; together they bear the weight and pull back along the travel:
+    N cos(lean) - S sin(lean) = m g and N sin(lean) + S cos(lean) = m a. So N = m g cos(bite)/cos(lean + bite) with
+    bite = atan(S/N), and a = g tan(lean + bite) (derived here). The blade meets fresh ice: `law` with standing contact.
+    .load is nan when the blade cannot do it.
+    """
+    # the bite hardly depends on the load, so that a few rounds settle both
+    bite, lean, depth, last_load = FIRST_BITE, math.atan(t), 0.0, 0.0
+    beta, slopes = 0.0, (0.0, 0.0, 0.0, 0.0)
+    for i in range(40):
+        load = weight * math.cos(bite) / math.cos(lean + bite)
+        if i == 0:
+            depth, beta, slopes = first_guess(steel, ice, law, t, load, line)
+        else:
+            depth *= (load / last_load) ** DEPTH_BY_LOAD
+        patch, slopes = stand_from(steel, ice, law, t, load, line, depth, beta, slopes, EXACT, gx, gw)
+        if math.isnan(patch.load):
+            return patch, 0.0
+        side = side_force(steel, ice, law, patch, gx, gw)
+        last, bite = bite, math.atan(side / patch.load)
+        if abs(bite - last) < EXACT_BITE:
+            return patch, side
+        if not lean + bite < STEEPEST:
+            break
+        depth, beta, last_load = patch.depth, patch.beta, load
+    return refused(patch), 0.0

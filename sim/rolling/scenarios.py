@@ -50,6 +50,19 @@ class Roll:
         """One column of the record, by its name in COLUMNS."""
         return self.series[:, COLUMNS.index(column)]
 
+    def at_path_end(self) -> tuple[float, float]:
+        """(time, s; speed, m/s) at the end of the path, carried on from the last row of the record.
+
+        Raises BladeError for a movement without a path, or one that ends before its second row.
+        """
+        time, speed, path = (self[c] for c in ("time", "speed", "path_position"))
+        name = self.scenario.name
+        if not self.scenario.on_path or len(time) < 2:
+            raise BladeError(f"{name}: this movement has no path to its end; give path_radius and a longer heading.")
+        left = (self.scenario.path_m - path[-1]) / speed[-1]
+        slowing = (speed[-1] - speed[-2]) / (time[-1] - time[-2])
+        return time[-1] + left, speed[-1] + slowing * left
+
 
 def equilibrium(
     steel: Steel, ice: IceNumbers, law: Law, skater: Skater, load: float, t: float, rest: float, leg: float | None,

@@ -210,7 +210,7 @@ def test_effective_radius_and_time_to_react_of_a_bending_blade(setting, name):
     body = trial.setting.skater
     late = reference_model.critical_delay(wanted, body.body_mass_kg)
     ours = evaluate(trial, ["critical_reaction_delay"])[0]["critical_reaction_delay"]
-    radius = trial.effective_radius
+    radius = trial.effective_radius("glide")
     print(f"radius {radius:.4f} m, reference model {wanted:.4f} m ({bent:.4f} bent); {ours:.4f} s, {late:.4f} s")
     assert radius == pytest.approx(wanted, rel=1e-3)
     assert ours == pytest.approx(late, rel=SHARE)

@@ -19,7 +19,7 @@ from tests.mutation.running import (
 )
 
 ROOT = Path(__file__).parents[2]
-JUDGING = ("experiments/analysis", "experiments/studies/*/study.py", "sim/measures.py", "sim/blade/stock.py",
+JUDGING = ("experiments/analysis", "experiments/studies/*/study.py", "sim/measures/*.py", "sim/blade/stock.py",
            "sim/rolling/scenarios.py", "sim/trial.py")  # fmt: skip
 EQUIVALENT = "tests/mutation/equivalent.txt"
 SLOWEST_S, PATIENCE, COMPILING_S = 30.0, 5.0, 180.0  # a mutant's limit: so long, and so many times what its tests take

@@ -5,8 +5,8 @@ from pathlib import Path
 import numpy as np
 from matplotlib.axes import Axes
 
-from experiments.analysis.deciding import share_beyond
 from experiments.analysis.draws import Draws, intervals
+from experiments.analysis.judging.intervals import share_beyond
 from experiments.report import style as fs
 from experiments.report.words import pair_label, share_text
 from experiments.studies.certainty.study import Plan

@@ -7,8 +7,8 @@ import numpy as np
 from rich.console import Console
 from rich.text import Text
 
-from experiments.analysis.deciding import BEYOND, share_beyond
 from experiments.analysis.draws import Draws, beats, intervals, ranks
+from experiments.analysis.judging.intervals import BEYOND, share_beyond
 from experiments.report.draw_tables import write_draws, write_intervals
 from experiments.report.sources import cite_statics
 from experiments.report.tables import MOST_ROWS, cell, cells, terminal_table

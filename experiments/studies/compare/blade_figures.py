@@ -103,6 +103,8 @@ def _curvatures(ax, rows, field):
 
 # --- contact
 
+STATES_A_ROW = 5
+
 
 def contact(field: Field) -> Figure | None:
     """Where the steel is in the ice and where the ice presses on it, one panel a state, one line a candidate."""
@@ -111,13 +113,15 @@ def contact(field: Field) -> Figure | None:
     if not states:
         return None
     notes += ["thin: steel in the ice; dark: ice at its full hardness; light: ice springing back; tick: load line"]
-    fig = fs.page(14, 1.75 + 0.36 * len(rows), "Contact: where the ice carries the blade", notes)
-    cells = fs.grid(fig, 1, len(states), 2.25, 0.15, 1.1, 0.62, wgap=0.12)
+    lines = math.ceil(len(states) / STATES_A_ROW)
+    height = 0.36 * len(rows)
+    fig = fs.page(14, 0.1 + lines * (1.65 + height), "Contact: where the ice carries the blade", notes)
+    cells = fs.grid(fig, lines, STATES_A_ROW, 2.25, 0.15, 1.1, 0.62, wgap=0.12, hgap=1.1)
     ends = [x for row in rows for c in row.contacts.values() for x in (c["x"][0], c["x"][-1])]
     for i, state in enumerate(states):
-        ax = fig.add_subplot(cells[i])
+        ax = fig.add_subplot(cells[divmod(i, STATES_A_ROW)])
         _contact_panel(ax, rows, field, state, 1e3 * min(ends) - 6, 1e3 * max(ends) + 6)
-        ax.set_yticks(range(len(rows)), [field.name(row) for row in rows] if i == 0 else [])
+        ax.set_yticks(range(len(rows)), [field.name(row) for row in rows] if i % STATES_A_ROW == 0 else [])
     return fig
 
 

@@ -202,6 +202,10 @@ FIGURES = {
         ("balance_position", "pitch", "load", "drag"),
     ),
     "06_nudge_glide": nudge_glide,
+    "09_fast_turn": _movement(
+        "turn_at_speed", "Fast turn: centre of pressure, pitch, speed and drag along the path", "path_position",
+        ("balance_position", "pitch", "speed", "drag"),
+    ),
     "07_trade_off": trade_off,
     "08_measures": measures,
 }  # fmt: skip

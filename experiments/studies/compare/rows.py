@@ -103,7 +103,7 @@ def _curve(candidate: Candidate) -> dict[str, np.ndarray]:
 
 def _contact(trial: Trial, name: str) -> dict[str, np.ndarray]:
     """Pressure, loaded width and penetration along the immersed arc of a static state."""
-    patch, ice, steel, law = trial.patch(name), trial.ice_at(name), trial.steel, trial.setting.law
+    patch, ice, steel, law = trial.patch(name), trial.ice_at(name), trial.steel, trial.law_at(name)
     x = np.linspace(patch.tail, patch.front, CONTACT_POINTS)
     n = np.array([patch.depth - gap(steel, patch, v) for v in x])
     both = np.array([pressed(steel, ice, law, patch, v, k) for v, k in zip(x, n)])

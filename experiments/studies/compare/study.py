@@ -6,11 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from experiments.analysis.frontier import Line, cost
+from experiments.analysis.frontier import continued, cost
 from experiments.analysis.scores import contributions
-from experiments.analysis.variants import runner_like
+from experiments.analysis.variants import HeldLine, runner_like
 from experiments.request.comparison import Case, Request, read_request
-from experiments.request.objectives import Weighting
 from experiments.run.workers import HERE, Progress, Workers, silent
 from experiments.studies.compare.rows import Results, Row, Shared, lost_task, row_of, run_case, work
 from sim.measures import STATIC
@@ -49,19 +48,34 @@ def compared(request: Request, workers: Workers = HERE, progress: Progress = sil
     places = {id(setting): i for i, setting in enumerate(request.settings)}
     held = [(places[id(c.setting)], runner_like(c.candidate, c.setting.reference)) for c in request.cases]
     # every single-radius line that a row or a figure needs, once
-    lines = list(dict.fromkeys([*((i, setting.reference) for i, setting in enumerate(request.settings)), *held]))
-    cuts, radii = _portions(request, places), _together(request.line_m)
+    spans = _spans(request, held)
+    cuts = _portions(request, places)
     items = [("cases", i, [c.candidate for c in cases], ()) for i, cases in cuts]
-    items += [("line", i, like, part) for i, like in lines for part in radii]
+    items += [("line", i, like, part) for (i, like), span in spans.items() for part in _together(span)]
     shared = Shared(request.settings, request.measures, line_names(request), request.detail == "full")
     answers = workers.map(work, items, shared, progress, lambda item: lost_task(shared, item))
     rows = [row_of(case, answer, request.measures) for (_, cases), part in zip(cuts, answers)
             for case, answer in zip(cases, part)]  # fmt: skip
-    known = _lines_of(lines, answers[len(cuts) :], len(radii), shared.on_line)
-    line = {s.skater.name: known[i, s.reference] for i, s in enumerate(request.settings)}
+    known = _lines_of(spans, answers[len(cuts) :], shared.on_line, np.array(request.line_m))
+    line = {s.skater.name: _as_stated(known[i, s.reference]) for i, s in enumerate(request.settings)}
     results = Results(rows, np.array(request.line_m), line, references, request.measures)
-    judge_rows(results, request.scheme, request.pairs, [known[key] for key in held])
+    judge_rows(results, request, [known[key] for key in held])
     return results
+
+
+def _spans(request: Request, held: Sequence[tuple[int, Candidate]]) -> dict[tuple[int, Candidate], tuple[float, ...]]:
+    """(setting, runner) to the single radii that are computed, m: every line that a row or a figure needs, once, each
+    continued as far as the blades that are held against it ask for."""
+    radii: dict = {(i, setting.reference): [] for i, setting in enumerate(request.settings)}
+    for key, case in zip(held, request.cases):
+        radii.setdefault(key, []).extend(case.candidate.recipe.radii_m)
+    return {key: tuple(continued(request.line_m, found).tolist()) for key, found in radii.items()}
+
+
+def _as_stated(held: HeldLine) -> dict[str, np.ndarray]:
+    """The part of a line that was asked for: what figures draw."""
+    first = int(np.searchsorted(held.span, held.radii[0] * (1 - 1e-9)))
+    return {name: column[first : first + len(held.radii)] for name, column in held.table.items()}
 
 
 def _reference_row(setting: Setting, request: Request) -> Row:
@@ -90,13 +104,14 @@ def _together(radii_m: Sequence[float]) -> list[Sequence[float]]:
 
 
 def _lines_of(
-    lines: list[tuple[int, Candidate]], parts: list[np.ndarray], parts_each: int, names: tuple[str, ...]
-) -> dict[tuple[int, Candidate], dict[str, np.ndarray]]:
-    """(setting, runner) to the measures of its single radii, each (radius,)."""
-    out = {}
-    for k, key in enumerate(lines):
-        table = np.concatenate(parts[k * parts_each : (k + 1) * parts_each])
-        out[key] = {name: table[:, j] for j, name in enumerate(names)}
+    spans: dict[tuple[int, Candidate], tuple[float, ...]], parts: Sequence[np.ndarray], names: tuple[str, ...],
+    stated: np.ndarray,
+) -> dict[tuple[int, Candidate], HeldLine]:  # fmt: skip
+    """(setting, runner) to its single radii, from the answers in the order of the items."""
+    out, rest = {}, iter(parts)
+    for key, span in spans.items():
+        table = np.concatenate([next(rest) for _ in _together(span)])
+        out[key] = HeldLine(stated, np.array(span), {name: table[:, j] for j, name in enumerate(names)})
     return out
 
 
@@ -105,19 +120,15 @@ def line_names(request: Request) -> tuple[str, ...]:
     return tuple(dict.fromkeys([*STATIC, *(name for pair in request.pairs for name in pair)]))
 
 
-def judge_rows(
-    results: Results, scheme: Weighting, pairs: Sequence[tuple[str, str]], lines: Sequence[dict[str, np.ndarray]]
-) -> None:
+def judge_rows(results: Results, request: Request, lines: Sequence[HeldLine]) -> None:
     """Give every row of a run its score, the score's parts and its frontier gains, in place.
 
-    lines[i]: measures of the single radii that row i is held against; rows on the same runner share one.
+    lines[i]: the single radii that row i is held against; rows on the same runner share one.
     """
-    known: dict[tuple, Line] = {}
-    for row, line in zip(results.rows, lines):
+    for row, case, line in zip(results.rows, request.cases, lines):
         base = results.references[row.skater].values
-        row.parts = contributions(row.values, base, scheme)
+        row.parts = contributions(row.values, base, request.scheme)
         row.score = sum(row.parts.values())
-        for pair in pairs:
-            if (id(line), pair) not in known:
-                known[id(line), pair] = Line(results.line_radii, np.column_stack([cost(n, line[n]) for n in pair]))
-            row.gains[pair] = known[id(line), pair].gain([float(cost(name, row.values[name])) for name in pair])
+        for pair in request.pairs:
+            costs = [float(cost(name, row.values[name])) for name in pair]
+            row.gains[pair] = line.gain(pair, costs, case.candidate.recipe)

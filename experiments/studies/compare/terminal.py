@@ -6,7 +6,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from experiments.analysis.deciding import BEYOND, INSIDE, NEAR_CROWN_M, near_crown
+from experiments.analysis.judging.intervals import BEYOND, INSIDE, NEAR_CROWN_M, near_crown
 from experiments.report.shown import TERMINAL, TERMINAL_VALUES, heading
 from experiments.report.tables import MOST_ROWS, cell, terminal_table
 from experiments.report.words import NOT_AVAILABLE, ankle_words, delay_words, warm_ice

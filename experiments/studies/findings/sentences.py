@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from experiments.analysis.deciding import (
+from experiments.analysis.draws import Draws, intervals
+from experiments.analysis.judging.intervals import (
     ALIKE,
     BEYOND,
     ORDER_KEPT,
@@ -17,7 +18,6 @@ from experiments.analysis.deciding import (
     order_kept,
     share_beyond,
 )
-from experiments.analysis.draws import Draws, intervals
 from experiments.report.shown import COMPARED
 from experiments.report.words import AGAINST_LINE, ORDER, change_text, pair_label, share_text
 from experiments.studies.findings.study import GENERATIONS, RADIUS_FT, RESTARTS, Findings, Plan, Zones

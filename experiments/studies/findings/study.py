@@ -21,6 +21,7 @@ from experiments.request.fields import Fields
 from experiments.request.setting import read_ice
 from experiments.request.uncertainty import Sampling, read_sampling
 from experiments.run.workers import Progress, Workers
+from experiments.studies.findings import rest_of_game
 from experiments.studies.model_form import study as model_form
 from experiments.studies.stance_map import study as stance_map
 from experiments.studies.validation.checks import Check
@@ -31,7 +32,7 @@ from sim.measures import STATIC
 from sim.quantities import FOOT_M
 from sim.trial import Candidate, Setting
 
-KEYS = ("uncertainty", "draws", "seed", "glide_lines", "turn_lines", "other_ice")
+KEYS = ("uncertainty", "draws", "seed", "glide_lines", "turn_lines", "other_ice", *rest_of_game.KEYS)
 NEEDED = ("mid-flat short ends", "mid-flat long ends", "rear-flat", "rear-flat eased")
 MOST_SEARCHED_ZONES = 5
 RADIUS_FT = (7.0, 14.0)  # what the search for the best zones may use
@@ -57,6 +58,7 @@ class Plan:
     sampling: Sampling
     stances: stance_map.Plan
     physics: model_form.Plan
+    asked: rest_of_game.Asked
 
 
 @dataclass(frozen=True)
@@ -80,6 +82,7 @@ class Findings:
     zones: Zones | None
     surroundings: dict[str, np.ndarray | str]
     rules: tuple[Check, ...]
+    game: rest_of_game.RestOfGame
 
 
 def read(own: dict, rest: dict) -> Plan:
@@ -87,8 +90,9 @@ def read(own: dict, rest: dict) -> Plan:
     request, fields = one_setting(read_request(rest)), Fields(own, "")
     sampling = read_sampling(fields, 16)
     checked_draw_count(sampling.draws, len(request.cases))
-    plan = Plan(request, sampling, stance_map.checked_plan(request, fields),
-                model_form.Plan(request, read_ice(fields.inner("other_ice"))))  # fmt: skip
+    physics = model_form.Plan(request, read_ice(fields.inner("other_ice")))
+    stances, asked = stance_map.checked_plan(request, fields), rest_of_game.read_asked(fields)
+    plan = Plan(request, sampling, stances, physics, asked)
     fields.done()
     names = [case.candidate.name for case in request.cases]
     missing = [name for name in NEEDED if name not in names]
@@ -106,7 +110,8 @@ def run(plan: Plan, workers: Workers, progress: Progress) -> Findings:
     radii = np.array(request.line_m)
     line = {pair: line_costs(request.settings[0], radii, pair) for pair in static_pairs(request.pairs)}
     zones = best_zones(request, sampling.seed, workers, progress)
-    return Findings(draws, stances, physics, line, zones, surroundings(request), tuple(trade_rules()))
+    game = rest_of_game.play(request, plan.asked, sampling, workers, progress)
+    return Findings(draws, stances, physics, line, zones, surroundings(request), tuple(trade_rules()), game)
 
 
 def surroundings(request: Request) -> dict[str, np.ndarray | str]:

@@ -4,7 +4,9 @@ from rich.console import Console
 
 from experiments.report import sources
 from experiments.report.draw_tables import write_intervals
+from experiments.run.files import csv_table
 from experiments.run.folder import RunFolder
+from experiments.studies.findings.game_rules import RULES_TITLE, as_table, rules
 from experiments.studies.findings.sentences import answers
 from experiments.studies.findings.study import Findings, Plan
 from experiments.studies.model_form import tables as model_form
@@ -14,10 +16,12 @@ from sim.measures import STATIC
 
 
 def write(plan: Plan, result: Findings, folder: RunFolder) -> None:
-    """intervals.csv and does_it_hold.csv; results.h5 of the stance map."""
+    """intervals.csv, does_it_hold.csv and game_rules.csv; results.h5 of the stance map."""
     write_intervals(folder.path / "intervals.csv", result.draws)
     model_form.write(plan.physics, result.physics, folder)
     stance_map.write(plan.stances, result.stances, folder)
+    with csv_table(folder.path / "game_rules.csv", ["rule", "verdict", "number", "why", "changed_by"]) as writer:
+        writer.writerows(as_table(rules(result.game)))
 
 
 def cite(plan: Plan, result: Findings) -> list[str]:
@@ -32,3 +36,6 @@ def show(plan: Plan, result: Findings, console: Console) -> None:
         console.print(finding.question, style="bold", markup=False)
         for sentence in finding.sentences:
             console.print(f"  - {sentence}", markup=False)
+    console.print(RULES_TITLE, style="bold", markup=False)
+    for row in rules(result.game):
+        console.print(f"  - {row.rule}: {row.verdict}. {row.number}", markup=False)

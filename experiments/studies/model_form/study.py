@@ -36,6 +36,7 @@ VARIANTS = {
     "scuff 0": {"scuff": 0.0},
     "scuff 0.04": {"scuff": 0.04},
 }
+STIFF_BODY = "stiff body from edge to edge"  # of the skater, not of the law
 # constants that the other set of ice brings; its hardness and temperature stay those of the request
 ICE_CONSTANTS = ("modulus_pa", "viscosity_pa_s", "conductivity_w_mk", "diffusivity_m2_s")
 
@@ -99,6 +100,7 @@ def run(plan: Plan, workers: Workers, progress: Progress) -> ModelForm:
 def varied_physics(setting: Setting, other_ice: Ice) -> dict[str, Setting]:
     """The setting under each variant, by name."""
     out = {name: replace(setting, law=setting.law._replace(**change)) for name, change in VARIANTS.items()}
+    out[STIFF_BODY] = replace(setting, skater=replace(setting.skater, stiff_body=True))
     constants = {key: getattr(other_ice, key) for key in ICE_CONSTANTS}
     return out | {f"ice constants {other_ice.name}": replace(setting, ice=replace(setting.ice, **constants))}
 

@@ -4,8 +4,10 @@ import math
 
 import numpy as np
 
-from experiments.analysis.deciding import Choice, deciding, excludes
 from experiments.analysis.draws import Draws, intervals
+from experiments.analysis.judging.intervals import excludes
+from experiments.analysis.judging.judge import Choice
+from experiments.analysis.judging.ratios import deciding
 from experiments.report import sources
 from experiments.report.page import about
 from experiments.report.words import NOT_AVAILABLE, ankle_words, share_text, warm_ice

@@ -5,8 +5,8 @@ import math
 import numpy as np
 import yaml
 
-from experiments.analysis.deciding import ratios
 from experiments.analysis.draws import Draws, intervals
+from experiments.analysis.judging.ratios import ratios
 from experiments.report.part.folder import entry
 from experiments.report.shown import SHEET, SHEET_EDGES, SHEET_ROLLED
 from experiments.report.words import (

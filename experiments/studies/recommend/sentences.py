@@ -4,8 +4,10 @@ import math
 
 import numpy as np
 
-from experiments.analysis.deciding import FELT, Verdict, clear, excludes, felt, large_change, ratios, side
 from experiments.analysis.draws import Draws, intervals
+from experiments.analysis.judging.intervals import FELT, clear, excludes, felt, large_change, side
+from experiments.analysis.judging.judge import Verdict
+from experiments.analysis.judging.ratios import ratios
 from experiments.report.words import (
     SIDE,
     interval_text,

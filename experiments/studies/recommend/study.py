@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import stats
 
-from experiments.analysis.deciding import Choice, Verdict, choices, judge
 from experiments.analysis.draws import Draws, checked_draw_count, run_draws
 from experiments.analysis.grinding import Grinding, check, read_grinding
+from experiments.analysis.judging.judge import Choice, Verdict, choices, judge
 from experiments.analysis.variants import line_costs, statics, varied_candidate, varied_setting
 from experiments.request.comparison import Case, Request, Stated, assemble, on_steel, read_stated
 from experiments.request.fields import Fields

@@ -4,8 +4,8 @@ import math
 
 import numpy as np
 
-from experiments.analysis.deciding import SLIGHT
 from experiments.analysis.finds import Widened
+from experiments.analysis.judging.intervals import SLIGHT
 from experiments.analysis.shop import radius_words
 from experiments.report.shown import PLACES
 from experiments.report.words import change_text

@@ -4,8 +4,9 @@ import math
 
 import numpy as np
 
-from experiments.analysis.deciding import BEYOND, against_line, order_kept
-from experiments.analysis.places import load_lines, measured_at_two_places
+from experiments.analysis.judging.intervals import BEYOND, against_line, order_kept
+from experiments.analysis.judging.statement import measured_at_two_places
+from experiments.analysis.places import load_lines
 from experiments.analysis.shop import radius_words
 from experiments.report.words import AGAINST_LINE, ORDER
 from experiments.studies.search.found_words import bound_group_words

@@ -7,7 +7,7 @@ import numpy as np
 from rich.console import Console
 from rich.text import Text
 
-from experiments.analysis.places import measured_at_two_places
+from experiments.analysis.judging.statement import measured_at_two_places
 from experiments.report import sources
 from experiments.report.part.folder import write_part
 from experiments.report.tables import terminal_table

@@ -4,7 +4,7 @@ import math
 
 from rich.console import Console
 
-from experiments.analysis.deciding import SLIGHT
+from experiments.analysis.judging.intervals import SLIGHT
 from experiments.report.shown import SIZES, heading
 from experiments.report.sources import cite_statics
 from experiments.report.tables import cell, terminal_table

@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import TwoSlopeNorm
 
-from experiments.analysis.deciding import BEYOND
+from experiments.analysis.judging.intervals import BEYOND
 from experiments.report import style as fs
 from experiments.report.words import pair_label
 from experiments.studies.stance_map.study import SURROUNDINGS, Plan, StanceMap

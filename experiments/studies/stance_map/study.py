@@ -6,9 +6,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from experiments.analysis.frontier import cost, frontier_gain
+from experiments.analysis.frontier import continued, cost
 from experiments.analysis.variants import (
     LINE_RADII,
+    HeldLine,
     gains,
     runner_like,
     single_radius,
@@ -20,6 +21,7 @@ from experiments.analysis.variants import (
 from experiments.request.comparison import Request, check_line, one_setting, read_request
 from experiments.request.fields import Fields
 from experiments.run.workers import HERE, Progress, Workers, silent
+from sim.blade.recipe import Recipe
 from sim.errors import BladeError
 from sim.measures import REGISTRY
 from sim.trial import Candidate, Setting
@@ -109,10 +111,13 @@ def run(plan: Plan, workers: Workers, progress: Progress) -> StanceMap:
     candidates, pairs, reference = request.candidates, crossed_pairs(request), request.settings[0].reference
     radii = np.geomspace(request.line_m[0], request.line_m[-1], LINE_RADII)
     likes = [runner_like(candidate, reference) for candidate in candidates]
-    start = {like: len(candidates) + i * len(radii) for i, like in enumerate(dict.fromkeys(likes))}
-    blades = (*candidates, *(single_radius(like, r) for like in start for r in radii))
-    table = _along_lines(plan, blades, pairs, workers, progress)
-    gain = _crossed_gains(table, pairs, [start[like] for like in likes], radii)
+    spans = {like: continued(radii, [r for c, its in zip(candidates, likes) if its == like for r in c.recipe.radii_m])
+             for like in dict.fromkeys(likes)}  # fmt: skip
+    singles = [single_radius(like, r) for like, span in spans.items() for r in span]
+    table = _along_lines(plan, (*candidates, *singles), pairs, workers, progress)
+    begins = dict(zip(spans, len(candidates) + np.cumsum([0, *map(len, spans.values())])))
+    lines = [(int(begins[like]), spans[like]) for like in likes]
+    gain = _crossed_gains(table, pairs, lines, radii, [c.recipe for c in candidates])
     families = tuple(x.recipe.family for x in candidates)
     measures = {name: values[:, : len(candidates)] for name, values in table.items()}
     around = gains_around(request, workers, progress)
@@ -132,16 +137,21 @@ def _along_lines(plan: Plan, blades: Sequence[Candidate], pairs, workers: Worker
     return {name: table[name] for name in names}
 
 
-def _crossed_gains(table: dict[str, np.ndarray], pairs, first: list[int], radii: np.ndarray) -> np.ndarray:
-    """(candidate, pair, glide, turn) gains; first: where each candidate's single radii begin among the blades."""
+def _crossed_gains(
+    table: dict[str, np.ndarray], pairs, lines: list[tuple[int, np.ndarray]], radii: np.ndarray,
+    recipes: Sequence[Recipe],
+) -> np.ndarray:  # fmt: skip
+    """(candidate, pair, glide, turn) gains; lines: where the single radii that each candidate is held against begin
+    among the blades of the table, and which they are, m; radii: as stated, m."""
     count = {axis: next(len(v) for n, v in table.items() if _axis(n) == axis) for axis in ("glide", "turn")}
-    gain = np.full((len(first), len(pairs), count["glide"], count["turn"]), math.nan)
-    for p, pair in enumerate(pairs):
-        for g in range(count["glide"]):
-            for t in range(count["turn"]):
-                costs = np.column_stack([cost(m, table[m][g if _axis(m) == "glide" else t]) for m in pair])
-                for i, k in enumerate(first):
-                    gain[i, p, g, t] = frontier_gain(costs[i], radii, costs[k : k + len(radii)]).gain
+    gain = np.full((len(recipes), len(pairs), count["glide"], count["turn"]), math.nan)
+    for g, t in np.ndindex(count["glide"], count["turn"]):
+        here = {name: values[g if _axis(name) == "glide" else t] for name, values in table.items()}
+        held = {k: HeldLine(radii, span, {n: v[k : k + len(span)] for n, v in here.items()}) for k, span in lines}
+        for i, (k, _) in enumerate(lines):
+            for p, pair in enumerate(pairs):
+                costs = [float(cost(name, here[name][i])) for name in pair]
+                gain[i, p, g, t] = held[k].gain(pair, costs, recipes[i]).gain
     return gain
 
 

@@ -4,7 +4,7 @@ import h5py
 import numpy as np
 from rich.console import Console
 
-from experiments.analysis.deciding import share_beyond
+from experiments.analysis.judging.intervals import share_beyond
 from experiments.report import sources
 from experiments.report.tables import MOST_ROWS, cell, terminal_table
 from experiments.report.words import NOT_AVAILABLE, pair_label, share_text

@@ -27,6 +27,11 @@ STATES = {
     "pivot_heel": State(-0.045, LEAN_15),
     "turn": State(0.030, speed_m_s=4.0, path_radius_m=1.8),
     "push": State(0.070, LEAN_40, 1.5),
+    "start_push": State(0.055, LEAN_40, 1.6, 2.0, turned_out_rad=0.8726646259971648),
+    "stop": State(0.0, 0.3490658503988659, stopping=True),
+    "stop_across": State(0.0, 0.17453292519943295, 0.3),
+    "fast_turn": State(0.0, speed_m_s=8.0, path_radius_m=10.0),
+    "edge_change": State(0.030, LEAN_15, speed_m_s=4.0),
 }
 PAIRS = (
     ("pivot_forefoot_toe_in", "glide_drag_coefficient"),

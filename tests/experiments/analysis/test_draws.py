@@ -164,8 +164,12 @@ def test_ranks_with_ties_by_hand():
     assert ranks(samples, "lower").tolist() == [[2, 2, 1], [1, 2, 3]]
 
 
-def test_the_line_of_a_draw_spans_the_radii_of_the_request():
-    """A blade whose radius is beyond the asked line is held against its end: 20 ft against 6 to 16 ft."""
-    long = run_draws(request([blade(20)]), [HARDNESS], 1, 1, points=np.array([[1.0]]))
-    wide = run_draws(request([blade(20)], line_m=(6 * FT, 26 * FT)), [HARDNESS], 1, 1, points=np.array([[1.0]]))
-    assert wide.gain[0, 0, 0] == pytest.approx(1.0, abs=0.005) and long.gain[0, 0, 0] > 1.005
+def test_the_line_of_a_draw_goes_on_beyond_the_radii_of_the_request():
+    """Longer than any stated radius, 20 ft is on the line and not beyond it; two zones about 20 ft have the same gain
+    from 6 to 16 ft, continued, as from 6 to 40 ft, stated."""
+    points = np.array([[1.0]])
+    blades = [blade(20, name="one"), blade(19, 21, name="two")]
+    short = run_draws(request(blades), [HARDNESS], 1, 1, points=points)
+    wide = run_draws(request(blades, line_m=(6 * FT, 40 * FT)), [HARDNESS], 1, 1, points=points)
+    assert short.gain[0, 0, 0] == wide.gain[0, 0, 0] == 1.0
+    assert short.gain[0, 1, 0] == pytest.approx(wide.gain[0, 1, 0], rel=1e-3) and short.gain[0, 1, 0] < 1.02

@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 
 from experiments.analysis import draws, optimizer
-from experiments.analysis.deciding import clear, judge
 from experiments.analysis.grinding import LIMITS, check, read_grinding, violations
 from experiments.analysis.grinding_depth import _heights, depth_to_grind
+from experiments.analysis.judging.intervals import clear
+from experiments.analysis.judging.judge import judge
 from experiments.analysis.optimizer import Effort, optimize, read_effort
 from experiments.request.fields import Fields
 from experiments.request.uncertainty import Input

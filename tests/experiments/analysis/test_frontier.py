@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from experiments.analysis.frontier import Line, cost, frontier_gain
+from experiments.analysis.frontier import Line, continued, cost, frontier_gain
 from experiments.analysis.scores import contributions, scores
 from experiments.request.objectives import Weighting
 from sim.errors import BladeError
@@ -113,3 +113,47 @@ def test_parts_of_a_score_are_in_proportion_to_their_weights():
         "turn_scrape": 1.5,
     }
     assert all(math.isnan(v) for v in contributions(base, {"turn_drag": 0.0, "turn_scrape": -1.0}, scheme).values())
+
+
+# ---------------------------------------------------------------- how far a line goes
+
+
+def test_a_line_goes_on_by_its_own_ratio_until_it_covers_what_is_held_against_it():
+    """1, 2, 4: to 0.8 it takes 1/2, to 5 it takes 8; a blade of 0.3 asks for 0.24, so 1/8; one of 20 for 25, so 32."""
+    stated = np.array([1.0, 2.0, 4.0])
+    assert continued(stated, []).tolist() == [0.5, 1, 2, 4, 8] == continued(stated, [1.0, 4.0, math.inf]).tolist()
+    assert continued(stated, [0.3, 3.0]).tolist() == [0.125, 0.25, 0.5, 1, 2, 4, 8]
+    assert continued(stated, [20.0]).tolist() == [0.5, 1, 2, 4, 8, 16, 32]
+    assert continued(np.array([1.0, 1.25]), [])[-1] == 1.25**2, "just 1.25 times: one step more"
+    assert continued(np.array([1.0, 3.0, 4.5]), [8.0]).tolist() == [1 / 3, 1, 3, 4.5, 6.75, 10.125]
+
+
+def test_thirty_three_radii_from_6_to_16_feet_become_forty_nine():
+    found = continued(np.geomspace(6.0, 16.0, 33), [7.0, 13.0])
+    assert len(found) == 49 and 4.6 < found[0] <= 4.8 and 20.0 <= found[-1] < 20.7
+    assert np.diff(np.log(found)) == pytest.approx([math.log(16 / 6) / 32] * 48)
+
+
+def test_a_single_radius_is_one_of_those_it_is_held_against():
+    """Costs that no radius of the line reaches, said to be those of 9 ft: on the line, at 9 ft."""
+    found = Line(RADII, POWERS).gain((0.3, 6.0), 2.7432)
+    assert Line(RADII, POWERS).gain((0.3, 6.0)).gain > 1.2
+    assert (found.gain, found.radius_m, found.at_end) == (1.0, 2.7432, False)
+    for b in (8.0, 9.6):  # on this line both gains are (a^2 b)^(-1/3): 1.116 and 1.050
+        near = Line(RADII, POWERS).gain((0.3, b), 2.7432)
+        assert (near.gain, near.beats) == (1.0, pytest.approx((0.09 * b) ** (-1 / 3), rel=2e-3))
+
+
+@pytest.mark.parametrize("costs", [(0.9, 20.0), (0.45, 12.0)])
+def test_a_single_radius_that_another_beats_stays_beaten(costs):
+    """In closed form (a^2 b)^(-1/3): 0.395 and 0.744."""
+    line = Line(RADII, POWERS)
+    assert line.gain(costs, 2.7432) == line.gain(costs)
+    assert line.gain(costs, 2.7432).gain == pytest.approx((costs[0] ** 2 * costs[1]) ** (-1 / 3), rel=1e-3)
+
+
+def test_a_flat_blade_has_no_place_on_a_line():
+    radii = np.array([2.0, 3.0, 4.0, math.inf])
+    line = np.column_stack([1 / radii[:3], radii[:3]])
+    with_flat = Line(radii, np.vstack([line, [1e-6, 50.0]]))
+    assert with_flat.known and with_flat.places.tolist() == Line(radii[:3], line).places.tolist()

@@ -97,7 +97,8 @@ def test_what_the_program_shows_can_be_ground(experiment):
 
     config, _ = composed([f"experiment={experiment}"])
     keys = ("kind", "results_dir", "candidates_from", "blade", "ice", "law", "scenarios", "states", "candidates",
-            "radius_line", "weighting", "pairs", "skaters", "skater", "reference", "workers", "figures")  # fmt: skip
+            "radius_line", "weighting", "opinions", "pairs", "skaters", "skater", "reference", "workers",
+            "figures")  # fmt: skip
     for case in read_request({k: config[k] for k in keys}).cases:
         if case.candidate.recipe.length_m == 0.28:
             assert check(case.candidate.recipe, SHOP) == [], case.candidate.name

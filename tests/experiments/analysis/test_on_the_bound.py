@@ -7,10 +7,18 @@ import pytest
 from scipy import stats
 
 from experiments.analysis import draws, grinding
-from experiments.analysis.deciding import against_line, alike, clear, large_change, near_crown, order_kept, share_beyond
 from experiments.analysis.draws import beats, checked_draw_count, ratio_samples
 from experiments.analysis.frontier import Line, frontier_gain
 from experiments.analysis.grinding import LIMITS, ROUNDING, check
+from experiments.analysis.judging.intervals import (
+    against_line,
+    alike,
+    clear,
+    large_change,
+    near_crown,
+    order_kept,
+    share_beyond,
+)
 from experiments.request.uncertainty import Input
 from sim.blade.recipe import Recipe
 from sim.errors import BladeError
@@ -103,7 +111,7 @@ def test_a_line_needs_two_radii_and_is_not_bridged_where_radii_were_refused():
     radii = np.array([2.0, 2.5, 3.0, 3.5, 4.0])
     line = np.column_stack([1 / radii, radii])
     assert Line(radii[:2], line[:2]).known and not Line(radii[:1], line[:1]).known
-    for gone in (math.nan, math.inf, 0.0, -1.0):
+    for gone in (math.nan, math.inf, -1.0):
         holed = line.copy()
         holed[2, 0] = gone
         assert frontier_gain(line[3], radii, holed).gain == pytest.approx(1.0, abs=1e-9)
@@ -111,6 +119,18 @@ def test_a_line_needs_two_radii_and_is_not_bridged_where_radii_were_refused():
         assert frontier_gain(line[2], radii, holed).gain == pytest.approx(3.5 / 3.0, rel=1e-9)
         inside = np.exp(Line(radii, holed).places)
         assert not ((inside > 2.5 + 1e-9) & (inside < 3.5 - 1e-9)).any() and len(inside) > 1000
+
+
+def test_a_single_radius_without_a_cost_is_not_bridged_and_is_still_there():
+    """Without scrape at 3 m: a blade that scrapes is held against it by the other cost alone, 3/3 or 3/2.4."""
+    radii = np.array([2.0, 2.5, 3.0, 3.5, 4.0])
+    line = np.column_stack([1 / radii, radii])
+    line[2, 0] = 0.0
+    assert frontier_gain((1 / 3.0, 3.0), radii, line).gain == pytest.approx(1.0)
+    found = frontier_gain((0.25, 2.4), radii, line)
+    assert found.gain == pytest.approx(1.25) and found.radius_m == pytest.approx(3.0) and not found.at_end
+    inside = np.exp(Line(radii, line).places)
+    assert ((inside > 2.5 + 1e-9) & (inside < 3.5 - 1e-9)).sum() == 1 and (np.diff(inside) > 0).all()
 
 
 def test_a_line_is_looked_at_in_two_thousand_even_steps_and_at_every_radius_computed():

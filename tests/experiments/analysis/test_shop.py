@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from experiments.analysis.places import load_lines, measured_at_two_places
+from experiments.analysis.judging.statement import measured_at_two_places
+from experiments.analysis.places import load_lines
 from experiments.analysis.shop import (
     ShopSteps,
     Tolerance,

@@ -5,23 +5,20 @@ import math
 import numpy as np
 import pytest
 
-from experiments.analysis.deciding import (
-    Choice,
+from experiments.analysis.judging.intervals import (
     against_line,
     alike,
-    choices,
     clear,
-    deciding,
     excludes,
     felt,
-    judge,
     large_change,
     near_crown,
     order_kept,
-    ratios,
     share_beyond,
     side,
 )
+from experiments.analysis.judging.judge import Choice, choices, judge
+from experiments.analysis.judging.ratios import deciding, ratios
 from experiments.request.objectives import Weighting
 from tests.experiments.analysis.hand import draws_of
 

@@ -22,10 +22,11 @@ MARKS = {
     "ploughing": "van Leeuwen 2017", "film": "Melt film", "measured friction": "de Koning", "rival": "Lever",
     "sideways": "rigid-plastic", "scuff": "Scuff coefficient", "rocking": "Rocking stability", "segments": "de Leva",
     "damping": "Hunt & Crossley", "histories": "histories", "ends": "Turned-up ends", "trace": "Reading of the trace",
-    "invented": "invented for demonstration",
+    "stops": "Starts, stops, fast turns", "invented": "invented for demonstration",
 }  # fmt: skip
 STATICS = {"geometry", "ice", "contact", "rebound", "ploughing", "film", "measured friction", "rival", "sideways",
-           "scuff", "rocking", "segments", "ends", "invented", "bending", "melting", "rough", "reaction"}  # fmt: skip
+           "scuff", "rocking", "segments", "ends", "invented", "bending", "melting", "rough", "reaction",
+           "stops"}  # fmt: skip
 BARE = blade(10, heel_sweep=Sweep(0.0), toe_sweep=Sweep(0.0))
 
 
@@ -55,7 +56,7 @@ def test_static_measures_alone_do_not_cite_what_only_rolls():
 def test_rolling_adds_damping_and_histories():
     assert marks(cite(asked(), tuple(REGISTRY), ("stride", "tight_turn"))) == STATICS | {"damping", "histories"}
     only_stride = marks(cite(asked(), ("stride_ice_loss",), ("stride",)))
-    assert only_stride == STATICS - {"sideways", "scuff", "rocking", "reaction"} | {"damping", "histories"}
+    assert only_stride == STATICS - {"sideways", "scuff", "rocking", "reaction", "stops"} | {"damping", "histories"}
     assert "sideways" in marks(cite(asked(), ("turn_time",), ("tight_turn",)))
 
 
@@ -88,6 +89,12 @@ def test_what_is_switched_off_is_not_cited(law, gone):
         (("glide_drag_coefficient",), {"ploughing", "film", "measured friction", "rival", "melting", "rough"}),
         (("push_hold_angle",), {"sideways"}),
         (("turn_tightest_clean_radius",), {"sideways"}),
+        (("start_hold_angle",), {"sideways", "stops"}),
+        (("start_loss_share",), {"ploughing", "film", "measured friction", "rival", "melting", "rough", "stops"}),
+        (("stop_deceleration",), {"sideways", "scuff", "stops"}),
+        (("fast_turn_reaction_delay",), {"rocking", "segments", "reaction", "stops"}),
+        (("edge_change_time",), {"sideways", "stops"}),
+        (("transfer_lean",), {"stops"}),
     ],
 )
 def test_a_measure_cites_its_own_part_of_the_model(measures, wanted):

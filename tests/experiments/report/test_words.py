@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from experiments.analysis.deciding import against_line, order_kept, side
+from experiments.analysis.judging.intervals import against_line, order_kept, side
 from experiments.report import words
 from experiments.report.words import (
     AGAINST_LINE,
@@ -82,7 +82,7 @@ def test_shares_are_whole_percents():
 
 
 def test_every_judgement_has_its_words():
-    """What deciding answers at all, and no word besides."""
+    """What judging answers at all, and no word besides."""
     assert set(SIDE) == {side(r, "lower") for r in ((0.8, 0.9, 0.95), (1.1, 1.2, 1.3), (0.9, 1.0, 1.1))}
     gains = ((1.1, 1.2, 1.3), (0.7, 0.8, 0.9), (0.9, 1, 1.1), (NAN,) * 3)
     assert set(AGAINST_LINE) == {against_line(g) for g in gains}

@@ -45,5 +45,5 @@ def test_what_is_the_value_itself_reads_its_unit():
     """Kilowatts become watts once, at the door."""
     assert PRIORS["steel_sink"].law.support() == (0.0, 30e3)
     guided = [s.guide_rate_rad_s for s in SETTING.scenarios.values() if s.mode == "guided"]
-    assert len(guided) == 4 and len(set(guided)) == 1, "one prior for all guided movements"
+    assert len(guided) == 5 and len(set(guided)) == 1, "one prior for all guided movements"
     assert PRIORS["height_shift"].law.support() == pytest.approx((-5e-3, 5e-3))

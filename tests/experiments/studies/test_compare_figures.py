@@ -22,7 +22,7 @@ from sim.rolling.loop import COLUMNS
 FT = 0.3048
 RADII = np.geomspace(6 * FT, 16 * FT, 25)
 STATES = ("glide", "pivot_forefoot", "pivot_heel", "turn", "push")
-SCENARIOS = ("glide", "stride", "start", "tight_turn", "nudge")
+SCENARIOS = ("glide", "stride", "start", "tight_turn", "turn_at_speed", "nudge")
 
 
 def _values(radius, shift=0.0):

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from experiments.analysis.frontier import Gain
+from experiments.analysis.variants import HeldLine
 from experiments.request.objectives import Weighting
 from experiments.studies.compare import study, terminal
 from experiments.studies.compare.rows import Results, Row
@@ -33,7 +34,9 @@ def test_every_row_is_judged_against_its_own_skater_and_its_own_line():
             row(turn_drag=math.nan, push_hold_angle=1 / b)]  # fmt: skip
     bases = {"adult": row(turn_drag=2 * a, push_hold_angle=4 / b), "child": row(turn_drag=a, push_hold_angle=1 / b)}
     results = Results(rows, RADII, {}, bases)
-    study.judge_rows(results, SCHEME, [PAIR], [line, twice, line])
+    asked = replace(request([blade(9, 11), blade(9, 11), blade(9, 11)], pairs=(PAIR,)), scheme=SCHEME)
+    first, second = HeldLine(RADII, RADII, line), HeldLine(RADII, RADII, twice)
+    study.judge_rows(results, asked, [first, second, first])
     gain = (a**2 * b) ** (-1 / 3)
     assert rows[0].gains[PAIR].gain == pytest.approx(gain, rel=1e-3)
     assert rows[0].gains[PAIR].radius_m == pytest.approx((b / a) ** (1 / 3), rel=1e-3)

@@ -68,7 +68,8 @@ def test_the_map_is_put_together_candidate_pair_glide_turn():
         "turn_drag": np.array([[b, b, *radii**2] for b in turn]),
     }
     pair = ("critical_ankle_stiffness", "turn_drag")
-    found = stance_map._crossed_gains(table, [pair, pair[::-1]], [2, 2], radii)
+    recipes = [blade(9, 11).recipe] * 2
+    found = stance_map._crossed_gains(table, [pair, pair[::-1]], [(2, radii)] * 2, radii, recipes)
     assert found.shape == (2, 2, 2, 3)
     one = (glide[:, None] ** 2 * turn) ** (-1 / 3)
     assert found[0, 0] == pytest.approx(one, rel=1e-3) and found[0, 1] == pytest.approx(one, rel=1e-3)
@@ -166,6 +167,7 @@ SWITCHED = {
     "no film": {"law.film": 0.0},
     "scuff 0": {"law.scuff": 0.0},
     "scuff 0.04": {"law.scuff": 0.04},
+    "stiff body from edge to edge": {"skater.stiff_body": True},
     "ice constants other": {
         "ice.modulus_pa": 8e9, "ice.viscosity_pa_s": 1.7e-3, "ice.conductivity_w_mk": 1.6,
         "ice.diffusivity_m2_s": 0.8e-6,

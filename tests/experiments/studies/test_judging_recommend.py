@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from experiments.analysis.deciding import Choice, Verdict
+from experiments.analysis.judging.judge import Choice, Verdict
 from experiments.analysis.variants import statics
 from experiments.request.fields import Fields
 from experiments.request.objectives import Weighting
@@ -65,7 +65,9 @@ def test_a_stance_moves_every_line_of_states_and_movements_and_nothing_else():
     scheme = Weighting("needs", {"turn_drag": 1.0}, {"turn_drag": "lower"})
     found = study._shifted(request([TEN, blade(9)], here), -0.015, SimpleNamespace(scheme=scheme))
     wanted = {"states.glide.line_m": -0.030, "states.pivot_forefoot.line_m": 0.030, "states.pivot_heel.line_m": -0.060,
-              "states.turn.line_m": 0.015, "states.push.line_m": 0.055, "scenarios.stride.line_m.0": -0.035,
+              "states.turn.line_m": 0.015, "states.push.line_m": 0.055, "states.start_push.line_m": 0.040,
+              "states.stop.line_m": -0.015, "states.stop_across.line_m": -0.015, "states.fast_turn.line_m": -0.015,
+              "states.edge_change.line_m": 0.015, "scenarios.stride.line_m.0": -0.035,
               "scenarios.stride.line_m.1": -0.005, "scenarios.stride.line_m.2": 0.035}  # fmt: skip
     assert changed(here, found.settings[0]) == pytest.approx(wanted)
     assert all(case.setting is found.settings[0] for case in found.cases) and found.scheme is scheme

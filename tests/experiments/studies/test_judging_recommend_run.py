@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from experiments.analysis.deciding import Verdict
+from experiments.analysis.judging.judge import Verdict
 from experiments.request.comparison import Stated
 from experiments.request.fields import Fields
 from experiments.request.objectives import Weighting

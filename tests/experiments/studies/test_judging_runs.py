@@ -19,7 +19,7 @@ from experiments.studies.stance_map import study as stance_map
 from sim.errors import BladeError
 from sim.measures import STATIC
 from sim.skater.body import Skater
-from tests.experiments.analysis.hand import FT, PAIRS, TEN, blade, request, setting
+from tests.experiments.analysis.hand import FT, PAIRS, TEN, blade, request, section_of, setting
 from tests.experiments.analysis.test_exactly import SHOP_WORDS
 from tests.experiments.analysis.test_space_reading import ASKED
 from tests.experiments.studies.test_judging_physics import answering, planned
@@ -64,9 +64,10 @@ def compared(monkeypatch):
 
 def test_rows_lines_and_references_of_two_skaters(compared):
     """Costs R and m/R trade evenly: a candidate that is a single radius of 0.3048 ft steps has a gain of 1 on its own
-    line, and 1.25 on a runner a quarter longer, where every single radius costs a quarter more."""
+    line; one of two radii whose costs are those of its first has 1.25 on a runner a quarter longer, where every single
+    radius costs a quarter more."""
     heavy = setting(skater=Skater("heavy", 100.0))
-    blades = [blade(8, name="a"), blade(12, name="long", length_m=0.35)]
+    blades = [blade(8, name="a"), blade(12, 12.5, name="long", length_m=0.35)]
     line = tuple(np.geomspace(6 * FT, 16 * FT, 35))
     first = request(blades, pairs=(PAIR,), line_m=line)
     cases = (*first.cases, *(replace(c, index=c.index + 2, setting=heavy) for c in first.cases))
@@ -89,11 +90,12 @@ def test_rows_lines_and_references_of_two_skaters(compared):
 
 
 def test_a_comparison_says_how_far_it_is(compared):
-    """Two portions of one blade each and three portions of 35 single radii."""
+    """Two portions of one blade each and four portions of 53 single radii: 35 and, at 1/34 of log(2.5) each, 9 more at
+    both ends to cover 0.8 x 2 m and 1.25 x 5 m."""
     steps = []
     asked = request([blade(8, name="a"), blade(9, name="b")], line_m=tuple(np.geomspace(2.0, 5.0, 35)), detail="static")
     compared(asked, lambda *step: steps.append(step))
-    assert steps == [(k, 5) for k in range(1, 6)]
+    assert steps == [(k, 6) for k in range(1, 7)]
 
 
 @pytest.mark.parametrize(
@@ -123,11 +125,32 @@ def test_a_portion_is_under_one_setting():
 def test_single_radii_go_out_by_sixteen_and_come_back_in_one_table():
     assert [list(map(int, part)) for part in compare._together(range(35))] == [
         list(range(16)), list(range(16, 32)), [32, 33, 34]]  # fmt: skip
-    parts = [np.array([[1.0, 10.0], [2.0, 20.0]]), np.array([[3.0, 30.0]]),
-             np.array([[4.0, 40.0], [5.0, 50.0]]), np.array([[6.0, 60.0]])]  # fmt: skip
-    found = compare._lines_of([(0, TEN), (1, TEN)], parts, 2, ("a", "b"))
-    assert {k: {n: v.tolist() for n, v in x.items()} for k, x in found.items()} == {
-        (0, TEN): {"a": [1, 2, 3], "b": [10, 20, 30]}, (1, TEN): {"a": [4, 5, 6], "b": [40, 50, 60]}}  # fmt: skip
+    short, long = tuple(range(1, 18)), tuple(range(1, 34))  # 2 and 3 portions
+    spans = {(0, TEN): short, (1, TEN): long}
+    parts = [np.array([[k * r, 10.0 * k * r] for r in part]) for k, span in ((1, short), (2, long))
+             for part in compare._together(span)]  # fmt: skip
+    found = compare._lines_of(spans, parts, ("a", "b"), np.array([3.0, 4.0, 5.0]))
+    assert [len(p) for p in parts] == [16, 1, 16, 16, 1]
+    for k, (key, span) in enumerate(spans.items(), 1):
+        assert found[key].span.tolist() == list(span) and found[key].radii.tolist() == [3, 4, 5]
+        assert found[key].table["a"].tolist() == [k * r for r in span]
+        assert found[key].table["b"].tolist() == [10 * k * r for r in span]
+        assert compare._as_stated(found[key])["b"].tolist() == [30 * k, 40 * k, 50 * k]
+
+
+def test_a_line_goes_on_as_far_as_the_blades_on_its_runner_ask_for():
+    """The reference's own from 0.8 x 2 m to 1.25 x 5 m; the runner with a hollow of 16 mm to 1.25 x 20 ft."""
+    hollow = section_of(2.9e-3, 16e-3)
+    blades = [blade(8, name="a"), blade(9, 20, name="b", section=hollow)]
+    asked = request(blades, line_m=tuple(np.geomspace(2.0, 5.0, 35)), detail="static")
+    held = [(0, TEN), (0, blade(10, name="ten", section=hollow))]
+    spans = compare._spans(asked, held)
+    assert list(spans) == held
+    for key, longest in zip(held, (5.0, 20 * FT)):
+        steps = np.diff(np.log(spans[key]))
+        assert steps == pytest.approx([math.log(2.5) / 34] * len(steps))
+        assert spans[key][1] > 1.6 >= spans[key][0] * (1 - 1e-12)
+        assert spans[key][-2] < 1.25 * longest <= spans[key][-1] * (1 + 1e-12)
 
 
 # ---------------------------------------------------------------- findings

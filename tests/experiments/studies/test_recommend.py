@@ -106,8 +106,8 @@ def test_a_fresh_blade_is_left_as_it_is(tmp_path):
 
 def test_a_long_radius_is_shortened_for_one_who_pivots_and_kept_where_steel_is_short(tmp_path):
     path = trace_of(Recipe("13 ft", "single_radius", (13 * FOOT_M,)), tmp_path / "thirteen.csv")
-    common = [f"trace={path}", "says=[pivots_hard,turns_too_wide]",
-              "use.shares={glide: 0.0, tight_turns: 1.0, starts: 0.0, battles: 0.0}"]  # fmt: skip
+    turns = "{glide: 0, tight_turns: 1, starts: 0, stops: 0, fast_turns: 0, quick_changes: 0, battles: 0}"
+    common = [f"trace={path}", "says=[pivots_hard,turns_too_wide]", f"use.shares={turns}"]
     facts, _ = sheet(common, tmp_path / "enough")
     assert facts["verdict"]["kind"] == "change" and facts["choices"][0]["name"] == "single 8 ft"
     assert any(s.startswith("Pivots easier on the toes") for s in facts["feel"])

@@ -165,7 +165,7 @@ def test_stance_map_and_other_physics(tmp_path):
     path = made([BLADES, "experiment=does_it_hold"], tmp_path / "b")
     with open(path / "does_it_hold.csv", newline="") as handle:
         rows = list(csv.DictReader(handle))
-    assert len(rows) == 2 * 15 and float(rows[0]["kendall_tau_to_standard"]) == 1.0
+    assert len(rows) == 2 * 16 and float(rows[0]["kendall_tau_to_standard"]) == 1.0
 
 
 def test_sensitivity_names_the_input_that_decides(tmp_path):
@@ -217,7 +217,7 @@ def test_findings_fill_every_sentence_from_the_run(tmp_path, monkeypatch):
     few = ["draws=16", "glide_lines.count=2", "turn_lines.count=2", "figures=false"]
     path = made(["experiment=findings", *few], tmp_path)
     page, web = (path / "findings.md").read_text(), (path / "findings.html").read_text()
-    assert page.count("\n## ") == 9 == web.count("<h2>")
+    assert page.count("\n## ") == 10 == web.count("<h2>")
     assert "nan" not in page and "None" not in page
     for asked in (
         "zero-sum",

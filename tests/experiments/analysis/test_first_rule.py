@@ -5,8 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from experiments.analysis.deciding import choices, deciding, judge, ratios
 from experiments.analysis.draws import Draws
+from experiments.analysis.judging.judge import choices, judge
+from experiments.analysis.judging.ratios import deciding, ratios
 from experiments.analysis.scores import scores
 from experiments.request.compose import composed
 from experiments.request.fields import Fields
