@@ -20,6 +20,7 @@ from experiments.request.fields import Fields
 from experiments.request.uncertainty import read_seed
 from experiments.run.workers import Workers
 from sim.blade.curve import BladeCurve
+from sim.blade.recipe import Recipe
 from sim.blade.section import Section
 from sim.errors import BladeError
 from sim.trial import Candidate, Setting
@@ -92,19 +93,30 @@ def evaluate_point(problem: SearchProblem, point: np.ndarray) -> tuple[list[floa
     """(costs, excesses over the limits) of a point. One beyond a limit is not rolled out: its costs are LOST_COST."""
     try:
         recipe = problem.space.recipe(point)
-        excess = violations(recipe, problem.limits, problem.stock)
     except BladeError:  # no curve at all
+        return [LOST_COST] * len(problem.objectives), [1.0] * problem.excesses
+    return evaluate_recipe(problem, recipe)
+
+
+def evaluate_recipe(problem: SearchProblem, recipe: Recipe) -> tuple[list[float], list[float]]:
+    """As `evaluate_point`, of a recipe that need not be one of the space."""
+    try:
+        excess = violations(recipe, problem.limits, problem.stock)
+    except BladeError:
         return [LOST_COST] * len(problem.objectives), [1.0] * problem.excesses
     if (excess > ROUNDING).any():
         return [LOST_COST] * len(problem.objectives), [*excess, *([0.0] * len(problem.caps))]
-    costs, capped = _measured(problem, Candidate(recipe.name, recipe, problem.section))
+    costs, capped = measured(problem, Candidate(recipe.name, recipe, problem.section))
     if costs is None:
         return [LOST_COST] * len(problem.objectives), [*excess, *([0.0] * len(problem.caps))]
     return costs, [*excess, *capped]
 
 
-def _measured(problem: SearchProblem, blade: Candidate) -> tuple[list[float] | None, np.ndarray]:
-    """(costs over all settings, mean excess over each cap); no costs where any setting gives none."""
+def measured(problem: SearchProblem, blade: Candidate) -> tuple[list[float] | None, np.ndarray]:
+    """(costs over all settings, mean excess over each cap); no costs where any setting gives none.
+
+    No limit of grinding is looked at: the reference, too, has a mean or a worst case, and it is this.
+    """
     wanted = len(problem.objectives)
     names = [*(name for name, _ in problem.objectives), *(name for name, _, _ in problem.caps)]
     table, capped = np.full((len(problem.settings), wanted), np.nan), np.zeros(len(problem.caps))
@@ -125,6 +137,32 @@ def evaluate_points(problem: SearchProblem, points: np.ndarray) -> list[np.ndarr
     """Costs (point, objective) and excesses (point, limit) of a portion of points. What a worker does."""
     costs, excesses = zip(*(evaluate_point(problem, point) for point in points))
     return [np.array(costs), np.array(excesses)]
+
+
+def evaluate_portion(problem: SearchProblem, recipes: Sequence[Recipe]) -> list[np.ndarray]:
+    """As `evaluate_points`, of recipes."""
+    costs, excesses = zip(*(evaluate_recipe(problem, recipe) for recipe in recipes))
+    return [np.array(costs), np.array(excesses)]
+
+
+def evaluate_recipes(problem: SearchProblem, workers: Workers, recipes: Sequence[Recipe]) -> Evaluated:
+    """Recipes that need not be points of the space, over workers; `points` is empty, born -1."""
+    portions = [tuple(recipes[i : i + POINTS_TOGETHER]) for i in range(0, len(recipes), POINTS_TOGETHER)]
+    if not portions:
+        return Evaluated(np.empty((0, 0)), np.empty((0, len(problem.objectives))), np.empty((0, problem.excesses)),
+                         np.empty(0, int))  # fmt: skip
+    costs, excesses = map(np.concatenate, zip(*workers.map(evaluate_portion, portions, problem)))
+    return Evaluated(np.empty((len(costs), 0)), costs, excesses, np.full(len(costs), -1))
+
+
+def costs_of(problem: SearchProblem, blades: Sequence[Candidate]) -> list[np.ndarray]:
+    """(blade, objective) costs over all settings; nan where one has none. What a worker does; no limit is looked at."""
+    out = np.full((len(blades), len(problem.objectives)), np.nan)
+    for row, blade in zip(out, blades):
+        costs, _ = measured(problem, blade)
+        if costs is not None:
+            row[:] = costs
+    return [out]
 
 
 def evaluate(problem: SearchProblem, workers: Workers, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -11,6 +11,7 @@ from sim.errors import BladeError
 
 SHAPES = ("free", "symmetric", "rear_flat", "mid_flat")
 LONGEST_OVER_SHORTEST = math.log(4.0)  # a zone may be up to four times as long as another, before the limits on length
+SAME_PLACE_M = 1e-6  # a level point or blend nearer to a fixed one than this is that one
 
 
 @dataclass(frozen=True)
@@ -81,10 +82,13 @@ class Space:
         return radii, shares
 
     def point(self, recipe: Recipe) -> np.ndarray | None:
-        """A point whose recipe this is, up to zones that share a radius; None where the space holds no such recipe."""
-        zoned = ("single_radius", "rear_flat", "rear_flat_eased", "mid_flat", "zoned")
+        """A point whose recipe this is, up to zones that share a radius; None where the space holds no such recipe.
+
+        Runner length and turned-up ends are the space's own: shares are what is asked for.
+        """
         count = len(recipe.radii_m)
-        if recipe.family not in (zoned if self.kind == "zones" else (self.kind,)) or count > self.most:
+        kind = "zones" if recipe.zones else recipe.family  # whatever family of zones there is
+        if kind != self.kind or count > self.most or not self._fixed_alike(recipe):
             return None
         radii, shares = list(recipe.radii_m), list(recipe.shares or [1.0] * count)
         if count < self.least:  # one radius as several alike zones
@@ -103,8 +107,18 @@ class Space:
         out = np.array([u.get(name, 0.5) for name in self.names])
         if not np.all((out > -1e-9) & (out < 1 + 1e-9)):
             return None
-        again = self.recipe(out).radii_m  # another order of zones than the shape's is none of the space's recipes
-        return out if len(again) == count and np.allclose(again, radii, rtol=1e-6) else None
+        again = self.recipe(out)  # another order of zones, or other lengths, than the shape's is none of its recipes
+        if len(again.radii_m) != count or not np.allclose(again.radii_m, radii, rtol=1e-6):
+            return None
+        parts = [np.array(x) / sum(x) for x in (again.shares, shares)] if again.shares else [np.ones(1)] * 2
+        return out if np.allclose(*parts, rtol=1e-6) else None
+
+    def _fixed_alike(self, recipe: Recipe) -> bool:
+        """Whether level and blend of a recipe are those of the space where it leaves no choice, to 1 um."""
+        return all(
+            low < high or abs(getattr(recipe, f"{name}_m") - low) < SAME_PLACE_M
+            for name, (low, high) in (("level", self.level_m), ("blend", self.blend_m))
+        )
 
 
 def read_space(f: Fields, base: Recipe) -> Space:

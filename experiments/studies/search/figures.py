@@ -10,6 +10,7 @@ from matplotlib.lines import Line2D
 from experiments.report import style as fs
 from experiments.report.words import axis_label
 from experiments.studies.search.animation import animate
+from experiments.studies.search.sentences import title_words
 from experiments.studies.search.study import Plan, SearchResult
 from sim.measures import REGISTRY
 from sim.quantities import FOOT_M
@@ -22,11 +23,9 @@ FRONT, RANDOM, LINE = fs.BLUE, fs.ORANGE, fs.SOFT
 
 def draw(plan: Plan, result: SearchResult, folder: Path, processes: int) -> list[Path]:
     """All figures, and moving pictures of the front's most unlike blades."""
-    figures = {
-        "front": front(plan, result),
-        "objectives": side_by_side(plan, result),
-        "progress": progress(plan, result),
-    }
+    figures = {"progress": progress(plan, result)}
+    if result.blades:
+        figures |= {"front": front(plan, result), "objectives": side_by_side(plan, result)}
     paths = [path for name, fig in figures.items() for path in fs.save(fig, folder, name)]
     setting = plan.request.settings[0]
     for k in animated(result):
@@ -39,7 +38,11 @@ def draw(plan: Plan, result: SearchResult, folder: Path, processes: int) -> list
 
 def animated(result: SearchResult) -> list[int]:
     """Places of the blades that get moving pictures: the one of greatest gain, and an end of the front."""
-    best = max(range(len(result.blades)), key=lambda k: np.nan_to_num(result.blades[k].alone[0], nan=-1.0))
+    if not result.blades:
+        return []
+    best = max(
+        range(len(result.blades)), key=lambda k: np.nan_to_num(result.blades[k].alone[:1], nan=-1.0).max(initial=0)
+    )
     return list(dict.fromkeys((best, 0, len(result.blades) - 1)))[:ANIMATED]
 
 
@@ -58,13 +61,15 @@ def front(plan: Plan, result: SearchResult) -> Figure:
     strips = -(-count // columns)
     width = 4.6 * len(pairs) + 0.6 if len(pairs) > 1 else 8.4
     note = f"{int(result.found.allowed.sum())} of {len(result.found.points)} evaluated could be ground"
-    title = "Front: recipes that can be ground, none beaten on every objective"
+    title = "Finds: recipes that can be ground, none beaten on every objective"
+    label = title_words(plan, result, "")  # ", measured at two places of the blade" or nothing
+    note += f"; objectives {label.removeprefix(', ')}" if label else ""
     fig = fs.page(width, 5.6 + 1.15 * strips, title, [note])
     height = fig.get_figheight()
     cells = fs.grid(fig, 1, len(pairs), 0.8, 0.25, 0.75, 1.15 * strips + 1.35, wgap=0.85)
     for i, (a, b) in enumerate(pairs):
         _panel(fig.add_subplot(cells[i]), plan, result, a, b)
-    marks = [Line2D([], [], marker="o", color=FRONT, linestyle="", label="front"),
+    marks = [Line2D([], [], marker="o", color=FRONT, linestyle="", label="finds"),
              Line2D([], [], marker=".", color="#9fc5e0", linestyle="", label="evaluated"),
              Line2D([], [], marker="x", color=RANDOM, linestyle="", markersize=4, label="at random"),
              Line2D([], [], color=LINE, label="single radii"),

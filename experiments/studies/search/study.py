@@ -9,23 +9,28 @@ import numpy as np
 from scipy import stats
 
 from experiments.analysis.draws import checked_draw_count, intervals, run_draws, sample
-from experiments.analysis.frontier import cost, frontier_gain
+from experiments.analysis.finds import Find, Tally, Widened, finds_of, widened
+from experiments.analysis.frontier import cost
 from experiments.analysis.grinding import check, read_grinding
 from experiments.analysis.optimizer import (
     Effort,
     Evaluated,
     SearchProblem,
+    costs_of,
+    evaluate_recipes,
     optimize,
     random_search,
     read_effort,
     volume,
 )
+from experiments.analysis.shop import ShopSteps, Tolerance, read_steps, tolerance_of
 from experiments.analysis.space import Space, read_space
-from experiments.analysis.variants import LINE_RADII, drawn_setting, line_costs, runner_like, single_radius, statics
-from experiments.request.blade import read_candidate
+from experiments.analysis.variants import LINE_RADII, drawn_setting, gains, single_radius, statics, varied_candidate
+from experiments.request.blade import SharedBlade, read_candidate
 from experiments.request.comparison import Case, Request, assemble, read_stated
 from experiments.request.fields import Fields
 from experiments.request.objectives import measure_name, read_objectives
+from experiments.request.recipe_files import own_candidates
 from experiments.request.uncertainty import GRINDING, Input, Sampling, read_sampling
 from experiments.run.workers import Progress, Workers
 from sim.blade.recipe import Recipe
@@ -36,9 +41,10 @@ from sim.trial import Candidate, Setting, Trial
 KEYS = (
     "uncertainty", "draws", "seed", "space", "grinding", "objectives", "robust", "worst_quantile", "robust_draws",
     "evaluations", "population", "front_size", "compare_random", "starting_curve", "caps",
+    "radius_step", "boundary_step", "start_from",
 )  # fmt: skip
 MOST_SEARCHED = 5_000_000
-NARROW = 0.02  # a front that spans less than this of a cost (log) is not spread out along it
+LEAST_LEFT = 0.5  # share of the draws that must be left where some cannot be built
 WORST_MARGIN = 1.05  # the corner that hypervolume is measured from, over the worst cost of the front
 # what a blade of the search has besides its own errors of grinding: this draw's section and holder
 SHARED_ERRORS = (*GRINDING, "hollow_factor", "thickness_shift", "edge_shift", "height_shift", "span_factor")
@@ -51,7 +57,9 @@ ROLLED_KIN = {
 
 @dataclass(frozen=True)
 class Plan:
-    """A checked search. starts: points of known recipes; random: whether a random search stands beside it."""
+    """A checked search. starts: points of known recipes, a person's own first; random: whether a random search stands
+    beside it; own, left_out: names of a person's own recipes that are starts, and of those that the space does not
+    hold; lost: draws of a robust search that could not be built and do not count."""
 
     request: Request
     problem: SearchProblem
@@ -60,14 +68,21 @@ class Plan:
     front_size: int
     random: bool
     sampling: Sampling
+    steps: ShopSteps
+    tolerance: Tolerance
+    own: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()
+    lost: int = 0
 
 
 @dataclass(frozen=True)
 class FrontBlade:
-    """A blade of the front. gains, grinding: 5, 50, 95 % of the frontier gain for each pair, under all inputs and
-    under errors of grinding only; alone (pair): gain with nothing uncertain; without: gain (zone, pair) with that zone
-    given its neighbour's radius; nearest: name of the nearest known recipe and the greatest height between them, m;
-    rolled: measures of the rolled movements, nan where they failed; limits: sentences of limits that it breaks."""
+    """A find: all its numbers are those of the recipe in shop steps. gains, grinding: 5, 50, 95 % of the frontier gain
+    for each pair, under all inputs and under errors of grinding only; alone (pair): gain with nothing uncertain;
+    without: gain (zone, pair) with that zone given its neighbour's radius; nearest: name of the nearest known recipe
+    and the greatest height between them, m; values: every static measure with nothing uncertain, SI; rolled: measures
+    of the rolled movements, nan where they failed; limits: sentences of limits that it breaks; bounds: those of the
+    space that it lies on, and what it gives beyond them."""
 
     candidate: Candidate
     point: np.ndarray
@@ -77,24 +92,30 @@ class FrontBlade:
     grinding: np.ndarray
     without: np.ndarray
     nearest: tuple[str, float]
+    values: dict[str, float]
     rolled: dict[str, float]
     limits: tuple[str, ...]
+    bounds: tuple[Widened, ...]
 
 
 @dataclass(frozen=True)
 class SearchResult:
     """What a search found. random: the random search or None, and its hypervolume; volumes: (points evaluated,
-    hypervolume) of the search; reference: costs of the reference; line: (radius, objective) costs of single radii;
-    taus: (static, rolled, Kendall's tau over the front)."""
+    hypervolume) of the search; reference: costs of the reference, over the same settings as those of the finds; values:
+    every static measure of the reference, SI; line: (radius, objective) costs of single radii; tally: what became of
+    the front; pairs: of objectives taken the way that the registry says, which alone have a gain; taus: (static,
+    rolled, Kendall's tau over the front)."""
 
     found: Evaluated
     random: Evaluated | None
     volumes: np.ndarray
     random_volume: float
     reference: np.ndarray
+    values: dict[str, float]
     radii: np.ndarray
     line: np.ndarray
     blades: tuple[FrontBlade, ...]
+    tally: Tally
     pairs: tuple[tuple[str, str], ...]
     taus: tuple[tuple[str, str, float], ...]
 
@@ -113,18 +134,38 @@ def read(own: dict, rest: dict) -> Plan:
     if fields.has("starting_curve"):
         stock = read_candidate(fields.raw("starting_curve"), stated.blade, "starting_curve").curve
     checked_draw_count(count, len(request.settings), "robust_draws")
-    settings = _settings(request, how, sampling, count)
+    settings, lost = _settings(request, how, sampling, count, [name for name, _ in objectives])
     problem = SearchProblem(space, base.section, settings, objectives, quantile if how == "worst" else None, limits,
-                            stock, _caps(fields, base, settings[0][0]))  # fmt: skip
-    plan = Plan(request, problem, _starts(request, space), read_effort(fields, MOST_SEARCHED),
-                fields.count("front_size", 1, 60), fields.flag("compare_random"), sampling)  # fmt: skip
+                            stock, _caps(fields, base, settings))  # fmt: skip
+    own, effort = _own(fields, stated.blade), read_effort(fields, MOST_SEARCHED)
+    if len(own) > effort.population:
+        raise BladeError(f"start_from: {len(own)} recipes; list at most {effort.population}, as many as `population`.")
+    steps, points = read_steps(fields), [space.point(c.recipe) for c in own]
+    plan = Plan(
+        request, problem, _starts((*own, *request.candidates), space), effort,
+        fields.count("front_size", 1, 60), fields.flag("compare_random"), sampling, steps,
+        tolerance_of(steps, sampling.inputs), tuple(c.name for c, p in zip(own, points) if p is not None),
+        tuple(c.name for c, p in zip(own, points) if p is None), lost,
+    )  # fmt: skip
     fields.done()
     checked_draw_count(sampling.draws, max(plan.front_size, len(request.cases)))
     return plan
 
 
-def _caps(fields: Fields, base: Candidate, setting: Setting) -> tuple[tuple[str, float, float], ...]:
-    """What a blade must keep: (measure, +1 at most or -1 at least, value). A ratio counts from the reference."""
+def _own(fields: Fields, blade: SharedBlade) -> list[Candidate]:
+    """A person's own recipes that the search starts from: a list as in a file of candidates, or the name of one."""
+    if not fields.has("start_from") or fields.raw("start_from") == []:
+        return []
+    given = fields.raw("start_from")
+    listed = own_candidates(given, "start_from") if isinstance(given, str) else fields.listed("start_from")
+    return [read_candidate(entry, blade, f"start_from[{i}]") for i, entry in enumerate(listed)]
+
+
+def _caps(
+    fields: Fields, base: Candidate, settings: Sequence[tuple[Setting, dict]]
+) -> tuple[tuple[str, float, float], ...]:
+    """What a blade must keep: (measure, +1 at most or -1 at least, value). A ratio counts from the reference's own
+    mean over all settings."""
     out, listed = [], fields.raw("caps")
     for i, given in enumerate(listed if isinstance(listed, list) else [listed]):
         entry = Fields(given, f"caps[{i}]")
@@ -137,35 +178,64 @@ def _caps(fields: Fields, base: Candidate, setting: Setting) -> tuple[tuple[str,
         value = entry.number(ways[0], 1e-12, 1e12)
         entry.done()
         if ways[0].startswith("ratio"):
-            value *= statics(base, setting, [name])[0]
+            value *= np.mean([statics(varied_candidate(base, errors), one, [name])[0] for one, errors in settings])
+            if not value > 0:
+                raise BladeError(f"{entry.where}: {name} cannot be had of the reference; give at_most or at_least.")
         out.append((name, 1.0 if ways[0].endswith("most") else -1.0, float(value)))
     return tuple(out)
 
 
-def _settings(request: Request, how: str, sampling: Sampling, count: int) -> tuple[tuple[Setting, dict], ...]:
-    """Every skater in every draw (the same draws for all blades), with that draw's errors of grinding."""
+def _settings(
+    request: Request, how: str, sampling: Sampling, count: int, names: Sequence[str]
+) -> tuple[tuple[tuple[Setting, dict], ...], int]:
+    """(every skater in every draw, the same draws for all blades, with that draw's errors of grinding; draws lost).
+
+    A draw that cannot be built, or in which the reference has no such measure above 0, is left out for every skater.
+    Raises BladeError when fewer than half of the draws, or fewer than two, are left.
+    """
     bare = [replace(s, scenarios={}) for s in request.settings]
     if how == "nominal":
-        return ((bare[0], {}),)
+        return ((bare[0], {}),), 0
     columns = [(i.name, -1) for i in sampling.inputs]
-    names = [name for name, _ in columns]
-    draws = [dict(zip(names, map(float, row))) for row in sample(sampling.inputs, columns, count, sampling.seed)]
-    return tuple(
-        (drawn_setting(setting, {k: v for k, v in draw.items() if k not in GRINDING}),
-         {k: draw[k] for k in SHARED_ERRORS if k in draw})
-        for setting in bare for draw in draws
-    )  # fmt: skip
+    inputs = [name for name, _ in columns]
+    draws = [dict(zip(inputs, map(float, row))) for row in sample(sampling.inputs, columns, count, sampling.seed)]
+    built = [made for draw in draws if (made := _built(bare, draw, names))]
+    if len(built) < max(2, LEAST_LEFT * count):
+        raise BladeError(
+            f"robust_draws: only {len(built)} of {count} draws of the uncertain inputs can be built with this skater "
+            "and reference; narrow the inputs of `uncertainty`."
+        )
+    return tuple(made[k] for k in range(len(bare)) for made in built), count - len(built)
 
 
-def _starts(request: Request, space: Space) -> tuple[np.ndarray, ...]:
-    """Points of the known recipes (the request's candidates) that the space holds."""
-    points = [space.point(candidate.recipe) for candidate in request.candidates]
+def _built(bare: Sequence[Setting], draw: dict[str, float], names: Sequence[str]) -> list[tuple[Setting, dict]]:
+    """Every skater in one draw; none where one of them, or the reference's measures, cannot be had."""
+    errors, out = {k: draw[k] for k in SHARED_ERRORS if k in draw}, []
+    try:
+        for setting in bare:
+            there = drawn_setting(setting, {k: v for k, v in draw.items() if k not in GRINDING})
+            values = statics(varied_candidate(bare[0].reference, errors), there, names)
+            if not (np.isfinite(values) & (values > 0)).all():
+                return []
+            out.append((there, errors))
+    except BladeError:
+        return []
+    return out
+
+
+def _starts(known: Sequence[Candidate], space: Space) -> tuple[np.ndarray, ...]:
+    """Points of the known recipes that the space holds, in their order."""
+    points = [space.point(candidate.recipe) for candidate in known]
     return tuple(np.clip(p, 0.0, 1.0) for p in points if p is not None)
 
 
 def run(plan: Plan, workers: Workers, progress: Progress) -> SearchResult:
     """Search, verify and explain. Raises BladeError where no blade of the space can be ground."""
     steps: list[int] = []
+    radii = np.geomspace(plan.request.line_m[0], plan.request.line_m[-1], LINE_RADII)
+    reference, line, able = _single_radii(plan, radii, workers)
+    if not np.isfinite(reference).all():
+        raise BladeError("objectives: one of them cannot be had of the reference; choose other objectives or states.")
 
     def on_step(done: int) -> None:
         steps.append(done)
@@ -181,47 +251,43 @@ def run(plan: Plan, workers: Workers, progress: Progress) -> SearchResult:
     worst = WORST_MARGIN * found.costs[found.front()].max(axis=0)
     volumes = np.array([[n, volume(found.costs[:n][found.allowed[:n]], worst)] for n in steps])
     random_volume = volume(random.costs[random.allowed], worst) if random is not None else math.nan
-    names = [name for name, _ in plan.problem.objectives]
-    pairs = tuple(combinations(names, 2))
-    radii = np.geomspace(plan.request.line_m[0], plan.request.line_m[-1], LINE_RADII)
-    blades = _blades(plan, found, spread_out(found, plan.front_size), pairs, radii, workers)
-    return SearchResult(found, random, volumes, random_volume, *_single_radii(plan, radii, names), blades=blades,
-                        pairs=pairs, taus=_taus(blades, names))  # fmt: skip
+    ways = dict(plan.problem.objectives)
+    pairs = tuple(p for p in combinations(ways, 2) if all(REGISTRY[name].better == ways[name] for name in p))
+    finds, tally = finds_of(plan.problem, found, plan.steps, plan.tolerance, line[able], plan.front_size, workers)
+    blades = _blades(plan, finds, pairs, radii, workers) if finds else ()
+    setting = replace(plan.request.settings[0], scenarios={})
+    values = dict(zip(STATIC, map(float, statics(_base(plan), setting, STATIC))))
+    return SearchResult(found, random, volumes, random_volume, reference, values, radii, line, blades, tally, pairs,
+                        _taus(blades, tuple(ways)))  # fmt: skip
 
 
-def spread_out(found: Evaluated, most: int) -> np.ndarray:
-    """At most `most` points of the front, ordered along the first cost: the ends, then ever the one farthest (in log
-    costs) from those taken."""
-    front = found.front()
-    place = np.log(found.costs[front])
-    place = (place - place.min(axis=0)) / np.maximum(np.ptp(place, axis=0), NARROW)
-    taken = list(dict.fromkeys([int(np.argmin(place[:, k])) for k in range(place.shape[1])]))[:most]
-    while len(taken) < min(most, len(front)):
-        away = np.min(np.linalg.norm(place[:, None] - place[taken][None], axis=2), axis=1)
-        taken.append(int(np.argmax(away)))
-    return front[sorted(taken, key=lambda i: found.costs[front[i], 0])]
+def _base(plan: Plan) -> Candidate:
+    """The reference on the section that is searched: what costs are ratios to, and single radii are like."""
+    return Candidate("reference", plan.request.settings[0].reference.recipe, plan.problem.section)
 
 
 def _blades(
-    plan: Plan, found: Evaluated, chosen: np.ndarray, pairs: tuple[tuple[str, str], ...], radii: np.ndarray,
-    workers: Workers,
-) -> tuple[FrontBlade, ...]:  # fmt: skip
-    """The chosen points with all that is said of them."""
-    setting, section, space = plan.request.settings[0], plan.problem.section, plan.problem.space
-    names = [f"found {k + 1}" for k in range(len(chosen))]
-    blades = [Candidate(name, space.recipe(found.points[i], name), section) for name, i in zip(names, chosen)]
+    plan: Plan, finds: Sequence[Find], pairs: tuple[tuple[str, str], ...], radii: np.ndarray, workers: Workers
+) -> tuple[FrontBlade, ...]:
+    """The finds with all that is said of them."""
+    setting, section, problem = plan.request.settings[0], plan.problem.section, plan.problem
+    names = [f"found {k + 1}" for k in range(len(finds))]
+    blades = [Candidate(name, replace(f.recipe, name=name), section) for name, f in zip(names, finds)]
     everything = _gain_intervals(plan, blades, pairs, plan.sampling.inputs, workers)
     ground = tuple(i for i in plan.sampling.inputs if i.name in GRINDING)
     only = _gain_intervals(plan, blades, pairs, ground, workers) if ground else everything * np.nan
-    known = plan.request.candidates
-    return tuple(
-        FrontBlade(
-            blade, found.points[i], found.costs[i], nominal_gains(blade, setting, pairs, radii), everything[:, k],
-            only[:, k], _gains_without(blade, setting, pairs, radii), nearest(blade, known), _rolled(blade, setting),
-            tuple(check(blade.recipe, plan.problem.limits, plan.problem.stock)),
-        )
-        for k, (blade, i) in enumerate(zip(blades, chosen))
-    )  # fmt: skip
+    known, beyond = plan.request.candidates, widened(problem, finds, plan.steps, problem.limits, workers)
+    bare, out = replace(setting, scenarios={}), []
+    for k, (blade, find) in enumerate(zip(blades, finds)):
+        zoned = [replace(blade, recipe=r) for r in without_each_zone(blade.recipe)]
+        alone, *without = nominal_gains([blade, *zoned], setting, pairs, radii)
+        values = dict(zip(STATIC, map(float, statics(blade, bare, STATIC))))
+        out.append(FrontBlade(
+            blade, find.point, find.costs, alone, everything[:, k], only[:, k],
+            np.array(without).reshape(len(zoned), len(pairs)), nearest(blade, known), values, _rolled(blade, setting),
+            tuple(check(blade.recipe, problem.limits, problem.stock)), beyond[k],
+        ))  # fmt: skip
+    return tuple(out)
 
 
 def _gain_intervals(
@@ -234,41 +300,28 @@ def _gain_intervals(
     return intervals(run_draws(front, inputs, plan.sampling.draws, plan.sampling.seed, workers).gain)
 
 
-def _gains_without(blade: Candidate, setting: Setting, pairs, radii: np.ndarray) -> np.ndarray:
-    """(zone, pair) gain with each zone in turn given its neighbour's radius."""
-    rows = [nominal_gains(replace(blade, recipe=r), setting, pairs, radii) for r in without_each_zone(blade.recipe)]
-    return np.array(rows).reshape(-1, len(pairs))
-
-
-def _single_radii(plan: Plan, radii: np.ndarray, names: list[str]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(costs of the reference, radii, costs of single radii on its runner)."""
-    setting = replace(plan.request.settings[0], scenarios={})
-    base = Candidate("reference", setting.reference.recipe, plan.problem.section)
-    line = np.array([statics(single_radius(base, float(r)), setting, names) for r in radii])
-    return _costs(plan, statics(base, setting, names)[None])[0], radii, _costs(plan, line)
-
-
-def _costs(plan: Plan, values: np.ndarray) -> np.ndarray:
-    """(n, objective) measures as costs."""
-    return np.column_stack([cost(n, values[:, k], way) for k, (n, way) in enumerate(plan.problem.objectives)])
+def _single_radii(plan: Plan, radii: np.ndarray, workers: Workers) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(costs of the reference; (radius, objective) costs of single radii on its runner; which of them a search may
+    find), all over the settings of the search: the reference has a worst case of its own."""
+    base = _base(plan)
+    blades = [base, *(single_radius(base, float(r)) for r in radii)]
+    ((costs,),) = workers.map(costs_of, [tuple(blades)], plan.problem)
+    able = evaluate_recipes(plan.problem, workers, [b.recipe for b in blades[1:]]).allowed
+    return costs[0], costs[1:], able
 
 
 def nominal_gains(
-    blade: Candidate, setting: Setting, pairs: Sequence[tuple[str, str]], radii: np.ndarray
+    blades: Sequence[Candidate], setting: Setting, pairs: Sequence[tuple[str, str]], radii: np.ndarray
 ) -> np.ndarray:
-    """(pair,) frontier gain with nothing uncertain."""
-    bare, like = replace(setting, scenarios={}), runner_like(blade, setting.reference)
-    out = []
-    for pair in pairs:
-        values = statics(blade, bare, pair)
-        costs = [float(cost(n, v)) for n, v in zip(pair, values)]
-        out.append(frontier_gain(costs, radii, line_costs(bare, radii, pair, like)).gain)
-    return np.array(out)
+    """(blade, pair) frontier gain with nothing uncertain."""
+    bare, names = replace(setting, scenarios={}), list(dict.fromkeys(name for pair in pairs for name in pair))
+    values = np.array([statics(blade, bare, names) for blade in blades])
+    return gains(blades, dict(zip(names, values.T)), pairs, radii, bare)
 
 
 def without_each_zone(recipe: Recipe) -> list[Recipe]:
     """The recipe with each zone in turn given the radius of its longer neighbour: what that zone is there for."""
-    if recipe.family in ("single_radius", "graded", "spline"):
+    if len(recipe.zones) < 2:
         return []
     out, lengths = [], [zone.length_m for zone in recipe.zones]
     for i in range(len(lengths)):
@@ -303,7 +356,7 @@ def _rolled(blade: Candidate, setting: Setting) -> dict[str, float]:
 def _taus(blades: Sequence[FrontBlade], names: Sequence[str]) -> tuple[tuple[str, str, float], ...]:
     """Does the order along the front survive rolling: Kendall's tau of each driving measure with its rolled kin."""
     out = []
-    for k, name in enumerate(names):
+    for k, name in enumerate(names if blades else ()):
         kin = ROLLED_KIN.get(name)
         if kin is None or any(kin not in b.rolled for b in blades):
             continue

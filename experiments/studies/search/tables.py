@@ -1,17 +1,28 @@
 """What a search leaves: front.csv, results.h5 and a part for each blade; the front in the terminal."""
 
+import math
 from pathlib import Path
 
 import numpy as np
 from rich.console import Console
 from rich.text import Text
 
+from experiments.analysis.judging.statement import measured_at_two_places
 from experiments.report import sources
 from experiments.report.part.folder import write_part
 from experiments.report.tables import terminal_table
 from experiments.run.files import csv_table, h5_file, put, scale
 from experiments.run.folder import RunFolder
-from experiments.studies.search.sentences import gain_words, recipe_words, sentences, verdict_words
+from experiments.studies.search.found_words import bounds_named, bounds_words, price_words, priced, ratio_of
+from experiments.studies.search.sentences import (
+    TWO_PLACES,
+    gain_words,
+    labelled_pair,
+    recipe_words,
+    sentences,
+    title_words,
+    verdict_words,
+)
 from experiments.studies.search.study import ROLLED_KIN, Plan, SearchResult
 from sim.measures import REGISTRY, STATIC
 
@@ -34,19 +45,27 @@ def cite(plan: Plan, result: SearchResult) -> list[str]:
 
 
 def write_front(plan: Plan, result: SearchResult, path: Path) -> None:
-    """One line a blade: recipe, costs and ratios, gains with intervals and verdicts, nearest known recipe, limits."""
+    """One line a blade: recipe, costs and ratios, gains with intervals and verdicts, every other measure as a ratio to
+    the reference, nearest known recipe, limits, bounds of the space; an empty cell where there is no number."""
     objectives = [name for name, _ in plan.problem.objectives]
     header = ["blade", "recipe", *(f"cost of {n}" for n in objectives), *(f"ratio of cost of {n}" for n in objectives)]
     for pair in result.pairs:
         label = " | ".join(pair)
+        if measured_at_two_places(pair, plan.request.settings[0].states):
+            label += f" ({TWO_PLACES})"
         header += [f"gain {label}", *(f"gain q{q} {label}" for q in ("05", "50", "95"))]
         header += [f"verdict {label}", *(f"gain with grinding errors only q{q} {label}" for q in ("05", "50", "95"))]
-    with csv_table(path, [*header, "nearest_known", "height_from_it [m]", "beyond_limits"]) as writer:
+    header += [f"ratio of {name}" for name in priced(plan)]
+    header += ["nearest_known", "height_from_it [m]", "beyond_limits", "at_the_bound"]
+    with csv_table(path, header) as writer:
         for k, blade in enumerate(result.blades):
-            row = [k + 1, recipe_words(blade.candidate.recipe), *blade.costs, *(blade.costs / result.reference)]
+            words = recipe_words(blade.candidate.recipe, plan.steps.metric)
+            row = [k + 1, words, *blade.costs, *(blade.costs / result.reference)]
             for p in range(len(result.pairs)):
                 row += [blade.alone[p], *blade.gains[:, p], verdict_words(blade, p), *blade.grinding[:, p]]
-            writer.writerow([*row, *blade.nearest, " | ".join(blade.limits)])
+            row += [ratio_of(name, blade, result) for name in priced(plan)]
+            row += [*blade.nearest, " | ".join(blade.limits), bounds_words(plan, blade)]
+            writer.writerow(["" if isinstance(v, float) and not math.isfinite(v) else v for v in row])
 
 
 def write_h5(plan: Plan, result: SearchResult, path: Path, attributes: dict[str, str]) -> None:
@@ -69,16 +88,22 @@ def write_h5(plan: Plan, result: SearchResult, path: Path, attributes: dict[str,
 
 
 def show(plan: Plan, result: SearchResult, console: Console) -> None:
-    """The front in the terminal."""
-    headings = ["blade", "recipe, heel to toe"]
-    headings += [f"{REGISTRY[name].label}\n(cost)" for name, _ in plan.problem.objectives]
-    headings += [f"gain, {REGISTRY[a].label} |\n{REGISTRY[b].label}" for a, b in result.pairs]
-    table = terminal_table("Front, as ratios to the reference", headings, left=(0, 1))
+    """The finds in the terminal: a table of numbers, then each recipe in full with its price and its bounds."""
+    headings = ["blade", *(f"{REGISTRY[name].label}\n(cost)" for name, _ in plan.problem.objectives)]
+    headings += [f"gain, {labelled_pair(plan, pair)}".replace(" and ", " |\n") for pair in result.pairs]
+    title = title_words(plan, result, "Finds, as ratios to the reference")
+    table = terminal_table(title, headings)
+    for column in table.columns:  # in a narrow terminal words are broken, never cut
+        column.overflow = "fold"
     for k, blade in enumerate(result.blades):
         ratios = (f"{v:.3f}" for v in blade.costs / result.reference)
-        gains = (gain_words(blade, p) for p in range(len(result.pairs)))
-        table.add_row(str(k + 1), recipe_words(blade.candidate.recipe), *ratios, *gains)
-    console.print(table)
+        table.add_row(str(k + 1), *ratios, *(gain_words(blade, p) for p in range(len(result.pairs))))
+    if result.blades:
+        console.print(table)
+    for k, blade in enumerate(result.blades):
+        recipe = recipe_words(blade.candidate.recipe, plan.steps.metric)
+        words = [f"{k + 1}: {recipe}.", price_words(plan, blade, result), bounds_named(plan, blade)]
+        console.print(Text(" ".join(w for w in words if w)))
     for line in sentences(plan, result):
         console.print(Text(line))
     console.print(Text("Templates, gauge tables and drawings: parts/. Pictures: gallery.html. Not skated: go slowly."))

@@ -7,7 +7,7 @@ import pytest
 
 from experiments.analysis.space import Space, read_space
 from experiments.request.fields import Fields
-from sim.blade.recipe import Recipe
+from sim.blade.recipe import FAMILIES, Recipe
 from sim.errors import BladeError
 from tests.experiments.analysis.hand import TEN
 
@@ -126,12 +126,43 @@ def test_one_radius_is_several_zones_alike_and_two_are_not_three():
     assert space(count=(1, 2)).point(zoned(3.0, 2.0, 3.0)) is None, "three are more than two"
 
 
-@pytest.mark.parametrize("family", ["single_radius", "rear_flat", "rear_flat_eased", "mid_flat", "zoned"])
-def test_every_family_of_zones_is_one_of_zones_and_of_nothing_else(family):
-    radii = {"single_radius": (3.0,), "mid_flat": (2.0, 3.0, 2.0), "rear_flat_eased": (3.0, 4.0, 2.0)}
-    recipe = zoned(*radii.get(family, (3.0, 2.0)), family=family)
-    assert space().recipe(space().point(recipe)).radii_m == pytest.approx(recipe.radii_m)
-    assert space("graded", (2, 2)).point(recipe) is None and space("spline", (3, 3)).point(recipe) is None
+OF_FAMILY = {"single_radius": (3.0,), "mid_flat": (2.0, 3.0, 2.0), "rear_flat_eased": (3.0, 4.0, 2.0),
+             "spline": (3.0, 4.0, 2.0)}  # fmt: skip
+
+
+@pytest.mark.parametrize("family", FAMILIES)
+def test_every_family_that_there_is_starts_a_search_of_its_kind_and_of_no_other(family):
+    """Whatever is added to the families: what has zones is one of zones, the rest a kind of its own name."""
+    recipe = zoned(*OF_FAMILY.get(family, (3.0, 2.0)), family=family)
+    wanted = "zones" if recipe.zones else family
+    count = len(recipe.radii_m)
+    for kind, counts in (("zones", (1, 3)), ("graded", (2, 2)), ("spline", (count, count))):
+        there = space(kind, counts)
+        point = there.point(recipe)
+        assert (point is not None) is (kind == wanted)
+        if point is not None:
+            assert there.recipe(point).radii_m == pytest.approx(recipe.radii_m)
+
+
+@pytest.mark.parametrize("key", ["level_m", "blend_m"])
+def test_another_level_or_blend_than_a_fixed_one_is_none_of_the_spaces_recipes(key):
+    """Fixed at 4 and 18 mm; a micrometre off is another, half of one is not."""
+    fixed = space(level=(0.004, 0.004), blend=(0.018, 0.018))
+    own = zoned(3.0, 2.0, level_m=0.004, blend_m=0.018)
+    assert fixed.point(own) is not None and fixed.point(zoned(3.0, 2.0)) is None
+    for off, held in ((0.5e-6, True), (-0.5e-6, True), (1.1e-6, False), (-1.1e-6, False)):
+        assert (fixed.point(replace(own, **{key: getattr(own, key) + off})) is not None) is held
+    free = space(level=(-0.02, 0.02), blend=(0.01, 0.03))
+    assert free.point(own) is not None
+
+
+def test_zones_of_other_lengths_than_a_shape_has_are_none_of_its_recipes():
+    """A symmetric space gives the toe zone the length of the heel zone."""
+    even = space(count=(3, 3), shape="symmetric")
+    assert even.point(zoned(3.0, 2.0, 3.0, shares=(1, 2, 1))) is not None
+    assert even.point(zoned(3.0, 2.0, 3.0, shares=(1, 2, 1.001))) is None
+    assert even.point(zoned(3.0, 2.0, 3.0, shares=(80, 80, 80 * (1 + 1e-7)))) is not None
+    assert space().point(zoned(3.0, 2.0, 3.0, shares=(1, 2, 1.001))) is not None
 
 
 def test_knots_of_a_spline_are_coordinates():
@@ -165,6 +196,11 @@ def _centred(recipe, free):
     """Logarithms of the shares from their mean, over that of 4."""
     logs = [math.log(x) for x in recipe.shares]
     return [(x - sum(logs) / len(logs)) / math.log(4) for x in logs[:free]]
+
+
+def test_the_end_of_the_first_coordinate_has_the_most_zones_and_not_one_more():
+    even = space(count=(1, 5), shape="symmetric")
+    assert [len(even.recipe([u] + [0.5] * 6).radii_m) for u in (0.0, 0.19, 0.21, 0.99, 1.0)] == [1, 1, 2, 5, 5]
 
 
 def test_mid_flat_lays_the_zones_by_turns_to_either_side():

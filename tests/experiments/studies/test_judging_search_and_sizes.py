@@ -9,6 +9,7 @@ import pytest
 from scipy import stats
 
 from experiments.analysis.optimizer import Evaluated
+from experiments.analysis.shop import ShopSteps
 from experiments.analysis.space import Space
 from experiments.analysis.variants import LINE_RADII, line_costs
 from experiments.request.comparison import Stated
@@ -59,13 +60,14 @@ def test_what_has_no_zones_has_none_to_leave_out():
 def test_gain_without_a_zone_is_that_of_the_blade_without_it():
     """Of 9/9.5 ft either zone gone leaves a single radius, whose gain is 1 on its own line."""
     radii = np.geomspace(6 * FT, 16 * FT, LINE_RADII)
-    found = search._gains_without(blade(9, 9.5), setting(), (PAIR,), radii)
+    without = [replace(blade(9, 9.5), recipe=r) for r in search.without_each_zone(blade(9, 9.5).recipe)]
+    found = search.nominal_gains(without, setting(), (PAIR,), radii)
     assert found.shape == (2, 1) and found == pytest.approx(np.ones((2, 1)), abs=0.003)
     values, _ = evaluate(Trial(blade(8, 12), setting()), PAIR)
     line = line_costs(setting(), radii, PAIR)
     by_hand = min(max(a / values[PAIR[0]], b / values[PAIR[1]]) for a, b in line)
-    gain = search.nominal_gains(blade(8, 12), setting(), (PAIR,), radii)
-    assert gain == pytest.approx([by_hand], rel=0.01)
+    gain = search.nominal_gains([TEN, blade(8, 12)], setting(), (PAIR,), radii)
+    assert gain[1] == pytest.approx([by_hand], rel=0.01)
 
 
 # ---------------------------------------------------------------- the nearest known recipe
@@ -87,37 +89,6 @@ def test_a_tilt_and_an_offset_are_no_distance():
 
 
 # ---------------------------------------------------------------- what is shown of a front
-
-
-def front(costs):
-    costs = np.asarray(costs, float)
-    return Evaluated(np.zeros((len(costs), 1)), costs, np.full((len(costs), 1), -1.0), np.zeros(len(costs)))
-
-
-def test_the_ends_come_first_and_then_ever_the_farthest():
-    """Costs e^t and e^-t at t = 0, 0.1, 0.45, 0.6, 1: the ends, then 0.45 (0.45 away), then 0.6 and 0.1."""
-    places = (0.6, 0.0, 1.0, 0.1, 0.45)
-    found = front(np.exp([[t, -t] for t in places]))
-    assert [places[i] for i in search.spread_out(found, 2)] == [0.0, 1.0]
-    assert [places[i] for i in search.spread_out(found, 3)] == [0.0, 0.45, 1.0]
-    assert [places[i] for i in search.spread_out(found, 9)] == [0.0, 0.1, 0.45, 0.6, 1.0]
-    assert [places[i] for i in search.spread_out(found, 1)] == [0.0]
-
-
-def test_a_cost_that_hardly_differs_is_not_spread_along():
-    """The first two costs trade over a factor e; the third spans a tenth of a percent: far below 2 %, hardly counts."""
-    costs = np.exp([[0.0, 1.0, 0.001], [0.5, 0.5, 0.0006], [0.52, 0.48, 0.0], [1.0, 0.0, 0.0005]])
-    assert sorted(search.spread_out(front(costs), 3)) == [0, 2, 3], "the ends of all three costs"
-    more = np.exp([[0.0, 1.0, 0.0], [0.5, 0.5, 0.0002], [0.02, 0.98, 0.001], [1.0, 0.0, 0.0005]])
-    assert sorted(search.spread_out(front(more), 3)) == [0, 1, 3], "far in the third cost, and near in all others"
-
-
-@pytest.mark.parametrize(("first", "taken"), [(0.49, 1), (0.42, 2)])
-def test_a_span_below_two_percent_counts_in_shares_of_two_percent(first, taken):
-    """The second cost spans 1.8 %: nine tenths. Of the ends' distances, the blade at (0.9, 0.54) has 0.549 to the
-    nearer one; that at 0.65 x 0.9 has 0.583 if it lies at 0.49 in the first cost, and 0.525 at 0.42."""
-    costs = np.exp([[0.0, 0.018], [first, 0.018 * 0.65], [0.9, 0.018 * 0.6], [1.0, 0.0]])
-    assert sorted(search.spread_out(front(costs), 3)) == [0, taken, 3]
 
 
 def fronted(costs, rolled, kin):
@@ -143,6 +114,9 @@ def test_tau_leaves_out_what_did_not_finish_and_needs_three():
     blades = fronted((1.0, 1.1, 1.2, 1.3), (5.0, math.nan, 6.0, 7.0), "stride_ice_loss")
     assert search._taus(blades, ["glide_drag_coefficient"])[0][2] == pytest.approx(1.0)
     assert math.isnan(search._taus(blades[:3], ["glide_drag_coefficient"])[0][2])
+    two = [SimpleNamespace(costs=np.array([1.0, *b.costs]), rolled=b.rolled) for b in blades]
+    both = search._taus(two, ["pivot_forefoot_toe_in", "glide_drag_coefficient"])
+    assert [name for name, *_ in both] == ["glide_drag_coefficient"] and search._taus((), ["turn_drag"]) == ()
     assert search._taus(blades, ["pivot_forefoot_toe_in"]) == () == search._taus(blades, ["turn_drag"])
 
 
@@ -158,30 +132,30 @@ def test_caps_in_si_units_or_from_the_reference():
         ("push_hold_angle", "ratio_at_least", 0.9),
     )
     listed = [{"measure": name, way: number} for name, way, number in asked]
-    found = search._caps(Fields({"caps": listed}, ""), TEN, setting())
+    found = search._caps(Fields({"caps": listed}, ""), TEN, [(setting(), {})])
     assert found == (
         ("turn_drag", 1.0, 5.0), ("turn_drag", -1.0, 4.0),
         ("turn_drag", 1.0, pytest.approx(1.05 * base["turn_drag"], rel=1e-9)),
         ("push_hold_angle", -1.0, pytest.approx(0.9 * base["push_hold_angle"], rel=1e-9)),
     )  # fmt: skip
     with pytest.raises(BladeError, match="one sign"):
-        search._caps(Fields({"caps": [{"measure": "pitch_bias", "at_most": 5}]}, ""), TEN, setting())
+        search._caps(Fields({"caps": [{"measure": "pitch_bias", "at_most": 5}]}, ""), TEN, [(setting(), {})])
 
 
 def test_a_robust_search_draws_the_same_errors_for_all_and_each_skater_has_every_draw():
     inputs = tuple(Input(n, stats.uniform(0.9, 0.2), "test") for n in ("mass_factor", "radius_factor", "hollow_factor"))
     heavy = setting(skater=Skater("heavy", 100.0))
     both = replace(request([TEN]), settings=(setting(), heavy))
-    found = search._settings(both, "mean", Sampling(inputs, 1, 1), 4)
-    assert len(found) == 8
+    found, lost = search._settings(both, "mean", Sampling(inputs, 1, 1), 4, PAIR)
+    assert len(found) == 8 and lost == 0
     factors = [s.skater.mass_kg / (80 if k < 4 else 100) for k, (s, _) in enumerate(found)]
     assert factors[:4] == pytest.approx(factors[4:]) and len(set(factors)) >= 4
     for there, errors in found:
         assert set(errors) == {"radius_factor", "hollow_factor"}, "mass is the skater's, and no error of the blade"
         assert there.reference.recipe.radii_m == TEN.recipe.radii_m, "the reference has no errors of grinding"
         assert there.reference.section.hollow_m == pytest.approx(errors["hollow_factor"] * 12.7e-3)
-    ((plain, errors),) = search._settings(request([TEN]), "nominal", Sampling(inputs, 1, 1), 4)
-    assert errors == {} and plain.skater.mass_kg == 80.0
+    ((plain, errors),), lost = search._settings(request([TEN]), "nominal", Sampling(inputs, 1, 1), 4, PAIR)
+    assert errors == {} and plain.skater.mass_kg == 80.0 and lost == 0
 
 
 # ---------------------------------------------------------------- sizes
@@ -298,20 +272,24 @@ def test_which_blades_are_surely_beyond_and_how_many_were_but_for_the_rest():
     ]
     result = SimpleNamespace(blades=blades, pairs=(PAIR,))
     first, second = words._beyond(result, 0)
-    assert first.endswith("turn drag and critical ankle stiffness: blade 1.")
+    assert first.endswith("turn drag and critical ankle stiffness: find 1.")
     assert second.startswith("If only grinding were uncertain, 2 of 3 would be")
     (none,) = words._beyond(SimpleNamespace(blades=blades[2:], pairs=(PAIR,)), 0)
-    assert none.startswith("No blade of the front is surely beyond")
+    assert none.startswith("No find is surely beyond")
     assert words.gain_words(blades[0], 0) == "1.100 (1.005 to 1.200), beyond the line"
     assert words.gain_words(blades[1], 0).endswith("too close to call")
 
 
 def test_what_a_zone_is_worth_is_the_gain_lost_without_it():
-    blades = [front_blade("found 1", alone=1.02), front_blade("found 2", alone=1.05, without=(1.01, 1.06)),
+    blades = [front_blade("found 1", alone=1.02), front_blade("found 2", alone=1.05, without=(1.01, 1.06),
+                                                           recipe=blade(8, 12).recipe),
               front_blade("found 3", alone=math.nan)]  # fmt: skip
-    (line,) = words._zone_worth(SimpleNamespace(blades=blades, pairs=(PAIR,)), 0)
-    assert line.startswith("found 2, gain 1.050 on turn drag and critical ankle stiffness")
-    assert line.endswith("zone 1 from the heel +0.040, zone 2 from the heel -0.010.")
+    plan = SimpleNamespace(steps=ShopSteps(FT / 4, 1e-3))
+    (line,) = words._zone_worth(plan, SimpleNamespace(blades=blades, pairs=(PAIR,)), 0)
+    assert "found 2 has a gain of 1.050 on turn drag and critical ankle stiffness" in line
+    assert "would fall by 0.040 to 1.010 for zone 1 (8 ft), rise by 0.010 to 1.060 for zone 2 (12 ft), counted" in line
+    none = SimpleNamespace(blades=[front_blade(alone=1.2, without=(math.nan,))], pairs=(PAIR,))
+    assert words._zone_worth(plan, none, 0) == []
 
 
 @pytest.mark.parametrize(("tau", "said"), [(0.81, "is kept when"), (0.79, "is partly kept when"),
@@ -320,7 +298,7 @@ def test_whether_an_order_survives_rolling(tau, said):
     assert said in words._rolled("turn_drag", "turn_exit_speed", tau)
 
 
-@pytest.mark.parametrize(("level_mm", "said"), [(0.51, ", level +1 mm"), (0.49, ""), (-3.0, ", level -3 mm")])
+@pytest.mark.parametrize(("level_mm", "said"), [(0.51, ", level +0.51 mm"), (0.49, ""), (-3.0, ", level -3 mm")])
 def test_a_level_point_is_said_from_half_a_millimetre(level_mm, said):
     recipe = replace(blade(8, 12).recipe, level_m=level_mm / 1e3)
-    assert words.recipe_words(recipe) == f"8/12 ft, 120/120 mm{said}"
+    assert words.recipe_words(recipe) == f"8/12 ft, zones 120/120 mm{said}"

@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from experiments.analysis.optimizer import Effort, Evaluated
+from experiments.analysis.finds import Find, Tally
+from experiments.analysis.optimizer import Effort, Evaluated, evaluate_recipe
+from experiments.analysis.shop import ShopSteps, Tolerance
 from experiments.analysis.variants import LINE_RADII
 from experiments.request.blade import SharedBlade
 from experiments.request.uncertainty import Input, Sampling
@@ -17,7 +19,7 @@ from experiments.studies.search import study
 from sim.blade.recipe import Sweep
 from sim.blade.section import Section
 from sim.errors import BladeError
-from sim.measures import evaluate
+from sim.measures import STATIC, evaluate
 from sim.skater.body import Skater
 from sim.trial import Candidate, Trial
 from tests.experiments.analysis.hand import FT, SECTION, TEN, blade, request, setting
@@ -32,6 +34,7 @@ OWN = {
     "draws": 4, "seed": 3, "space": ASKED | {"count": [1, 1]}, "grinding": SHOP_WORDS, "objectives": [DRAG, HOLD],
     "robust": "nominal", "worst_quantile": 0.8, "robust_draws": 4, "evaluations": 24, "population": 8, "front_size": 3,
     "compare_random": False, "starting_curve": None, "caps": [],
+    "radius_step": "1/4 ft", "boundary_step": "1 mm", "start_from": [],
 }  # fmt: skip
 BLADE = {"length_m": 0.28, "blend_m": 0.02, "level_m": 0.0, "pitch_rad": 0.0, "heel_sweep": Sweep(),
          "toe_sweep": Sweep()}  # fmt: skip
@@ -150,7 +153,7 @@ def evaluated(costs, beyond=None) -> Evaluated:
 def ran(read, monkeypatch):
     """The result of a search that finds these costs, two steps of half of them, and what its parts were asked."""
 
-    def made(found, random=None, progress=silent, **change):
+    def made(found, random=None, progress=silent, finds=True, **change):
         plan = read(compare_random=random is not None, **change)
         plan = replace(plan, request=replace(plan.request, line_m=(6 * FT, 7 * FT, 16 * FT)))
         asked = {}
@@ -166,9 +169,14 @@ def ran(read, monkeypatch):
 
         monkeypatch.setattr(study, "optimize", optimized)
         monkeypatch.setattr(study, "random_search", searched)
-        monkeypatch.setattr(study, "_blades", lambda *a: asked.update(blades=a[2:5]) or ("the blades",))
-        monkeypatch.setattr(study, "_single_radii", lambda plan, radii, names: ("base", radii, "line"))
+        able = np.arange(LINE_RADII) % 2 == 0
+        line = np.arange(2.0 * LINE_RADII).reshape(-1, 2)
+        monkeypatch.setattr(study, "_blades", lambda *a: asked.update(blades=a[1:4]) or ("the blades",))
+        monkeypatch.setattr(study, "_single_radii", lambda plan, radii, workers: (np.array([5.0, 7.0]), line, able))
         monkeypatch.setattr(study, "_taus", lambda blades, names: (blades, names))
+        monkeypatch.setattr(
+            study, "finds_of", lambda *a: asked.update(finds=a) or (list(a[1].front()) if finds else [], Tally(9))
+        )
         return study.run(plan, HERE, progress), asked
 
     return made
@@ -201,12 +209,39 @@ def test_chosen_blades_pairs_and_line_of_a_result(ran):
     found = evaluated([[1, 2, 2], [1.1, 1.9, 2], [3, 1, 1], [1.2, 1.8, 2]])
     result, asked = ran(found, objectives=objectives, front_size=2)
     chosen, pairs, radii = asked["blades"]
-    assert sorted(chosen) == [0, 2]
+    problem, of, steps, tolerance, single, most, _ = asked["finds"]
+    assert of is found and problem.objectives[0] == (DRAG, "lower") and most == 2
+    step = pytest.approx(FT / 4)
+    assert (steps, tolerance) == (ShopSteps(step, 1e-3), Tolerance(0.01, step, 1e-3, 1e-3))
+    assert single.tolist() == [[4.0 * k, 4.0 * k + 1] for k in range(17)], "only single radii that may be found"
+    assert list(chosen) == list(found.front()) and result.tally == Tally(9)
     assert pairs == result.pairs == ((DRAG, HOLD), (DRAG, objectives[2]), (HOLD, objectives[2]))
     assert len(radii) == LINE_RADII and np.diff(np.log(radii)) == pytest.approx([math.log(16 / 6) / 32] * 32)
     assert radii[0] == pytest.approx(6 * FT)
-    assert (result.reference, result.line) == ("base", "line") and result.radii is radii
-    assert result.taus == (("the blades",), objectives)
+    assert result.reference.tolist() == [5.0, 7.0] and result.line.shape == (LINE_RADII, 2) and result.radii is radii
+    assert result.taus == (("the blades",), tuple(objectives))
+    values, _ = evaluate(Trial(TEN, setting()), STATIC)
+    assert result.values == pytest.approx(values, rel=1e-9)
+
+
+def test_only_pairs_taken_the_way_of_the_registry_have_a_gain(ran):
+    """A longer loaded arc is neither better nor worse by itself, and more drag is not what a single radius is for."""
+    arc = {"measure": "glide_loaded_arc", "better": "lower"}
+    result, _ = ran(evaluated([[1, 2, 2], [2, 1, 1]]), objectives=[DRAG, HOLD, arc])
+    assert result.pairs == ((DRAG, HOLD),)
+    result, _ = ran(evaluated([[1, 2], [2, 1]]), objectives=[{"measure": DRAG, "better": "higher"}, HOLD])
+    assert result.pairs == ()
+
+
+def test_a_front_without_finds_has_no_blades(ran):
+    result, asked = ran(evaluated([[1, 2], [2, 1]]), finds=False)
+    assert result.blades == () and "blades" not in asked
+
+
+def test_objectives_that_the_reference_has_none_of_are_refused(read, monkeypatch):
+    monkeypatch.setattr(study, "_single_radii", lambda *_: (np.array([1.0, np.nan]), None, None))
+    with pytest.raises(BladeError, match="objectives: one of them cannot be had of the reference"):
+        study.run(read(), HERE, silent)
 
 
 def test_no_blade_that_can_be_ground_is_a_refusal(ran):
@@ -226,8 +261,8 @@ def test_each_blade_of_the_front_has_its_own_numbers(read, monkeypatch):
     """Everything is told by the radius: points 0.2, 0.5 and 0.8 of the logarithm from 2 to 4.5 m."""
     plan = read()
     plan = replace(plan, request=first_of_two(plan.request))
-    found, chosen = evaluated([[1, 2], [1.5, 1.5], [2, 1]]), np.array([2, 0])
-    radius = {f"found {k + 1}": 2.0 * 2.25**u for k, u in enumerate((0.8, 0.2))}
+    recipes = [replace(TEN.recipe, radii_m=(2.0 * 2.25**u,)) for u in (0.8, 0.2)]
+    finds = [Find(r, r, np.array([k]), np.array([1.0 + k, 2.0])) for k, r in enumerate(recipes)]
     asked = []
 
     def spread(plan, blades, pairs, inputs, workers):
@@ -235,27 +270,33 @@ def test_each_blade_of_the_front_has_its_own_numbers(read, monkeypatch):
         sizes = np.array([b.recipe.radii_m[0] for b in blades])
         return np.array([[[q * r * len(inputs)] for r in sizes] for q in (1, 2, 3)])
 
+    def gains(blades, one, *_):
+        return np.array([[k + b.recipe.radii_m[0] * one.skater.mass_kg / 8] for k, b in enumerate(blades)])
+
     monkeypatch.setattr(study, "_gain_intervals", spread)
-    monkeypatch.setattr(study, "nominal_gains", lambda b, one, *_: np.array([
-        b.recipe.radii_m[0] * one.skater.mass_kg / 8]))  # fmt: skip
-    monkeypatch.setattr(study, "_gains_without", lambda b, *_: np.array([[20 * b.recipe.radii_m[0]]]))
+    monkeypatch.setattr(study, "nominal_gains", gains)
+    monkeypatch.setattr(study, "without_each_zone", lambda recipe: [recipe, recipe])
     monkeypatch.setattr(study, "nearest", lambda b, known: (f"{len(known)}", b.recipe.radii_m[0]))
     monkeypatch.setattr(study, "_rolled", lambda b, one: {"stride_ice_loss": 30 * b.recipe.radii_m[0]})
     monkeypatch.setattr(study, "check", lambda recipe, limits, stock: [f"{recipe.radii_m[0]:.3f}"])
-    blades = study._blades(plan, found, chosen, ((DRAG, HOLD),), np.array([2.0, 4.0]), HERE)
+    monkeypatch.setattr(study, "widened", lambda problem, finds, *_: [(f.recipe.radii_m,) for f in finds])
+    blades = study._blades(plan, finds, ((DRAG, HOLD),), np.array([2.0, 4.0]), HERE)
     assert [b.candidate.name for b in blades] == ["found 1", "found 2"]
-    for b, i in zip(blades, chosen):
-        r = radius[b.candidate.name]
-        assert b.candidate.recipe.radii_m == pytest.approx((r,)) and b.candidate.section is TEN.section
-        assert (b.point.tolist(), b.costs.tolist()) == (found.points[i].tolist(), found.costs[i].tolist())
+    for b, find in zip(blades, finds):
+        r = find.recipe.radii_m[0]
+        assert b.candidate.recipe == replace(find.recipe, name=b.candidate.name)
+        assert b.candidate.section is TEN.section
+        assert (b.point is find.point, b.costs is find.costs) == (True, True)
         assert b.gains[:, 0] == pytest.approx([2 * r, 4 * r, 6 * r])  # both inputs
         assert b.grinding[:, 0] == pytest.approx([r, 2 * r, 3 * r])  # errors of grinding alone
-        assert (b.alone, b.without[0]) == (pytest.approx([10 * r]), pytest.approx([20 * r]))
+        assert b.alone == pytest.approx([10 * r]) and b.without[:, 0] == pytest.approx([1 + 10 * r, 2 + 10 * r])
         assert (b.nearest, b.rolled) == (("2", pytest.approx(r)), {"stride_ice_loss": pytest.approx(30 * r)})
-        assert b.limits == (f"{r:.3f}",)
+        assert b.limits == (f"{r:.3f}",) and b.bounds == (find.recipe.radii_m,)
+        values, _ = evaluate(Trial(blade(r / FT), setting()), STATIC)
+        assert b.values == pytest.approx(values, rel=1e-9)
     assert asked == [["radius_factor", "hollow_factor"], ["radius_factor"]]
     none = replace(plan.sampling, inputs=plan.sampling.inputs[1:])
-    blades = study._blades(replace(plan, sampling=none), found, chosen, ((DRAG, HOLD),), np.array([2.0, 4.0]), HERE)
+    blades = study._blades(replace(plan, sampling=none), finds, ((DRAG, HOLD),), np.array([2.0, 4.0]), HERE)
     assert all(np.isnan(b.grinding).all() and np.isfinite(b.gains).all() for b in blades), "no error of grinding"
 
 
@@ -283,14 +324,32 @@ def test_the_line_of_single_radii_is_on_the_section_that_is_searched(read):
     shallow = Section(2.9e-3, 20e-3)
     plan = read(request([TEN], one=setting(scenarios={"stride": None})))
     plan = replace(plan, problem=replace(plan.problem, section=shallow), request=first_of_two(plan.request))
-    base, radii, line = study._single_radii(plan, np.array([8 * FT, 11 * FT]), [DRAG, HOLD])
+    least = replace(plan.problem.limits, least_radius_m=8.5 * FT)
+    plan = replace(plan, problem=replace(plan.problem, limits=least))
+    base, line, able = study._single_radii(plan, np.array([8 * FT, 11 * FT]), HERE)
 
     def alone(feet):
         values, _ = evaluate(Trial(Candidate("x", blade(feet).recipe, shallow), setting()), (DRAG, HOLD))
         return [values[DRAG], 1 / values[HOLD]]
 
-    assert base == pytest.approx(alone(10), rel=1e-9) and radii.tolist() == [8 * FT, 11 * FT]
+    assert base == pytest.approx(alone(10), rel=1e-9) and able.tolist() == [False, True]
     assert line == pytest.approx(np.array([alone(8), alone(11)]), rel=1e-9)
+
+
+@pytest.mark.parametrize(("robust", "quantile", "place"), [("worst", 1.0, -1), ("worst", 0.5, 1)])
+def test_the_reference_is_divided_by_its_own_worst_case(read, robust, quantile, place):
+    """Three draws of the hollow: a blade that is the reference costs what the reference costs, and that is the worst
+    (the middle) of the three, each worked out alone."""
+    plan = read(robust=robust, worst_quantile=quantile, robust_draws=3)
+    costs, _, _ = study._single_radii(plan, np.array([9 * FT]), HERE)
+    here, _ = evaluate_recipe(plan.problem, TEN.recipe)
+    assert costs == pytest.approx(here, rel=1e-12)
+    drags = []
+    for one, errors in plan.problem.settings:
+        recipe = replace(TEN.recipe, radii_m=(10 * FT * errors["radius_factor"],))
+        there = Candidate("x", recipe, replace(SECTION, hollow_m=SECTION.hollow_m * errors["hollow_factor"]))
+        drags.append(evaluate(Trial(there, one), (DRAG,))[0][DRAG])
+    assert costs[0] == pytest.approx(sorted(drags)[place], rel=1e-9) and len(set(drags)) == 3
 
 
 def test_only_movements_that_are_asked_for_are_rolled(monkeypatch):
@@ -304,5 +363,9 @@ def test_the_errors_that_each_blade_shares_are_those_of_its_section():
     assert set(study.SHARED_ERRORS) == {"radius_factor", "boundary_shift", "level_shift", "hollow_factor",
                                         "thickness_shift", "edge_shift", "height_shift", "span_factor"}  # fmt: skip
     inputs = (Input("mass_factor", stats.uniform(0.9, 0.2), "t"), Input("edge_shift", stats.norm(0, 1e-5), "t"))
-    found = study._settings(request([TEN]), "worst", Sampling(inputs, 9, 1), 3)
-    assert len(found) == 3 and all(set(errors) == {"edge_shift"} and not one.scenarios for one, errors in found)
+    found, lost = study._settings(request([TEN]), "worst", Sampling(inputs, 9, 1), 3, (DRAG,))
+    assert (
+        lost == 0
+        and len(found) == 3
+        and all(set(errors) == {"edge_shift"} and not one.scenarios for one, errors in found)
+    )

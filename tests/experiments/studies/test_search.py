@@ -2,6 +2,7 @@
 
 import csv
 import math
+import re
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -20,6 +21,7 @@ from experiments.analysis.space import Space, read_space
 from experiments.main import run_command
 from experiments.request.compose import composed
 from experiments.request.fields import Fields
+from experiments.request.plain import read_yaml
 from sim.blade.recipe import Recipe
 from sim.errors import BladeError
 from sim.quantities import FOOT_M
@@ -118,10 +120,11 @@ def test_largest_single_radius_of_a_given_clean_radius(tmp_path):
                  f"caps=[{{measure: turn_tightest_clean_radius, at_most: {rho}}}]", "evaluations=400",
                  "population=20",
                  "objectives=[turn_ploughing, critical_ankle_stiffness]", "compare_random=false",
-                 "workers=1", "blade.span=0 mm"]  # fmt: skip
+                 "workers=1", "blade.span=0 mm", "radius_step=1 mm"]  # fmt: skip
     rows = front_of(run(arguments, tmp_path))
     lean, gamma = math.atan(16 / (9.80665 * 1.8)), math.asin(2.9 / 2 / 12.7)
-    best = max(float(row["recipe"].split(" ft")[0]) * FOOT_M for row in rows)
+    best = max(float(row["recipe"].split(" mm")[0]) * 1e-3 for row in rows)
+    assert all(float(row["recipe"].split(" mm")[0]) % 1 == 0 for row in rows), "in whole millimetres, as asked for"
     assert best == pytest.approx(rho * math.cos(gamma) / math.sin(lean + gamma), rel=0.01)
 
 
@@ -158,6 +161,49 @@ def test_same_seed_same_front_with_any_number_of_workers(made, tmp_path):
     assert (different / "front.csv").read_bytes() != (made / "front.csv").read_bytes()
 
 
+def test_a_find_is_what_its_recipe_file_says_in_shop_steps(made):
+    """Radii in quarters of a foot and zones in whole millimetres, in the file that a grinder gets and in the table."""
+    for row, part in zip(front_of(made), sorted((made / "parts").iterdir())):
+        (entry,) = read_yaml(str(part / "recipe.yaml"), "part")
+        feet = [float(r.removesuffix(" ft")) for r in entry["radii"]]
+        assert all(f * 4 == int(f * 4) for f in feet) and len(feet) > 1
+        assert all(x == int(x) for x in entry["shares"]) and sum(entry["shares"]) == 240
+        zones = "/".join(f"{x:.0f}" for x in entry["shares"])
+        assert row["recipe"] == f"{'/'.join(f'{f:g}' for f in feet)} ft, zones {zones} mm"
+
+
+def test_a_page_names_prices_bounds_and_places_and_needs_nothing_else(made):
+    text = (made / "gallery.html").read_text(encoding="utf-8")
+    head = text.split("</h1>")[0].split("<h1>")[1]
+    assert head == "Recipes found, measured at two places of the blade"
+    assert "adult, 80 kg" in text and "arcstride" in text and "physics" in text
+    assert "Against the reference it loses" in text and "At the bound" in text
+    assert not re.findall(r"(?:src|href)=[\"'](?!data:|parts/)", text), "pictures inside, parts beside it"
+    for place in re.findall(r'href="(parts/[^"]+)"', text):
+        assert (made / place).is_file(), place
+    assert len(re.findall(r'href="parts/01/', text)) == 4
+
+
+def test_a_space_in_which_several_radii_do_no_better_says_so(tmp_path, capsys):
+    """From 10 to 10.3 ft all is one radius to one grind."""
+    folder = run([*SMALL, "space.radii=[10 ft, 10.3 ft]", "workers=1"], tmp_path)
+    assert "Nothing was found: no recipe of the front is left" in capsys.readouterr().out
+    assert front_of(folder) == [] and not (folder / "parts").exists()
+    assert "Nothing was found" in (folder / "gallery.html").read_text(encoding="utf-8")
+
+
+def test_a_search_starts_from_a_recipe_of_ones_own(tmp_path, capsys):
+    """9/12 ft is the first that is evaluated; a graded curve is none of this space's."""
+    own = "start_from=[{name: mine, family: zoned, radii: [9 ft, 12 ft]}, {family: graded, radii: [9 ft, 12 ft]}]"
+    folder = run([*SMALL, own, "workers=1"], tmp_path)
+    said = " ".join(capsys.readouterr().out.split())
+    assert "Started also from mine." in said and "Not started from graded 9/12 ft" in said
+    with h5py.File(folder / "results.h5") as file:
+        first = dict(zip(file["search/coordinate"].asstr()[()], file["search/point"][0]))
+    span = math.log(2)
+    assert [first["radius_1"], first["radius_2"]] == pytest.approx([math.log(9 / 7) / span, math.log(12 / 7) / span])
+
+
 BAD = {
     "one objective": (["objectives=[turn_drag]"], "two to four"),
     "rolled objective": (["objectives=[turn_drag, stride_ice_loss]"], "stride_ice_loss"),
@@ -171,6 +217,10 @@ BAD = {
     "cap without a way": (["caps=[{measure: turn_drag, about: 1}]"], "ratio_at_most"),
     "resume from nowhere": (["resume=nowhere"], "not the folder of a run"),
     "grinder without a wheel": (["grinding.wheel_radius=0 mm"], "wheel_radius"),
+    "step of nothing": (["radius_step=0 ft"], "radius_step"),
+    "coarse step": (["boundary_step=5 cm"], "boundary_step"),
+    "starts that are none": (["start_from=[9 ft]"], "start_from[0]"),
+    "starts from nowhere": (["start_from=nowhere.yaml"], "start_from"),
     "nothing can be ground": (["grinding.least_radius=20 ft", "grinding.greatest_radius=25 ft"], "widen"),
 }  # fmt: skip
 
