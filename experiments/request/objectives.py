@@ -7,6 +7,7 @@ from sim.errors import BladeError
 from sim.measures import REGISTRY, STATIC
 
 MOST_PAIRS = 100
+NO_WEIGHTING = "none"
 
 
 @dataclass(frozen=True)
@@ -19,21 +20,26 @@ class Weighting:
 
 
 def read_weighting(fields: Fields) -> Weighting:
-    """Read and check a weighting; one without any weight orders nothing.
+    """Read and check a weighting; the one named none has no weights and orders nothing.
 
     Raises BladeError for unknown measures, bad weights, an open direction.
     """
+    name = fields.text("name", 40)
+    if name == NO_WEIGHTING and not fields.has("weights"):
+        fields.done()
+        return Weighting(name, {}, {})
     inner = fields.inner("weights")
     weights, better = {}, {}
-    for name in inner.mapping:
-        weights[name], better[name] = read_weight(inner, name, 1e6)
-        if better[name] == "neither":
+    for measure in inner.mapping:
+        weights[measure], better[measure] = read_weight(inner, measure, 1e6)
+        if better[measure] == "neither":
             raise BladeError(
-                f"{inner.path(name)}: more is neither better nor worse; write {{weight: 1, better: lower}} or higher."
+                f"{inner.path(measure)}: more is neither better nor worse; write {{weight: 1, better: lower}} or "
+                "higher."
             )
-    if weights and not sum(weights.values()) > 0:
+    if not sum(weights.values()) > 0:
         raise BladeError(f"{inner.where}: the weights add up to nothing; give at least one measure a weight above 0.")
-    result = Weighting(fields.text("name", 40), weights, better)
+    result = Weighting("own" if name == NO_WEIGHTING else name, weights, better)
     fields.done()
     return result
 

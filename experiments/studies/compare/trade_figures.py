@@ -18,7 +18,7 @@ FOLDS = {  # what a fold of the single-radius line in a measure comes from
     "glide_drag_coefficient": "film drag changes once the ice covers the crown of the hollow",
     "turn_drag": "shorter radii plough deeper, longer ones scrape",
 }
-MOST_PANELS, A_ROW = 6, 3
+MOST_PAIR_PANELS, PANELS_A_ROW = 6, 3
 
 
 CROWD, NAMED = 200, 6  # more blades than this are dots, and only a few of them get names
@@ -35,9 +35,9 @@ def trade_off(field: Field) -> Figure | None:
     rows, notes = field.drawn(lambda row: _finite(row, names), fs.MOST_CHART_ROWS)
     if not rows or not pairs:
         return None
-    if len(pairs) > MOST_PANELS:
-        notes.append(f"the first {MOST_PANELS} of {len(pairs)} declared pairs")
-        pairs = pairs[:MOST_PANELS]
+    if len(pairs) > MOST_PAIR_PANELS:
+        notes.append(f"the first {MOST_PAIR_PANELS} of {len(pairs)} declared pairs")
+        pairs = pairs[:MOST_PAIR_PANELS]
     crowd = [row for row in field.rows if _finite(row, names)]
     if len(crowd) <= CROWD:
         crowd = []
@@ -45,7 +45,7 @@ def trade_off(field: Field) -> Figure | None:
         notes[-1] = f"dots: all {len(crowd)}; named: the {NAMED} with the greatest frontier gain on each pair"
     fig, cells = _frame(field, rows, notes, len(pairs))
     for i, (x, y) in enumerate(pairs):
-        ax = fig.add_subplot(cells[divmod(i, min(A_ROW, len(pairs)))])
+        ax = fig.add_subplot(cells[divmod(i, min(PANELS_A_ROW, len(pairs)))])
         named = sorted(crowd, key=lambda row, p={x, y}: -_gain(row, p))[:NAMED] if crowd else rows
         _pair(ax, field, named, REGISTRY[x], REGISTRY[y], crowd)
     return fig
@@ -61,7 +61,7 @@ def _frame(field, rows, notes, count):
         notes.append("bars: 90 % of the draws, each against the reference of the same draw")
     if any(row.on_its_own for row in rows):
         notes.append("open: another runner or hollow, with single radii of its own: the line is not its line")
-    across, down = min(A_ROW, count), math.ceil(count / A_ROW)
+    across, down = min(PANELS_A_ROW, count), math.ceil(count / PANELS_A_ROW)
     width, height = 0.8 + across * 5.9 + 0.3, 0.95 + down * 6.4
     fig = fs.page(width, height, "Trade-off: what a recipe gives and takes, against single radii", notes[:1], low=True)
     for i, note in enumerate(notes[1:]):

@@ -1,12 +1,14 @@
 """Figures: all written and repeating to the byte, nothing overlapping, and what is missing is said on the figure."""
 
 import math
+from dataclasses import replace
 
 import matplotlib
 import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
+from experiments.analysis.frontier import Gain
 from experiments.main import run_command
 from experiments.report import style as fs
 from experiments.report.line import beyond, dense
@@ -15,11 +17,14 @@ from experiments.studies.compare.blade_figures import curves
 from experiments.studies.compare.field import field_of, looks, pick
 from experiments.studies.compare.figures import FIGURES, draw_all
 from experiments.studies.compare.rows import Results, Row
-from experiments.studies.compare.trade_figures import PAIRS, _folds, _ratio, measures, trade_off
+from experiments.studies.compare.trade_figures import FOLDS, _folds, _ratio, _spread, _verdict, measures, trade_off
+from experiments.studies.compare.trade_figures import _drawn as _drawn_ratio
 from sim.measures import REGISTRY
 from sim.rolling.loop import COLUMNS
+from tests.experiments.analysis.hand import draws_of
 
 FT = 0.3048
+TRADED = (("glide_drag_coefficient", "pivot_forefoot_toe_in"), ("turn_drag", "critical_ankle_stiffness"))
 RADII = np.geomspace(6 * FT, 16 * FT, 25)
 STATES = ("glide", "pivot_forefoot", "pivot_heel", "turn", "push")
 SCENARIOS = ("glide", "stride", "start", "tight_turn", "turn_at_speed", "nudge")
@@ -67,6 +72,7 @@ def _row(name, radius, index=0, family="single_radius", skater="adult", shift=0.
     return Row(
         index, name, family, skater, _values(radius, shift), {}, {s: "finished" for s in SCENARIOS}, _curve(radius),
         {s: _contact(radius) for s in STATES}, {s: _series() for s in SCENARIOS}, radius,
+        gains={pair: Gain(1.0, 1.0, radius, False) for pair in TRADED},
     )  # fmt: skip
 
 
@@ -201,9 +207,8 @@ def test_without_a_reference_ratios_are_left_out():
 
 
 def test_a_fold_of_the_line_is_found_where_it_is():
-    turn = np.column_stack([np.abs(RADII - 8.0 * FT), RADII])
-    assert [round(float(f)) for f in _folds(turn, RADII)] == [8]
-    assert _folds(np.column_stack([-RADII, RADII]), RADII) == []
+    assert [round(float(f)) for f in _folds(np.abs(RADII - 8.0 * FT), RADII)] == [8]
+    assert _folds(-RADII, RADII) == []
 
 
 def test_shading_is_where_no_single_radius_has_less_of_both():
@@ -256,7 +261,7 @@ def test_legend_stays_on_the_page():
 
 def test_headline_measures_exist():
     assert set(FIGURE) <= set(REGISTRY)
-    assert {name for pair in PAIRS for name in pair[:2]} <= set(REGISTRY)
+    assert set(FOLDS) <= set(REGISTRY)
 
 
 @pytest.mark.parametrize("detail", ["measures", "static"])
@@ -269,3 +274,53 @@ def test_nine_blades_without_their_curves_are_drawn(detail, tmp_path):
     drawn = {path.name for path in (folder / "figures").glob("*.png")}
     assert {"07_trade_off.png", "08_measures.png"} <= drawn
     assert len((folder / "measures.csv").read_text().splitlines()) == 10
+
+
+def _drawn(rows, **ratios):
+    """Draws in which named measures have these ratios (draw, row) to the reference, and all others 1."""
+    names = tuple(row.candidate for row in rows)
+    return draws_of(dict(ratios), names=names)
+
+
+def test_bars_hold_nine_of_ten_draws_and_a_claim_needs_the_whole_bar():
+    """101 ratios of turn drag: from 0.90 to 1.00 (5 to 95 %: 0.905 to 0.995, surely better), and from 0.95 to 1.05."""
+    rows = _singles(9, 11)
+    even = np.linspace(0.0, 0.1, 101)
+    field = replace(_field(rows), draws=_drawn(rows, turn_drag=np.stack([0.9 + even, 0.95 + even], axis=1)))
+    first, second = (_drawn_ratio(row, field, "turn_drag") for row in rows)
+    assert first == pytest.approx([0.905, 0.95, 0.995]) and second == pytest.approx([0.955, 1.0, 1.045])
+    assert _verdict(REGISTRY["turn_drag"], first) == "good" and _verdict(REGISTRY["turn_drag"], second) == "level"
+    assert _verdict(REGISTRY["push_hold_angle"], first) == "bad"
+    assert _verdict(REGISTRY["glide_loaded_arc"], first) == "level", "no better side"
+    assert _verdict(REGISTRY["turn_drag"], [0.9, 0.95, 0.9996]) == "level", "printed as 1.000"
+    assert _drawn_ratio(rows[0], field, "stride_ice_loss") == [_ratio(rows[0], field, "stride_ice_loss")] * 3
+    base = field.values["turn_drag"]
+    assert _spread(field, rows[0], REGISTRY["turn_drag"]) == pytest.approx([0.905 * base, 0.995 * base])
+    assert _spread(field, rows[0], REGISTRY["stride_ice_loss"]) is None
+
+
+def test_the_trade_off_draws_the_declared_pairs_with_their_doubt():
+    rows = _singles(9, 11)
+    drawn = _drawn(rows, turn_drag=np.stack([np.linspace(0.9, 1.0, 101)] * 2, axis=1))
+    with matplotlib.rc_context(fs.RC):
+        fig = trade_off(replace(_field(rows), draws=drawn))
+        plain = trade_off(_field(rows))
+    labels = [(ax.get_xlabel().split(",")[0], ax.get_ylabel().split(",")[0]) for ax in fig.axes]
+    assert labels == [("glide drag coefficient", "pivot on forefoot"), ("turn drag", "critical ankle stiffness")]
+    assert "90 % of the draws" in _written(fig) and "90 % of the draws" not in _written(plain)
+    assert len(fig.axes[1].lines) > len(plain.axes[1].lines)
+    one = _singles(9, 11)
+    for row in one:
+        row.gains = {}
+    assert trade_off(_field(one)) is None, "no pair is declared"
+
+
+def test_a_blade_on_another_runner_is_open_and_said_so():
+    rows = _singles(9, 11)
+    rows[1].on_its_own = True
+    with matplotlib.rc_context(fs.RC):
+        fig = trade_off(_field(rows))
+    assert "another runner or hollow" in _written(fig)
+    faces = [line.get_markerfacecolor() for line in fig.axes[0].lines if line.get_marker() in "osD^vPX" and
+             line.get_markersize() == 7]  # fmt: skip
+    assert [face == "white" for face in faces] == [False, True]

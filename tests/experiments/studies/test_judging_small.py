@@ -73,7 +73,8 @@ def test_other_physics_need_a_weighting_of_what_stands_still(monkeypatch, weight
 
 def test_findings_are_of_four_named_blades_and_sixteen_draws_at_least(monkeypatch):
     lines = {"from": "-20 mm", "to": "20 mm", "count": 2}
-    own = DRAWN | {"draws": 16, "glide_lines": lines, "turn_lines": lines, "other_ice": {"name": "x"}}
+    own = DRAWN | {"draws": 16, "glide_lines": lines, "turn_lines": lines, "other_ice": {"name": "x"},
+                   "short_radius": "8 ft", "long_radius": "13 ft", "quick_enough": "0.35 s"}  # fmt: skip
     names = ("mid-flat short ends", "mid-flat long ends", "rear-flat", "rear-flat eased")
     asked = request([TEN, *(blade(8 + k / 10, name=name) for k, name in enumerate(names))])
     monkeypatch.setattr(findings, "read_request", lambda rest: asked)

@@ -262,7 +262,7 @@ def test_findings_say_so_when_a_measure_could_not_be_had():
 def test_a_study_of_two_skaters_and_two_skaters_of_one_name_are_refused(capsys):
     two = ["+skater@skaters.a=adult", "+skater@skaters.b=adult"]
     assert run_command(two) == 2 and "name of its own" in capsys.readouterr().err
-    three = ["experiment=compare_families", "kind=does_it_hold"]
+    three = ["experiment=does_it_hold", *two[:1], "+skater@skaters.b=child"]
     assert run_command(three) == 2 and "one skater at a time" in capsys.readouterr().err
 
 
