@@ -4,11 +4,11 @@ import math
 
 import numpy as np
 
-from experiments.analysis.judging.intervals import BEYOND, against_line, order_kept
+from experiments.analysis.judging.intervals import order_kept
 from experiments.analysis.judging.statement import measured_at_two_places
 from experiments.analysis.places import load_lines
 from experiments.analysis.shop import radius_words
-from experiments.report.words import AGAINST_LINE, ORDER
+from experiments.report.words import ORDER, STATEMENT
 from experiments.studies.search.found_words import bound_group_words
 from experiments.studies.search.study import FrontBlade, Plan, SearchResult
 from sim.blade.recipe import Recipe
@@ -27,8 +27,8 @@ def recipe_words(recipe: Recipe, metric: bool = False) -> str:
 
 
 def verdict_words(blade: FrontBlade, pair: int) -> str:
-    """Whether a blade lies beyond single radii on a pair, as far as its interval supports it."""
-    return AGAINST_LINE[against_line(blade.gains[:, pair])]
+    """Whether a blade lies beyond single radii on a pair, as far as its draws support it."""
+    return STATEMENT[blade.said[pair].kind]
 
 
 def gain_words(blade: FrontBlade, pair: int) -> str:
@@ -129,8 +129,8 @@ def _places(plan: Plan, result: SearchResult) -> list[str]:
 def _beyond(result: SearchResult, p: int) -> list[str]:
     """Which blades are surely beyond single radii on a pair, and which would be if only grinding were uncertain."""
     words = pair_words(result.pairs[p])
-    sure = [k + 1 for k, blade in enumerate(result.blades) if against_line(blade.gains[:, p]) == "beyond"]
-    kept = sum(bool(blade.grinding[0, p] > BEYOND) for blade in result.blades)
+    sure = [k + 1 for k, blade in enumerate(result.blades) if blade.said[p].kind == "beyond"]
+    kept = sum(blade.ground[p].kind == "beyond" for blade in result.blades)
     out = [
         f"Beyond every single radius on {words}: find{'s' * (len(sure) > 1)} {', '.join(map(str, sure))}." if sure
         else f"No find is surely beyond single radii on {words}."

@@ -12,6 +12,7 @@ from experiments.analysis.draws import checked_draw_count, intervals, run_draws,
 from experiments.analysis.finds import Find, Tally, Widened, finds_of, widened
 from experiments.analysis.frontier import cost
 from experiments.analysis.grinding import check, read_grinding
+from experiments.analysis.judging.statement import Statement, statement
 from experiments.analysis.optimizer import (
     Effort,
     Evaluated,
@@ -30,6 +31,7 @@ from experiments.request.blade import SharedBlade, read_candidate
 from experiments.request.comparison import Case, Request, assemble, read_stated
 from experiments.request.fields import Fields
 from experiments.request.objectives import measure_name, read_objectives
+from experiments.request.opinions import Opinions
 from experiments.request.recipe_files import own_candidates
 from experiments.request.uncertainty import GRINDING, Input, Sampling, read_sampling
 from experiments.run.workers import Progress, Workers
@@ -78,7 +80,8 @@ class Plan:
 @dataclass(frozen=True)
 class FrontBlade:
     """A find: all its numbers are those of the recipe in shop steps. gains, grinding: 5, 50, 95 % of the frontier gain
-    for each pair, under all inputs and under errors of grinding only; alone (pair): gain with nothing uncertain;
+    for each pair, under all inputs and under errors of grinding only; said, ground: what either says against
+    every single radius, for each pair; alone (pair): gain with nothing uncertain;
     without: gain (zone, pair) with that zone given its neighbour's radius; nearest: name of the nearest known recipe
     and the greatest height between them, m; values: every static measure with nothing uncertain, SI; rolled: measures
     of the rolled movements, nan where they failed; limits: sentences of limits that it breaks; bounds: those of the
@@ -90,6 +93,8 @@ class FrontBlade:
     alone: np.ndarray
     gains: np.ndarray
     grinding: np.ndarray
+    said: tuple[Statement, ...]
+    ground: tuple[Statement, ...]
     without: np.ndarray
     nearest: tuple[str, float]
     values: dict[str, float]
@@ -273,9 +278,10 @@ def _blades(
     setting, section, problem = plan.request.settings[0], plan.problem.section, plan.problem
     names = [f"found {k + 1}" for k in range(len(finds))]
     blades = [Candidate(name, replace(f.recipe, name=name), section) for name, f in zip(names, finds)]
-    everything = _gain_intervals(plan, blades, pairs, plan.sampling.inputs, workers)
+    everything = _gains(plan, blades, pairs, plan.sampling.inputs, workers)
     ground = tuple(i for i in plan.sampling.inputs if i.name in GRINDING)
-    only = _gain_intervals(plan, blades, pairs, ground, workers) if ground else everything * np.nan
+    only = _gains(plan, blades, pairs, ground, workers) if ground else everything * np.nan
+    said, kept = (_said(samples, plan.request.opinions) for samples in (everything, only))
     known, beyond = plan.request.candidates, widened(problem, finds, plan.steps, problem.limits, workers)
     bare, out = replace(setting, scenarios={}), []
     for k, (blade, find) in enumerate(zip(blades, finds)):
@@ -283,21 +289,24 @@ def _blades(
         alone, *without = nominal_gains([blade, *zoned], setting, pairs, radii)
         values = dict(zip(STATIC, map(float, statics(blade, bare, STATIC))))
         out.append(FrontBlade(
-            blade, find.point, find.costs, alone, everything[:, k], only[:, k],
+            blade, find.point, find.costs, alone, intervals(everything[:, k]), intervals(only[:, k]), said[k], kept[k],
             np.array(without).reshape(len(zoned), len(pairs)), nearest(blade, known), values, _rolled(blade, setting),
             tuple(check(blade.recipe, problem.limits, problem.stock)), beyond[k],
         ))  # fmt: skip
     return tuple(out)
 
 
-def _gain_intervals(
-    plan: Plan, blades: Sequence[Candidate], pairs, inputs: Sequence[Input], workers: Workers
-) -> np.ndarray:
-    """(quantile, blade, pair) of the frontier gain under these uncertain inputs."""
+def _said(samples: np.ndarray, opinions: Opinions) -> list[tuple[Statement, ...]]:
+    """What (draw, blade, pair) gains say of each blade on each pair."""
+    return [tuple(statement(pair, opinions) for pair in blade.T) for blade in samples.transpose(1, 0, 2)]
+
+
+def _gains(plan: Plan, blades: Sequence[Candidate], pairs, inputs: Sequence[Input], workers: Workers) -> np.ndarray:
+    """(draw, blade, pair) frontier gains under these uncertain inputs."""
     setting = plan.request.settings[0]
     cases = tuple(Case(k, blade, setting) for k, blade in enumerate(blades))
     front = replace(plan.request, cases=cases, settings=(setting,), pairs=pairs)
-    return intervals(run_draws(front, inputs, plan.sampling.draws, plan.sampling.seed, workers).gain)
+    return run_draws(front, inputs, plan.sampling.draws, plan.sampling.seed, workers).gain
 
 
 def _single_radii(plan: Plan, radii: np.ndarray, workers: Workers) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

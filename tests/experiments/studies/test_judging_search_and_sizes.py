@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from experiments.analysis.judging.statement import statement
 from experiments.analysis.optimizer import Evaluated
 from experiments.analysis.shop import ShopSteps
 from experiments.analysis.space import Space
@@ -26,6 +27,7 @@ from sim.measures import STATIC, evaluate
 from sim.skater.body import Skater
 from sim.trial import Candidate, Trial
 from tests.experiments.analysis.hand import FT, SECTION, TEN, blade, request, setting
+from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
 from tests.experiments.analysis.test_limits import SHOP
 
 PAIR = ("turn_drag", "critical_ankle_stiffness")
@@ -260,9 +262,15 @@ def test_a_size_is_measured_with_its_own_skater_and_reference():
 # ---------------------------------------------------------------- a front in words
 
 
+def said(gain: float) -> tuple:
+    """What twenty draws of one gain say."""
+    return (statement(np.full(20, gain), OPINIONS),)
+
+
 def front_blade(name="found 1", gains=(1.0, 1.1, 1.2), grinding=1.0, alone=1.1, without=(1.0,), recipe=TEN.recipe):
     columns = {"gains": gains, "grinding": (grinding, 1.1, 1.2), "without": without}
     made = {key: np.array(values)[:, None] for key, values in columns.items()}
+    made |= {"said": said(gains[0]), "ground": said(grinding)}
     return SimpleNamespace(candidate=SimpleNamespace(name=name, recipe=recipe), alone=np.array([alone]), **made)
 
 
@@ -276,8 +284,8 @@ def test_which_blades_are_surely_beyond_and_how_many_were_but_for_the_rest():
     assert second.startswith("If only grinding were uncertain, 2 of 3 would be")
     (none,) = words._beyond(SimpleNamespace(blades=blades[2:], pairs=(PAIR,)), 0)
     assert none.startswith("No find is surely beyond")
-    assert words.gain_words(blades[0], 0) == "1.100 (1.005 to 1.200), beyond the line"
-    assert words.gain_words(blades[1], 0).endswith("too close to call")
+    assert words.gain_words(blades[0], 0) == "1.100 (1.005 to 1.200), beyond every single radius"
+    assert [words.gain_words(b, 0).split(", ")[1] for b in blades[1:]] == ["on the line", "inside the line"]
 
 
 def test_what_a_zone_is_worth_is_the_gain_lost_without_it():

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from experiments.analysis.draws import intervals
 from experiments.analysis.finds import Find, Tally
 from experiments.analysis.optimizer import Effort, Evaluated, evaluate_recipe
 from experiments.analysis.shop import ShopSteps, Tolerance
@@ -23,6 +24,7 @@ from sim.measures import STATIC, evaluate
 from sim.skater.body import Skater
 from sim.trial import Candidate, Trial
 from tests.experiments.analysis.hand import FT, SECTION, TEN, blade, request, setting
+from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
 from tests.experiments.analysis.test_exactly import SHOP_WORDS
 from tests.experiments.analysis.test_space_reading import ASKED
 
@@ -260,7 +262,7 @@ def first_of_two(asked):
 def test_each_blade_of_the_front_has_its_own_numbers(read, monkeypatch):
     """Everything is told by the radius: points 0.2, 0.5 and 0.8 of the logarithm from 2 to 4.5 m."""
     plan = read()
-    plan = replace(plan, request=first_of_two(plan.request))
+    plan = replace(plan, request=replace(first_of_two(plan.request), opinions=OPINIONS))
     recipes = [replace(TEN.recipe, radii_m=(2.0 * 2.25**u,)) for u in (0.8, 0.2)]
     finds = [Find(r, r, np.array([k]), np.array([1.0 + k, 2.0])) for k, r in enumerate(recipes)]
     asked = []
@@ -273,7 +275,7 @@ def test_each_blade_of_the_front_has_its_own_numbers(read, monkeypatch):
     def gains(blades, one, *_):
         return np.array([[k + b.recipe.radii_m[0] * one.skater.mass_kg / 8] for k, b in enumerate(blades)])
 
-    monkeypatch.setattr(study, "_gain_intervals", spread)
+    monkeypatch.setattr(study, "_gains", spread)
     monkeypatch.setattr(study, "nominal_gains", gains)
     monkeypatch.setattr(study, "without_each_zone", lambda recipe: [recipe, recipe])
     monkeypatch.setattr(study, "nearest", lambda b, known: (f"{len(known)}", b.recipe.radii_m[0]))
@@ -287,8 +289,9 @@ def test_each_blade_of_the_front_has_its_own_numbers(read, monkeypatch):
         assert b.candidate.recipe == replace(find.recipe, name=b.candidate.name)
         assert b.candidate.section is TEN.section
         assert (b.point is find.point, b.costs is find.costs) == (True, True)
-        assert b.gains[:, 0] == pytest.approx([2 * r, 4 * r, 6 * r])  # both inputs
-        assert b.grinding[:, 0] == pytest.approx([r, 2 * r, 3 * r])  # errors of grinding alone
+        assert b.gains[:, 0] == pytest.approx([2.2 * r, 4 * r, 5.8 * r])  # both inputs
+        assert b.grinding[:, 0] == pytest.approx([1.1 * r, 2 * r, 2.9 * r])  # errors of grinding alone
+        assert (b.said[0].kind, b.ground[0].kind) == ("beyond", "beyond") and b.said[0].median == pytest.approx(4 * r)
         assert b.alone == pytest.approx([10 * r]) and b.without[:, 0] == pytest.approx([1 + 10 * r, 2 + 10 * r])
         assert (b.nearest, b.rolled) == (("2", pytest.approx(r)), {"stride_ice_loss": pytest.approx(30 * r)})
         assert b.limits == (f"{r:.3f}",) and b.bounds == (find.recipe.radii_m,)
@@ -298,6 +301,7 @@ def test_each_blade_of_the_front_has_its_own_numbers(read, monkeypatch):
     none = replace(plan.sampling, inputs=plan.sampling.inputs[1:])
     blades = study._blades(replace(plan, sampling=none), finds, ((DRAG, HOLD),), np.array([2.0, 4.0]), HERE)
     assert all(np.isnan(b.grinding).all() and np.isfinite(b.gains).all() for b in blades), "no error of grinding"
+    assert {b.ground[0].kind for b in blades} == {"unknown"}
 
 
 def test_intervals_of_the_front_are_quantiles_of_its_own_draws(read, monkeypatch):
@@ -310,7 +314,7 @@ def test_intervals_of_the_front_are_quantiles_of_its_own_draws(read, monkeypatch
         return SimpleNamespace(gain=np.linspace(0, 1, 101)[:, None, None] + np.array([0.0, 2.0])[None, :, None])
 
     monkeypatch.setattr(study, "run_draws", drawn)
-    found = study._gain_intervals(plan, [blade(8), blade(9)], ((DRAG, HOLD),), ("inputs",), HERE)
+    found = intervals(study._gains(plan, [blade(8), blade(9)], ((DRAG, HOLD),), ("inputs",), HERE))
     assert found[:, :, 0] == pytest.approx(np.array([[0.05, 2.05], [0.5, 2.5], [0.95, 2.95]]))
     ((front, inputs, draws, seed),) = asked
     assert (inputs, draws, seed) == (("inputs",), 77, 8) and front.pairs == ((DRAG, HOLD),)

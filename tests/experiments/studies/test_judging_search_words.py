@@ -11,12 +11,14 @@ from rich.console import Console
 
 from experiments.analysis.bounds import Bound
 from experiments.analysis.finds import Tally, Widened
+from experiments.analysis.judging.statement import statement
 from experiments.analysis.shop import ShopSteps
 from experiments.studies.search import found_words as price
 from experiments.studies.search import sentences as words
 from experiments.studies.search import tables
 from sim.measures import STATIC
 from tests.experiments.analysis.hand import FT, STATES, TEN, blade, setting
+from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
 
 DRAG, ANKLE, HOLD = "turn_drag", "critical_ankle_stiffness", "push_hold_angle"
 FEET, METRIC = ShopSteps(FT / 4, 1e-3), ShopSteps(0.05, 2e-3, True)
@@ -34,6 +36,7 @@ def found(bounds=(), recipe=TEN.recipe, **values):
     return SimpleNamespace(
         candidate=SimpleNamespace(name="found 1", recipe=recipe), bounds=tuple(bounds),
         values=dict.fromkeys(STATIC, 1.0) | values, costs=np.array([1.0, 1.0]), gains=np.ones((3, 1)),
+        said=(statement(np.ones(20), OPINIONS),), ground=(statement(np.ones(20), OPINIONS),),
     )  # fmt: skip
 
 
@@ -253,5 +256,5 @@ def test_recipes_are_never_cut_however_narrow_the_terminal():
 
 def test_a_gain_that_could_not_be_computed_has_no_number():
     one = found()
-    one.gains = np.full((3, 1), math.nan)
+    one.gains, one.said = np.full((3, 1), math.nan), (statement(np.full(20, math.nan), OPINIONS),)
     assert words.gain_words(one, 0) == "could not be computed"
