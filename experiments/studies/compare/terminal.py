@@ -53,6 +53,13 @@ STOOD = (
 )
 
 
+GAINED = (
+    "Nominal: how far beyond (+) or inside (-) the line of single radii on the blade's own runner and hollow, with "
+    "nothing in doubt, and the nearest single radius. Whether that is sure: a short list of blades, or "
+    "experiment=certainty."
+)
+
+
 def show(plan: Plan, results: Results, console: Console) -> None:
     """Print the tables of each skater, split into as many as the width of the screen asks for."""
     request = plan.request
@@ -67,7 +74,7 @@ def show(plan: Plan, results: Results, console: Console) -> None:
             "list, or run experiment=certainty."
         ))  # fmt: skip
     if request.pairs:
-        console.print(Text(STOOD))
+        console.print(Text(STOOD if results.draws else GAINED))
     _cautions(results, request, console)
 
 
@@ -76,7 +83,7 @@ def _skater(request: Request, setting: Setting, results: Results, console: Conso
     skater, reference = setting.skater, results.references[setting.skater.name]
     draws = results.draws.get(skater.name)
     rows = [row for row in results.rows if row.skater == skater.name]
-    shown = rows if len(rows) <= MOST_ROWS else _by_score(rows)[:BEST_ROWS]
+    shown = rows if len(rows) <= MOST_ROWS else best_rows(rows, request)
     title = f"Ratio to the reference ({reference.candidate}), skater: {skater.name}, {skater.mass_kg:g} kg"
     if draws is not None:
         title += f"; {len(draws.points)} draws"
@@ -90,8 +97,9 @@ def _skater(request: Request, setting: Setting, results: Results, console: Conso
     if request.scheme.weights:
         _scored(rows, shown, request, draws, console)
     if len(rows) > MOST_ROWS:
-        which = "with the best score" if request.scheme.weights else "listed first"
-        console.print(f"The {BEST_ROWS} {which} are shown; all {len(rows)} are in measures.csv.")
+        why = "best score" if request.scheme.weights else "greatest nominal gain on each pair"
+        which = f"with the {why}" if request.scheme.weights or request.pairs else "listed first"
+        console.print(f"The {len(shown)} {which} are shown; all {len(rows)} are in measures.csv.")
 
 
 def _cautions(results: Results, request: Request, console: Console) -> None:
@@ -99,9 +107,10 @@ def _cautions(results: Results, request: Request, console: Console) -> None:
     near = near_crown_names(results, request)
     if near:
         blades = list(dict.fromkeys(row.candidate for row in results.rows))
+        which = "every blade glides" if len(near) == len(blades) else f"{len(near)} of {len(blades)} blades glide"
         console.print(Text(
-            f"Caution: {len(near)} of {len(blades)} blades glide with the groove within {NEAR_CROWN_M * 1e6:.0f} µm of "
-            "the crown of the hollow. There two water films become one, so that glide drag turns on small changes of "
+            f"Caution: {which} with the groove within {NEAR_CROWN_M * 1e6:.0f} µm of the "
+            "crown of the hollow. There two water films become one, so that glide drag turns on small changes of "
             "load, hollow and hardness."
         ))  # fmt: skip
     for setting in {s.ice: s for s in request.settings}.values():
@@ -115,6 +124,17 @@ def _cautions(results: Results, request: Request, console: Console) -> None:
     console.print(f"{len(results.rows) - len(missing)} of {len(results.rows)} candidates have every measure.")
     for row in missing[:MOST_REASONS]:
         console.print(Text(f"  {row.candidate}, {row.skater}: {len(row.reasons)} measures missing: {row.reason}"))
+
+
+def best_rows(rows: list[Row], request: Request) -> list[Row]:
+    """Rows that a table has room for: by score, else by nominal gain on each pair in turn, else those listed first."""
+    if request.scheme.weights or not request.pairs:
+        return _by_score(rows)[:BEST_ROWS]
+    each, out = BEST_ROWS // len(request.pairs), {}
+    for pair in request.pairs[:BEST_ROWS]:
+        known = sorted((r for r in rows if math.isfinite(r.gains[pair].gain)), key=lambda r, p=pair: -r.gains[p].gain)
+        out |= {row.index: row for row in known[: max(each, 1)]}
+    return list(out.values()) or rows[:BEST_ROWS]
 
 
 def _by_score(rows: list[Row]) -> list[Row]:

@@ -89,7 +89,7 @@ def test_the_caution_is_said_once_a_blade_and_with_its_distance():
     one = request([TEN], setting())
     rows = [row("ten", skater=s, glide_groove_depth=section_of(2.9e-3, 12.7e-3).depth_m) for s in ("adult", "child")]
     terminal._cautions(Results(rows, RADII, {}, {}), one, console)
-    assert said[0].startswith("Caution: 1 of 1 blades glide with the groove within 10 µm of the crown")
+    assert said[0].startswith("Caution: every blade glides with the groove within 10 µm of the crown")
     assert said[1].startswith("Ankle stiffness over m g h, boot included: adult 2.32.")  # 1500/(77.6 x 9.80665 x 0.85)
     assert said[2] == "2 of 2 candidates have every measure."
     rows[1].reasons["turn_drag"] = "no"
@@ -223,3 +223,18 @@ def test_each_skater_is_drawn_apart_with_the_numbers_of_a_study_of_its_own(monke
     assert list(found.draws) == ["adult", "heavy"]
     assert np.array_equal(found.draws["heavy"].values, alone.values, equal_nan=True)
     assert not np.array_equal(found.draws["adult"].values, alone.values, equal_nan=True)
+
+
+def test_of_many_blades_those_with_the_greatest_gain_on_each_pair_are_shown():
+    """45 rows, gains falling on one pair and rising on the other: 7 of either end, each pair's best first."""
+    rows = [row(f"b{i}", index=i) for i in range(45)]
+    pairs = (PAIR, PAIR[::-1])
+    for i, one in enumerate(rows):
+        one.gains = {pairs[0]: Gain(2.0 - i / 100, 1.0, 3.0, False), pairs[1]: Gain(1.0 + i / 100, 1.0, 3.0, False)}
+    rows[0].gains[pairs[0]] = Gain(math.nan, math.nan, math.nan, False)
+    asked = request([TEN], pairs=pairs, scheme=Weighting("none", {}, {}))
+    assert [r.index for r in terminal.best_rows(rows, asked)] == [*range(1, 8), *range(44, 37, -1)]
+    assert terminal.best_rows(rows, replace(asked, pairs=())) == rows[:15]
+    for one in rows:
+        one.score = one.index
+    assert [r.index for r in terminal.best_rows(rows, replace(asked, scheme=SCHEME))] == list(range(44, 29, -1))
