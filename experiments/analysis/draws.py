@@ -102,7 +102,7 @@ def evaluate_draws(shared: Shared, points: np.ndarray) -> list[np.ndarray]:
     gain = np.full((len(points), count, len(shared.pairs)), math.nan)
     for d, point in enumerate(points):
         try:
-            setting, blades = _varied(shared, point)
+            setting, blades = drawn(shared.candidates, shared.setting, shared.columns, point)
         except BladeError:
             continue
         values[d] = [statics(blade, setting, STATIC) for blade in blades]
@@ -112,15 +112,20 @@ def evaluate_draws(shared: Shared, points: np.ndarray) -> list[np.ndarray]:
     return [values, references, gain]
 
 
-def _varied(shared: Shared, point: np.ndarray) -> tuple[Setting, list[Candidate]]:
-    """(setting, blades) of one draw: what all share, and each blade's own errors of grinding."""
-    named = [(name, owner, float(x)) for (name, owner), x in zip(shared.columns, point)]
-    common = {name: x for name, owner, x in named if owner < 0}
-    setting = drawn_setting(shared.setting, common)
-    return setting, [
-        varied_candidate(candidate, common | {name: x for name, owner, x in named if owner == i})
-        for i, candidate in enumerate(shared.candidates)
-    ]
+def drawn(
+    candidates: Sequence[Candidate], setting: Setting, columns: Sequence[tuple[str, int]], point: np.ndarray
+) -> tuple[Setting, list[Candidate]]:
+    """(setting, blades) of one draw: what all share, and each blade's own errors of grinding.
+
+    columns: (input, candidate) of each number of the (column,) point, as `columns_of`. Raises BladeError for what
+    cannot be built.
+    """
+    own: list[dict[str, float]] = [{} for _ in candidates]
+    common: dict[str, float] = {}
+    for (name, owner), x in zip(columns, point):
+        (common if owner < 0 else own[owner])[name] = float(x)
+    there = drawn_setting(setting, common)
+    return there, [varied_candidate(candidate, common | mine) for candidate, mine in zip(candidates, own)]
 
 
 def run_draws(

@@ -61,6 +61,16 @@ class Look:
         return style | ({"dashes": self.dash} if self.dash else {})
 
 
+def family_looks(blades: Sequence[tuple[str, str]]) -> list[Look]:
+    """A look for each (name, family): a family has one colour in every figure, its blades differ in dash and marker."""
+    seen: dict[str, int] = {}
+    out = []
+    for _, family in blades:
+        k = seen[family] = seen.get(family, -1) + 1
+        out.append(Look(FAMILY_HUES.get(family, INK), DASHES[k % len(DASHES)], 1.4, MARKERS[k % len(MARKERS)]))
+    return out
+
+
 def page(width: float, height: float, title: str, notes: Sequence[str] = (), low: bool = False) -> Figure:
     """A figure, inches, with its title, notes under it and the footer."""
     fig = Figure(figsize=(width, height), dpi=150, facecolor="white")

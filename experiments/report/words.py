@@ -88,12 +88,16 @@ STATEMENT = {
 
 def statement_text(said: Statement, spread: Sequence[float]) -> str:
     """A statement against single radii with the interval (5, 50, 95 %) of the gain, or the share where none holds."""
-    words = STATEMENT[said.kind]
+    words = said_text(said)
     if said.kind == "unknown":
         return words
-    if said.kind == "cannot_tell":
-        words = f"{words}: beyond in {share_text(said.share_beyond)}"
     return f"{words} ({change_text(spread[0])} to {change_text(spread[2])})"
+
+
+def said_text(said: Statement) -> str:
+    """A statement against single radii alone; with the share of draws beyond where nothing can be told."""
+    more = f": beyond in {share_text(said.share_beyond)}" if said.kind == "cannot_tell" else ""
+    return f"{STATEMENT[said.kind]}{more}"
 
 
 def unit_text(measure: Measure) -> str:

@@ -6,31 +6,35 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from experiments.analysis.draws import Draws, intervals
-from experiments.analysis.judging.intervals import share_beyond
+from experiments.analysis.judging.statement import measured_at_two_places, statement
 from experiments.report import style as fs
-from experiments.report.words import pair_label, share_text
+from experiments.report.words import pair_label, said_text
+from experiments.request.opinions import Opinions
 from experiments.studies.certainty.study import Plan
 
 MOST_BARS = 24
+SAID_IN = 1.75  # room for a statement right of a panel, inches
 
 
 def draw(plan: Plan, draws: Draws, folder: Path, processes: int) -> list[Path]:
     """One panel for the score and one for each pair."""
-    names = draws.candidates[:MOST_BARS]
+    names, states = draws.candidates[:MOST_BARS], plan.request.settings[0].states
     left = max(fs.text_width(name, 8) for name in names) / 72 + 0.35
     failed = int(draws.failed.sum())
     note = f"bar: 5 to 95 % of {len(draws.points)} draws ({failed} failed); dot: median"
-    width, height = left + 3.4 * (1 + len(draws.pairs)), 1.9 + 0.3 * len(names)
+    width, height = left + 2.4 + SAID_IN + (2.4 + SAID_IN) * len(draws.pairs), 2.05 + 0.3 * len(names)
     fig = fs.page(width, height, "Uncertainty (90 % intervals): score and frontier gain", [note])
-    cells = fs.grid(fig, 1, 1 + len(draws.pairs), left, 0.35, 1.25, 0.75, wgap=0.55)
+    cells = fs.grid(fig, 1, 1 + len(draws.pairs), left, SAID_IN, 1.4, 0.75, wgap=SAID_IN)
     ax = fig.add_subplot(cells[0])
     _panel(ax, intervals(draws.score)[:, : len(names)], 0.0, "score", names)
     ax.set_xlabel("right is better than the reference", fontsize=7.5)
     for k, pair in enumerate(draws.pairs):
         ax = fig.add_subplot(cells[k + 1])
         gain = draws.gain[:, : len(names), k]
-        _panel(ax, intervals(gain), 1.0, f"frontier gain\n{pair_label(pair)}", [""] * len(names))
-        _shares(ax, gain)
+        places = "measured at two places of the blade" if measured_at_two_places(pair, states) else "at one place"
+        title = f"frontier gain, {places}\n{pair_label(pair).replace(' against ', chr(10) + 'against ')}"
+        _panel(ax, intervals(gain), 1.0, title, [""] * len(names))
+        _said(ax, gain, plan.request.opinions)
     return fs.save(fig, folder, "certainty")
 
 
@@ -44,10 +48,10 @@ def _panel(ax: Axes, spread: np.ndarray, neutral: float, title: str, names: list
     ax.set_ylim(-0.6, len(names) - 0.4)
 
 
-def _shares(ax: Axes, gain: np.ndarray) -> None:
-    """Right of each bar, the share of draws beyond the line."""
+def _said(ax: Axes, gain: np.ndarray, opinions: Opinions) -> None:
+    """Right of each bar, what is said of the blade against every single radius."""
     count = gain.shape[1]
     for k in range(count):
-        ax.text(1.01, count - 1 - k, share_text(share_beyond(gain[:, k])), transform=ax.get_yaxis_transform(),
+        ax.text(1.02, count - 1 - k, said_text(statement(gain[:, k], opinions)), transform=ax.get_yaxis_transform(),
                 fontsize=7, va="center")  # fmt: skip
-    ax.set_xlabel("above 1: no single radius does as well on both\n(right: share of draws so)", fontsize=7.5)
+    ax.set_xlabel("above 1: no single radius does as well on both", fontsize=7.5)

@@ -8,11 +8,12 @@ from rich.console import Console
 from rich.text import Text
 
 from experiments.analysis.draws import Draws, beats, intervals, ranks
-from experiments.analysis.judging.intervals import BEYOND, share_beyond
+from experiments.analysis.judging.statement import measured_at_two_places, statement
 from experiments.report.draw_tables import write_draws, write_intervals
 from experiments.report.sources import cite_statics
 from experiments.report.tables import MOST_ROWS, cell, cells, terminal_table
-from experiments.report.words import share_text
+from experiments.report.words import said_text, share_text
+from experiments.request.opinions import Opinions
 from experiments.run.files import csv_table
 from experiments.run.folder import RunFolder
 from experiments.studies.certainty.study import Plan
@@ -57,20 +58,28 @@ def show(plan: Plan, draws: Draws, console: Console) -> None:
     """Medians and intervals; how often each candidate is first."""
     rank, spread = ranks(draws.score, "higher"), intervals(draws.score)
     headings = ["candidate", f"score ({plan.request.scheme.name})\n5 / 50 / 95 %", "first\nin"]
-    headings += [f"gain, {REGISTRY[a].label} |\n{REGISTRY[b].label}; beyond in" for a, b in draws.pairs]
+    headings += [_heading(pair, plan) for pair in draws.pairs]
     failed = int(draws.failed.sum())
     table = terminal_table(f"Uncertainty (90 % intervals), {len(draws.points)} draws, {failed} failed", headings)
     for i in np.argsort(-np.nan_to_num(spread[1], nan=-math.inf))[:MOST_ROWS]:
         first = share_text((rank[:, i] == 1).mean()) if len(rank) else share_text(math.nan)
-        gains = [_gain(draws.gain[:, i, k]) for k in range(len(draws.pairs))]
+        gains = [_gain(draws.gain[:, i, k], plan.request.opinions) for k in range(len(draws.pairs))]
         table.add_row(draws.candidates[i], cells(spread[:, i], "+.3f"), first, *gains)
     console.print(table)
+    opinions = plan.request.opinions
     console.print(Text(
-        "Shared inputs are the same for all candidates of a draw; grinding errors are each blade's own. 'Beyond' "
-        f"counts draws with a gain above {BEYOND}, the resolution of the single-radius line. Who beats whom: beats.csv."
+        "Shared inputs are the same for all candidates of a draw; grinding errors are each blade's own. Gains are 5 / "
+        f"50 / 95 % of the draws; beyond: above {1 + opinions.line_within:g} in {share_text(opinions.line_sure)} of "
+        "them. * measured at two places of the blade: zones leave the line almost by construction. Who beats whom: "
+        "beats.csv."
     ))  # fmt: skip
 
 
-def _gain(gain: np.ndarray) -> str:
+def _heading(pair: tuple[str, str], plan: Plan) -> str:
+    star = "*" if measured_at_two_places(pair, plan.request.settings[0].states) else ""
+    return f"gain{star}, {REGISTRY[pair[0]].label} |\n{REGISTRY[pair[1]].label}"
+
+
+def _gain(gain: np.ndarray, opinions: Opinions) -> str:
     spread = intervals(gain)
-    return f"{cells(spread)}; {share_text(share_beyond(gain))}" if np.isfinite(spread).all() else cell(math.nan)
+    return f"{cells(spread)}; {said_text(statement(gain, opinions))}" if np.isfinite(spread).all() else cell(math.nan)

@@ -8,7 +8,9 @@ import numpy as np
 from experiments.report import style as fs
 from experiments.studies.certainty import figures as certainty
 from experiments.studies.certainty import study as certainty_study
+from experiments.studies.findings import pictures
 from experiments.studies.findings.game_rules import FELT_RATIO, ends, sizes
+from experiments.studies.findings.paired import EASED_HEEL, LONG_ENDS, PLAIN_HEEL, SHORT_ENDS
 from experiments.studies.findings.rest_of_game import RestOfGame
 from experiments.studies.findings.study import Findings, Plan
 from experiments.studies.model_form import figures as model_form
@@ -18,7 +20,14 @@ from experiments.studies.stance_map import figures as stance_map
 def draw(plan: Plan, result: Findings, folder: Path, processes: int) -> list[Path]:
     """One set for each part."""
     sampled = certainty_study.Plan(plan.request, plan.sampling)
+    titles = "Short ends against long ends, same middle", "A rear-flat with its heel eased against the same without"
     return [
+        *pictures.zero_sum(plan, result, folder),
+        *pictures.zones(plan, result, folder),
+        *pictures.menu(result, plan, folder),
+        *pictures.pairs(result.paired, SHORT_ENDS, LONG_ENDS, "ends", titles[0], folder),
+        *pictures.pairs(result.paired, EASED_HEEL, PLAIN_HEEL, "easing", titles[1], folder),
+        *pictures.pitch(result.draws, folder),
         *certainty.draw(sampled, result.draws, folder, processes),
         *stance_map.draw(plan.stances, result.stances, folder, processes),
         *model_form.draw(plan.physics, result.physics, folder, processes),

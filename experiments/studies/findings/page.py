@@ -1,30 +1,27 @@
 """The page of answers: findings.html, and findings.md with the same words."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from experiments.report.page import about, picture, skaters_text, write_text
 from experiments.report.page import write_page as fill
 from experiments.run.folder import RunFolder
+from experiments.studies.findings.answer import answer
+from experiments.studies.findings.finding import Finding
 from experiments.studies.findings.game_rules import RULES_TITLE, rules, rules_head
-from experiments.studies.findings.sentences import Finding, answers
+from experiments.studies.findings.sentences import RULES_QUESTION, answers
 from experiments.studies.findings.study import Findings, Plan
-
-PICTURES = {
-    "certainty": "Score and frontier gain of each blade with 90 % intervals",
-    "stance_map": "Frontier gain over where the skater stands",
-    "does_it_hold": "Score of each blade under other physics",
-    "rest_of_game": "A long against a short single radius in starts, stops, fast turns and from edge to edge",
-}
 
 
 def write_page(plan: Plan, result: Findings, folder: RunFolder) -> None:
     """Leave both."""
-    found, head = answers(plan, result), _head(plan, result)
-    write_text(folder.path / "findings.md", _markdown(found, f"{skaters_text(plan.request)} {head}", result))
-    pictures = [picture(folder.path / "figures" / f"{name}.svg", words) for name, words in PICTURES.items()]
+    found, head, short = answers(plan, result), _head(plan, result), answer(plan, result)
+    write_text(folder.path / "findings.md", _markdown(short, found, f"{skaters_text(plan.request)} {head}", result))
+    shown = {f.question: picture(folder.path / "figures" / f"{f.figure}.svg", f.alt) for f in found if f.figure}
     fill(Path(__file__).with_name("page.html.j2"), folder.path / "findings.html", title="Findings",
-         who=skaters_text(plan.request), run=about(folder), head=head, findings=found, pictures=pictures,
-         rules=rules(result.game), rules_head=rules_head(result.game), rules_title=RULES_TITLE)  # fmt: skip
+         who=skaters_text(plan.request), run=about(folder), head=head, answer=short, findings=found, pictures=shown,
+         rules=rules(result.game), rules_head=rules_head(result.game), rules_title=RULES_TITLE,
+         rules_after=RULES_QUESTION)  # fmt: skip
 
 
 def _head(plan: Plan, result: Findings) -> str:
@@ -37,12 +34,27 @@ def _head(plan: Plan, result: Findings) -> str:
     )
 
 
-def _markdown(found: list[Finding], head: str, result: Findings) -> str:
-    lines = ["# Findings", "", head, ""]
+def _markdown(short: list[str], found: list[Finding], head: str, result: Findings) -> str:
+    lines = ["# Findings", "", "## The answer", "", *(f"{k}. {sentence}" for k, sentence in enumerate(short, 1)), ""]
+    lines += [head, ""]
     for finding in found:
         lines += [f"## {finding.question}", "", *(f"- {sentence}" for sentence in finding.sentences), ""]
-    lines += [f"## {RULES_TITLE}", "", rules_head(result.game), ""]
+        if finding.table:
+            first, *rest = finding.table
+            lines += [_row(first), _row(["---"] * len(first)), *map(_row, rest), ""]
+        if finding.question == RULES_QUESTION:
+            lines += [f"### {RULES_TITLE}", "", rules_head(result.game), "", *_game(result), ""]
+    return "\n".join(lines).rstrip("\n") + "\n"
+
+
+def _row(cells: Sequence[str]) -> str:
+    return f"| {' | '.join(cells)} |"
+
+
+def _game(result: Findings) -> list[str]:
+    """The table of the rest of the game, a line a rule."""
+    out = []
     for row in rules(result.game):
         number = f"{row.number}. " if row.number else ""
-        lines.append(f"- {row.rule}: **{row.verdict}**. {number}{row.why} Changed by: {row.changed_by}.")
-    return "\n".join(lines) + "\n"
+        out.append(f"- {row.rule}: **{row.verdict}**. {number}{row.why} Changed by: {row.changed_by}.")
+    return out

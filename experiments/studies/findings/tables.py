@@ -6,6 +6,7 @@ from experiments.report import sources
 from experiments.report.draw_tables import write_intervals
 from experiments.run.files import csv_table
 from experiments.run.folder import RunFolder
+from experiments.studies.findings.answer import answer
 from experiments.studies.findings.game_rules import RULES_TITLE, as_table, rules
 from experiments.studies.findings.sentences import answers
 from experiments.studies.findings.study import Findings, Plan
@@ -31,7 +32,10 @@ def cite(plan: Plan, result: Findings) -> list[str]:
 
 
 def show(plan: Plan, result: Findings, console: Console) -> None:
-    """The answers."""
+    """The answer in five sentences, and what each question comes to; tables and figures are on the page."""
+    console.print("The answer", style="bold", markup=False)
+    for k, sentence in enumerate(answer(plan, result), 1):
+        console.print(f"  {k}. {sentence}", markup=False)
     for finding in answers(plan, result):
         console.print(finding.question, style="bold", markup=False)
         for sentence in finding.sentences:

@@ -8,6 +8,11 @@ from matplotlib.axes import Axes
 from experiments.report import style as fs
 from experiments.studies.sensitivity.study import Plan, Sensitivity
 
+INDEX_WORDS = (
+    "bar: total Sobol index, the share of the variance that is left when all other inputs are known, what the input "
+    "does\ntogether with others included; totals may add up to more than 1; line: 95 % confidence"
+)
+
 
 def draw(plan: Plan, result: Sensitivity, folder: Path, processes: int) -> list[Path]:
     """One panel an output; nothing where no output varies."""
@@ -15,10 +20,10 @@ def draw(plan: Plan, result: Sensitivity, folder: Path, processes: int) -> list[
     if not outputs:
         return []
     left = max(fs.text_width(name.replace("_", " "), 8) for name in inputs) / 72 + 0.35
-    fig = fs.page(left + 2.5 * len(outputs), 1.7 + 0.27 * len(inputs),
+    fig = fs.page(left + 2.5 * len(outputs), 1.85 + 0.27 * len(inputs),
                   f"Most influential uncertain inputs: {result.subject}",
-                  ["bar: total Sobol index, the variance that goes when the input is known; line: 95 %"])  # fmt: skip
-    cells = fs.grid(fig, 1, len(outputs), left, 0.3, 1.15, 0.55, wgap=0.3)
+                  [INDEX_WORDS])  # fmt: skip
+    cells = fs.grid(fig, 1, len(outputs), left, 0.3, 1.3, 0.55, wgap=0.3)
     for k, output in enumerate(outputs):
         ax = fig.add_subplot(cells[k])
         _panel(ax, result, output, inputs)
@@ -34,4 +39,10 @@ def _panel(ax: Axes, result: Sensitivity, output: str, inputs: list[str]) -> Non
             error_kw={"elinewidth": 0.8, "ecolor": fs.INK})  # fmt: skip
     title = output.replace("gain ", "frontier gain\n").replace(" | ", "\n")
     ax.set_title(title.replace("_", " "), fontsize=8, loc="left")
-    ax.set_xlim(0, 1.1)
+    ax.set_xlim(0, farthest(result))
+
+
+def farthest(result: Sensitivity) -> float:
+    """Where all axes end: past the farthest end of a confidence line, and at 1 at least."""
+    ends = [x.total + x.total_confidence for x in result.indices if x.method == "sobol"]
+    return max(1.0, 1.03 * max(ends))

@@ -87,22 +87,37 @@ def run(plan: Plan, workers: Workers, progress: Progress) -> Sensitivity:
     """Indices of the outputs and of each frontier gain. Raises BladeError where a draw failed.
 
     Indices are of the ratio to the reference, since that is what decides; one nan would silently spoil them all, so
-    failed draws are refused with their count.
+    failed draws are refused with their count. Screening takes all inputs; what moves no output there is held at its
+    median in what follows, which leaves draws for what does.
     """
-    inputs = plan.inputs
-    problem = {"num_vars": len(inputs), "names": [i.name for i in inputs], "bounds": [[0.0, 1.0]] * len(inputs)}
-    cubes = {
-        "morris": morris_points.sample(problem, plan.trajectories, num_levels=MORRIS_LEVELS, seed=plan.seed),
-        "sobol": sobol_points.sample(problem, plan.base_samples, calc_second_order=False, seed=plan.seed),
-    }
-    total, before, indices = sum(map(len, cubes.values())), 0, []
-    for method, cube in cubes.items():
-        draws = _evaluated(plan, cube, workers, lambda done, _, b=before: progress(b + DRAWS_TOGETHER * done, total))
-        before += len(cube)
-        for output, y in _samples(plan, draws).items():
-            if np.ptp(y) >= NOTHING:
-                indices += _indices(method, output, problem, cube, y, plan.seed)
-    return Sensitivity(plan.request.cases[0].candidate.name, tuple(indices))
+    names = [i.name for i in plan.inputs]
+    cube = morris_points.sample(_problem(names), plan.trajectories, num_levels=MORRIS_LEVELS, seed=plan.seed)
+    most = len(cube) + plan.base_samples * (len(names) + 2)
+    draws = _evaluated(plan, cube, workers, lambda done, _: progress(DRAWS_TOGETHER * done, most))
+    screened = _all_indices("morris", plan, names, cube, draws)
+    moving = [name for name in names if any(x.first > 0 for x in screened if x.input == name)]
+    if not moving:
+        return Sensitivity(plan.request.cases[0].candidate.name, tuple(screened))
+    part = sobol_points.sample(_problem(moving), plan.base_samples, calc_second_order=False, seed=plan.seed)
+    full, begun = np.full((len(part), len(names)), 0.5), len(cube)
+    full[:, [names.index(name) for name in moving]] = part
+    total = begun + len(part)
+    draws = _evaluated(plan, full, workers, lambda done, _: progress(begun + DRAWS_TOGETHER * done, total))
+    found = _all_indices("sobol", plan, moving, part, draws)
+    return Sensitivity(plan.request.cases[0].candidate.name, (*screened, *found))
+
+
+def _problem(names: list[str]) -> dict:
+    """Inputs over the unit cube, as SALib takes them."""
+    return {"num_vars": len(names), "names": names, "bounds": [[0.0, 1.0]] * len(names)}
+
+
+def _all_indices(method: str, plan: Plan, names: list[str], cube: np.ndarray, draws: Draws) -> list[Index]:
+    """Indices of every output that varies, by the (draw, input) points of these inputs."""
+    return [
+        index for output, y in _samples(plan, draws).items() if np.ptp(y) >= NOTHING
+        for index in _indices(method, output, _problem(names), cube, y, plan.seed)
+    ]  # fmt: skip
 
 
 def _evaluated(plan: Plan, cube: np.ndarray, workers: Workers, progress: Callable[[int, int], None]) -> Draws:
@@ -112,8 +127,9 @@ def _evaluated(plan: Plan, cube: np.ndarray, workers: Workers, progress: Callabl
     columns = columns_of(plan.inputs, plan.request.candidates)
     points = np.column_stack([plan.inputs[names.index(n)].law.ppf(inside[:, names.index(n)]) for n, _ in columns])
     draws = run_draws(plan.request, plan.inputs, len(points), plan.seed, workers, progress, points)
-    if draws.failed.any():
-        raise BladeError(f"sensitivity: {int(draws.failed.sum())} of {len(points)} draws failed; narrow the inputs.")
+    failed = np.isnan(draws.values).all(axis=(1, 2))  # a measure that is not asked for may be missing
+    if failed.any():
+        raise BladeError(f"sensitivity: {int(failed.sum())} of {len(points)} draws failed; narrow the inputs.")
     return draws
 
 

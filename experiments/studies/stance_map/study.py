@@ -34,12 +34,13 @@ SURROUNDINGS = {
     "temperature_shift": (np.linspace(-6.0, 4.0, 6), "K warmer than stated"),
     "hollow_factor": (np.linspace(0.75, 1.75, 9), "times the hollow radius"),
 }
-AXES = {"glide": "glide", "turn": "turn", "pivot_forefoot": "turn"}  # load line that a state's measures depend on
+AXES = {"glide": "glide", "turn": "turn", "pivot_forefoot": "turn"}  # axis along which a state's load line moves
+SAME_LINE_M = 1e-6  # a place of the map nearer than this to the stated line is the stated line
 
 
 @dataclass(frozen=True)
 class Plan:
-    """A comparison, and the glide and turn load lines of its map, m."""
+    """A comparison, and the glide and turn load lines of its map, m: the stated ones are among them."""
 
     request: Request
     glide_m: np.ndarray
@@ -67,16 +68,20 @@ def read(own: dict, rest: dict) -> Plan:
     request, fields = one_setting(read_request(rest)), Fields(own, "")
     plan = checked_plan(request, fields)
     fields.done()
-    for key, values in zip(KEYS, (plan.glide_m, plan.turn_m)):
+    for key, axis, values in zip(KEYS, ("glide", "turn"), (plan.glide_m, plan.turn_m)):
+        aheads = [0.0, *(ahead for _, ahead in followers(request.settings[0], axis))]
         for case in request.cases:
-            for line in (min(values), max(values)):
+            for line in (min(values) + min(aheads), max(values) + max(aheads)):
                 check_line(float(line), case.candidate, key)
     return plan
 
 
 def checked_plan(request: Request, fields: Fields) -> Plan:
     """The map that `glide_lines` and `turn_lines` ask for. Raises BladeError for no pair, or for too many places."""
-    glide, turn = (_read_range(fields.inner(key)) for key in KEYS)
+    states = request.settings[0].states
+    glide, turn = (
+        with_stated(_read_range(fields.inner(key)), states[axis].line_m) for key, axis in zip(KEYS, ("glide", "turn"))
+    )
     places = len(request.cases) * len(crossed_pairs(request)) * len(glide) * len(turn)
     if places > MOST_PLACES:
         raise BladeError(
@@ -99,6 +104,12 @@ def _read_range(fields: Fields) -> np.ndarray:
     start, stop, count = fields.quantity("from", "m"), fields.quantity("to", "m"), fields.count("count", 2, 201)
     fields.done()
     return np.linspace(start, stop, count)
+
+
+def with_stated(lines_m: np.ndarray, stated_m: float) -> np.ndarray:
+    """The places of an axis, m, with the stated load line among them, in its place or for one that is hardly apart."""
+    others = lines_m[np.abs(lines_m - stated_m) > SAME_LINE_M]
+    return np.sort(np.append(others, stated_m))
 
 
 def run(plan: Plan, workers: Workers, progress: Progress) -> StanceMap:
@@ -156,10 +167,30 @@ def _crossed_gains(
 
 
 def standing_at(setting: Setting, axis: str, line_m: float) -> Setting:
-    """The setting with the skater's glide or turn load line (and the forefoot pivot with it) put elsewhere."""
-    moved = [state for state, its in AXES.items() if its == axis]
-    states = {name: replace(s, line_m=line_m) if name in moved else s for name, s in setting.states.items()}
+    """The setting with the skater's glide or turn load line put elsewhere, and all that move with it by as much.
+
+    At the stated line every state is as stated: a skater who turns further forward pivots further forward.
+    """
+    moved = {axis: 0.0} | dict(followers(setting, axis))
+    states = {
+        name: replace(s, line_m=line_m + moved[name]) if name in moved else s for name, s in setting.states.items()
+    }
     return replace(setting, states=states, scenarios={})
+
+
+def stated_place(plan: Plan, result: StanceMap) -> tuple[int, int]:
+    """(glide, turn) place of the stated stance on the map."""
+    states = plan.request.settings[0].states
+    return tuple(
+        int(np.argmin(np.abs(lines - states[axis].line_m)))
+        for axis, lines in (("glide", result.glide_m), ("turn", result.turn_m))
+    )
+
+
+def followers(setting: Setting, axis: str) -> list[tuple[str, float]]:
+    """(state, how far its load line is ahead of the axis's own, m) of all other states that move along an axis."""
+    own = setting.states[axis].line_m
+    return [(n, setting.states[n].line_m - own) for n, its in AXES.items() if its == axis and n != axis]
 
 
 def at_stance(shared: tuple[Sequence[Candidate], tuple[str, ...]], setting: Setting) -> np.ndarray:

@@ -3,14 +3,17 @@
 import h5py
 import numpy as np
 from rich.console import Console
+from rich.text import Text
 
-from experiments.analysis.judging.intervals import share_beyond
+from experiments.analysis.judging.statement import statement
 from experiments.report import sources
 from experiments.report.tables import MOST_ROWS, cell, terminal_table
 from experiments.report.words import NOT_AVAILABLE, pair_label, share_text
+from experiments.request.opinions import Opinions
 from experiments.run.files import h5_file, put, scale
 from experiments.run.folder import RunFolder
-from experiments.studies.stance_map.study import SURROUNDINGS, Plan, StanceMap
+from experiments.studies.stance_map.study import SURROUNDINGS, Plan, StanceMap, stated_place
+from experiments.studies.stance_map.words import moves_text
 from sim.measures import REGISTRY
 
 
@@ -49,18 +52,21 @@ def cite(plan: Plan, result: StanceMap) -> list[str]:
 
 
 def show(plan: Plan, result: StanceMap, console: Console) -> None:
-    """Best and worst stance of every candidate for every pair."""
-    headings = ("candidate", "pair", "least", "most", "at glide / turn, mm", "share of stances beyond")
-    table = terminal_table("Frontier gain over stances", headings, left=(0, 1))
+    """Best and worst stance of every candidate for every pair, and what it comes to at the stated one."""
+    headings = ("candidate", "pair", "least", "stated", "most", "at glide / turn, mm", "share of stances beyond")
+    table = terminal_table("Nominal frontier gain over stances: nothing else in doubt", headings, left=(0, 1))
     for i, name in enumerate(result.candidates[:MOST_ROWS]):
         for p, pair in enumerate(result.pairs):
-            table.add_row(name, pair_label(pair), *_best(result, result.gain[i, p]))
+            at = stated_place(plan, result)
+            table.add_row(name, pair_label(pair), *_best(result, result.gain[i, p], at, plan.request.opinions))
     console.print(table)
+    console.print(Text(moves_text(plan.request.settings[0])))
 
 
-def _best(result: StanceMap, gain: np.ndarray) -> list[str]:
+def _best(result: StanceMap, gain: np.ndarray, at: tuple[int, int], opinions: Opinions) -> list[str]:
     if np.isnan(gain).all():
-        return [NOT_AVAILABLE, NOT_AVAILABLE, "", ""]
+        return [NOT_AVAILABLE, NOT_AVAILABLE, NOT_AVAILABLE, "", ""]
     g, t = np.unravel_index(np.nanargmax(gain), gain.shape)
     where = f"{result.glide_m[g] * 1e3:+.0f} / {result.turn_m[t] * 1e3:+.0f}"
-    return [cell(np.nanmin(gain)), cell(gain[g, t]), where, share_text(share_beyond(gain))]
+    past = statement(gain.ravel(), opinions).share_beyond
+    return [cell(np.nanmin(gain)), cell(gain[at]), cell(gain[g, t]), where, share_text(past)]

@@ -1,0 +1,79 @@
+"""Pairs of recipes that differ in one thing, per stance, in words: what differs, and what would refute it."""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from experiments.analysis.draws import intervals
+from experiments.analysis.judging.intervals import excludes
+from experiments.report.shown import COMPARED
+from experiments.report.words import change_text
+from experiments.studies.findings.differences import (
+    FELT_WORDS,
+    NOT_COMPUTED,
+    difference_text,
+    kind_of_difference,
+    label,
+)
+from experiments.studies.findings.finding import Finding
+from experiments.studies.findings.paired import EASED_HEEL, LONG_ENDS, PLAIN_HEEL, SHORT_ENDS, Paired
+from experiments.studies.validation.trade import FELT_RATIO
+
+FELT = f"{100 * (FELT_RATIO - 1):.0f} %"
+
+
+def spreads_of(pairs: Paired, one: str, other: str) -> dict[str, list[np.ndarray]]:
+    """For every compared measure, 5, 50, 95 % of the log ratio at each stance; nan where a draw lacks it."""
+    return {
+        name: [intervals(pairs.log_ratio(s, name, one, other)) for s in range(len(pairs.stands))] for name in COMPARED
+    }
+
+
+def ends(pairs: Paired) -> Finding:
+    """Same middle, different ends."""
+    question = "Two mid-flats with one middle: what do short ends change against long ones?"
+    note = (
+        " Pivots are judged on the forefoot and on the heel, on end zones, and the ends differ by choice: that pivots "
+        "differ is no discovery."
+    )
+    return _finding(question, pairs, SHORT_ENDS, LONG_ENDS, note, "ends", "short ends")
+
+
+def easing(pairs: Paired) -> Finding:
+    """What easing the heel zone gives and costs."""
+    question = "What does easing the heel zone of a rear-flat give and cost?"
+    return _finding(question, pairs, EASED_HEEL, PLAIN_HEEL, "", "easing", "eased heel")
+
+
+def _finding(question: str, pairs: Paired, one: str, other: str, note: str, figure: str, words: str) -> Finding:
+    spreads = spreads_of(pairs, one, other)
+    sentences = [sentence for name in COMPARED if (sentence := statement_of(name, spreads[name], pairs.stands))]
+    if not sentences:
+        sentences = [f"No measure is shown to change by as much as {FELT} at any of these stances: not supported."]
+    missing = [label(name) for name in COMPARED if not np.isfinite(spreads[name]).all()]
+    if missing:
+        sentences.append(f"{', '.join(missing)}: {NOT_COMPUTED}.")
+    sentences.append(f"{FELT_WORDS}{note}")
+    table = [("measure", *pairs.stands)]
+    table += [(label(name), *(difference_text(x) for x in spreads[name])) for name in COMPARED]
+    alt = f"{one} against {other}, measure by measure and stance by stance, with 90 % intervals"
+    return Finding(question, tuple(sentences), figure, alt, tuple(table))
+
+
+def statement_of(name: str, spreads: Sequence[np.ndarray], stands: Sequence[str]) -> str:
+    """What can be stated of a measure over the stances, and what would refute it; empty where nothing can be felt.
+
+    Stated where every interval excludes no change and reaches what is felt: one way at all stances, or not.
+    """
+    kinds = [kind_of_difference(x) for x in spreads]
+    if "unknown" in kinds or "plain" not in kinds:
+        return ""
+    sizes = ", ".join(f"{words} {change_text(math.exp(x[1]))}" for words, x in zip(stands, spreads))
+    ways = {bool(x[1] > 0) for x in spreads if excludes(x)}
+    if kinds == ["plain"] * len(kinds) and len(ways) == 1:
+        head, refuted = ("more" if ways.pop() else "less") + " at every stance", "no change or the other way"
+        return f"{label(name)}: {head} ({sizes}). Refuted by: an interval at any of these stances that holds {refuted}."
+    where = [words for words, kind in zip(stands, kinds) if kind == "plain"]
+    way = "the way depends on the stance" if len(ways) > 1 else f"only standing {' and '.join(where)}"
+    return f"{label(name)}: {way} ({sizes}). Refuted by: a change that is felt, one way, at every stance, or at none."
