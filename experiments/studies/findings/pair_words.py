@@ -53,7 +53,10 @@ def _finding(question: str, pairs: Paired, one: str, other: str, note: str, figu
         sentences = [f"No measure is shown to change by as much as {FELT} at any of these stances: not supported."]
     missing = [label(name) for name in COMPARED if not np.isfinite(spreads[name]).all()]
     if missing:
-        sentences.append(f"{', '.join(missing)}: {NOT_COMPUTED}.")
+        sentences.append(f"{', '.join(missing)}: {NOT_COMPUTED} at one stance or more.")
+    lost = int(np.isnan(pairs.values).any(axis=(2, 3)).sum())
+    if lost:
+        sentences.append(f"In {lost} of {pairs.values.shape[0] * pairs.values.shape[1]} draws some measure is missing.")
     sentences.append(f"{FELT_WORDS}{note}")
     table = [("measure", *pairs.stands)]
     table += [(label(name), *(difference_text(x) for x in spreads[name])) for name in COMPARED]

@@ -207,7 +207,7 @@ def _feet(radius_m: float) -> str:
 
 
 def _tip(tips_mm: np.ndarray) -> str:
-    if not np.isfinite(tips_mm).all():
+    if not np.isfinite(tips_mm).any():
         return f"{NOT_COMPUTED}."
     low, middle, high = spread = intervals(tips_mm)
     if not excludes(spread):

@@ -11,15 +11,18 @@ from scipy import stats
 from experiments.analysis.draws import Draws, columns_of
 from experiments.analysis.variants import LINE_RADII, gains, statics
 from experiments.request.fields import Fields
-from experiments.request.uncertainty import Input
+from experiments.request.uncertainty import Input, Sampling
 from experiments.run.workers import HERE, silent
 from experiments.studies.certainty.tables import write_beats, write_ranks
 from experiments.studies.model_form import study as model_form
+from experiments.studies.model_form.places import place_text, places
 from experiments.studies.model_form.study import Variant
 from experiments.studies.model_form.tables import _swapped
 from experiments.studies.sensitivity import study as sensitivity
+from experiments.studies.sensitivity.figures import farthest
 from experiments.studies.stance_map import study as stance_map
 from experiments.studies.stance_map.tables import _best as stance_map_best
+from experiments.studies.stance_map.words import axis_text, moves_text
 from sim.errors import BladeError
 from sim.measures import REGISTRY, STATIC
 from tests.experiments.analysis.hand import (
@@ -27,6 +30,8 @@ from tests.experiments.analysis.hand import (
     ICE,
     LAW,
     PAIRS,
+    SCHEME,
+    STATES,
     TEN,
     blade,
     changed,
@@ -35,6 +40,7 @@ from tests.experiments.analysis.hand import (
     section_of,
     setting,
 )
+from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
 
 # ---------------------------------------------------------------- stance map
 
@@ -46,7 +52,33 @@ def test_the_glide_line_moves_the_glide_alone():
 
 def test_the_turn_line_moves_the_turn_and_the_pivot_on_the_forefoot():
     found = changed(setting(), stance_map.standing_at(setting(), "turn", 0.05))
-    assert found == {"states.turn.line_m": 0.05, "states.pivot_forefoot.line_m": 0.05}
+    assert found == {"states.turn.line_m": 0.05, "states.pivot_forefoot.line_m": 0.065}
+
+
+def test_at_the_stated_stance_nothing_has_moved():
+    """The pivot on the forefoot is stated 15 mm ahead of the turn, and stays so."""
+    for axis, line in (("glide", -0.015), ("turn", 0.030)):
+        assert changed(setting(), stance_map.standing_at(setting(), axis, line)) == {}
+    assert stance_map.followers(setting(), "glide") == []
+    assert stance_map.followers(setting(), "turn") == [("pivot_forefoot", pytest.approx(0.015))]
+    found = moves_text(setting())
+    assert found.startswith("The glide line moves alone; the turn line moves with the forefoot pivot's, 15 mm ahead of")
+    assert axis_text(setting(), "turn") == "turn load line, mm (toe +; moves with it, forefoot pivot: +15 mm)"
+    pivot = replace(STATES["pivot_forefoot"], line_m=0.01)
+    behind = setting(states=STATES | {"pivot_forefoot": pivot})
+    assert "forefoot pivot's, 20 mm behind it" in moves_text(behind)
+
+
+def test_the_stated_lines_are_among_those_of_the_map():
+    """-20, 0, 20 mm have no -15 and no 30; a line a nanometre off is the stated one, a tenth of a millimetre off not."""
+    wide = {"from": "-20 mm", "to": "20 mm", "count": 3}
+    plan = stance_map.checked_plan(request([TEN]), Fields({"glide_lines": wide, "turn_lines": dict(wide)}, ""))
+    assert plan.glide_m.tolist() == pytest.approx([-0.02, -0.015, 0, 0.02])
+    assert plan.turn_m.tolist() == pytest.approx([-0.02, 0, 0.02, 0.03])
+    assert len(stance_map.with_stated(np.array([0.0, 1e-9]), 0.0)) == 1
+    assert len(stance_map.with_stated(np.array([0.0, 1e-4]), 0.0)) == 2
+    made = replace(EMPTY_MAP, glide_m=plan.glide_m, turn_m=plan.turn_m)
+    assert stance_map.stated_place(plan, made) == (1, 3)
 
 
 @pytest.mark.parametrize(("axis", "moved"), [("glide", {"glide"}), ("turn", {"turn", "pivot_forefoot"})])
@@ -133,15 +165,15 @@ def test_pairs_of_one_glide_and_one_turn_measure_make_a_map():
 
 
 def test_most_places_of_a_map():
-    """1 blade x 1 pair x 201 x 201 places are 40401: 496 blades are too many for 20 million."""
+    """1 blade x 1 pair x 202 x 202 places, the stated ones too, are 40804: 491 blades are too many for 20 million."""
     wide = {"from": "-10 mm", "to": "10 mm", "count": 201}
     fields = {"glide_lines": wide, "turn_lines": wide}
     asked = request([TEN])
-    for count, fine in ((495, True), (496, False)):
+    for count, fine in ((490, True), (491, False)):
         many = replace(asked, cases=asked.cases * count)
         if fine:
             plan = stance_map.checked_plan(many, Fields(dict(fields), ""))
-            assert (plan.glide_m[0], plan.glide_m[-1], len(plan.turn_m)) == (-0.01, 0.01, 201)
+            assert (plan.glide_m[0], plan.glide_m[-1], len(plan.turn_m)) == (-0.015, 0.01, 202)
         else:
             with pytest.raises(BladeError, match="20000000"):
                 stance_map.checked_plan(many, Fields(dict(fields), ""))
@@ -152,6 +184,7 @@ def test_most_places_of_a_map():
 OTHER_ICE = replace(ICE, name="other", temperature_c=-9.0, hardness_at_zero_pa=1e7, hardness_slope_pa_per_k=1e5,
                     modulus_pa=8e9, poisson=0.3, viscosity_pa_s=1.7e-3, density_kg_m3=999.0, latent_j_kg=3e5,
                     conductivity_w_mk=1.6, diffusivity_m2_s=0.8e-6, hardness_factor=1.3)  # fmt: skip
+OTHERS = model_form.Others(OTHER_ICE, 0.16, 100.0)
 SWITCHED = {
     "standard": {},
     "standing contact": {"law.standing": 1.0},
@@ -172,17 +205,20 @@ SWITCHED = {
         "ice.modulus_pa": 8e9, "ice.viscosity_pa_s": 1.7e-3, "ice.conductivity_w_mk": 1.6,
         "ice.diffusivity_m2_s": 0.8e-6,
     },
+    "ice 16 % harder": {"ice.hardness_factor": 1.16},
+    "ice 16 % softer": {"ice.hardness_factor": 0.84},
+    "skater of 100 kg": {"skater.mass_kg": 100.0},
 }  # fmt: skip
 
 
 def test_each_variant_changes_its_own_switch_and_the_standard_comes_first():
-    found = model_form.varied_physics(setting(), OTHER_ICE)
+    found = model_form.varied_physics(setting(), OTHERS)
     assert list(found) == list(SWITCHED), "a variant is new or gone: say here what it changes"
     assert {name: changed(setting(), there) for name, there in found.items()} == SWITCHED
 
 
 def test_other_constants_leave_the_hardness_as_it_was():
-    there = model_form.varied_physics(setting(), OTHER_ICE)["ice constants other"]
+    there = model_form.varied_physics(setting(), OTHERS)["ice constants other"]
     assert there.ice.hardness_pa == pytest.approx(17.7e6) and there.ice.temperature_c == -5.0
 
 
@@ -220,10 +256,10 @@ def test_no_order_where_a_score_is_missing():
 
 def test_a_variant_is_judged_against_the_reference_under_its_own_physics():
     """The reference blade scores 0 under every physics; the other as its own drag and hold say."""
-    asked = request([blade(10, name="ten again"), blade(8, 12, name="b")])
-    found = model_form.run(model_form.Plan(asked, OTHER_ICE), HERE, silent)
+    asked = request([blade(10, name="ten again"), blade(8, 12, name="b")], opinions=OPINIONS)
+    found = model_form.run(model_form.Plan(asked, OTHERS, FEW), HERE, silent)
     assert [v.name for v in found.variants] == list(SWITCHED)
-    for variant, there in zip(found.variants, model_form.varied_physics(setting(), OTHER_ICE).values()):
+    for variant, there in zip(found.variants, model_form.varied_physics(setting(), OTHERS).values()):
         values, base = (dict(zip(STATIC, statics(x, there, STATIC))) for x in (blade(8, 12), TEN))
         drag, hold = (values[n] / base[n] for n in ("turn_drag", "push_hold_angle"))
         assert variant.score.tolist() == pytest.approx([0, -0.75 * math.log2(drag) + 0.25 * math.log2(hold)], abs=1e-9)
@@ -233,13 +269,81 @@ def test_a_variant_is_judged_against_the_reference_under_its_own_physics():
 
 def test_tau_is_taken_against_the_standard_and_no_other_variant(monkeypatch):
     """Two blades swap places in the last variant alone: that one has tau -1, all others 1."""
-    names = list(model_form.varied_physics(setting(), OTHER_ICE))
+    names = list(model_form.varied_physics(setting(), OTHERS))
     orders = iter([[1.0, 2.0]] * (len(names) - 1) + [[2.0, 1.0]])
     monkeypatch.setattr(model_form, "scores", lambda *_: np.array([next(orders)]))
     monkeypatch.setattr(model_form, "under_other_physics", other_physics)
-    asked = request([blade(10, name="a"), blade(8, 12, name="b")])
-    found = model_form.run(model_form.Plan(asked, OTHER_ICE), HERE, silent)
+    monkeypatch.setattr(model_form, "drawn_scores", lambda shared, name: np.array(
+        [[1.0, 2.0]] * 10 if name != names[-1] else [[2.0, 1.0]] * 9 + [[1.0, 2.0]]))  # fmt: skip
+    asked = request([blade(10, name="a"), blade(8, 12, name="b")], opinions=OPINIONS)
+    found = model_form.run(model_form.Plan(asked, OTHERS, FEW), HERE, silent)
     assert [variant.tau for variant in found.variants] == [1.0] * (len(names) - 1) + [-1.0]
+    assert [variant.groups for variant in found.variants] == [((1,), (0,))] * (len(names) - 1) + [((0,), (1,))]
+    assert [variant.turned for variant in found.variants] == [()] * (len(names) - 1) + [((1, 0),)]
+
+
+FEW = Sampling(
+    (Input("scuff", stats.uniform(0, 0.04), "test"), Input("turn_line_shift", stats.norm(0, 5e-3), "t")), 4, 3
+)
+
+
+def test_harder_is_harder_than_stated_whatever_was_drawn():
+    """Stated 1.2, drawn 0.9: sixteen percent harder is 1.392."""
+    stated, there = (setting(ice=replace(ICE, hardness_factor=x)) for x in (1.2, 0.9))
+    found = model_form.varied_physics(there, OTHERS, stated)
+    assert found["ice 16 % harder"].ice.hardness_factor == pytest.approx(1.392)
+    assert found["ice 16 % softer"].ice.hardness_factor == pytest.approx(1.008)
+    assert found["standard"].ice.hardness_factor == 0.9
+
+
+def test_scores_of_a_variant_in_draws_are_those_of_each_draw_alone():
+    """Scuff is drawn, but the variant without scuff has none; the turn's line stays as drawn. A draw that cannot be is
+    nan in all blades."""
+    blades, one = (blade(8, 12), blade(9)), setting()
+    columns = (("scuff", -1), ("turn_line_shift", -1), ("radius_factor", 1))
+    points = np.array([[0.02, 0.01, 1.01], [0.03, -0.02, 0.99], [0.02, 0.0, -1.0]])
+    shared = blades, one, columns, points, OTHERS, SCHEME
+    found = model_form.drawn_scores(shared, "scuff 0")
+    assert found.shape == (3, 2) and np.isnan(found[2]).all()
+    for (_, line, factor), row in zip(points[:2], found):
+        turned = replace(STATES["turn"], line_m=0.03 + line)
+        moved = {"turn": turned, "fast_turn": replace(STATES["fast_turn"], line_m=line),
+                 "edge_change": replace(STATES["edge_change"], line_m=0.03 + line)}  # fmt: skip
+        there = setting(states=STATES | moved, law=LAW._replace(scuff=0.0))
+        base = dict(zip(STATIC, statics(TEN, there, STATIC)))
+        for k, mine in enumerate((blade(8, 12), blade(9 * factor))):
+            values = dict(zip(STATIC, statics(mine, there, STATIC)))
+            drag, hold = (values[n] / base[n] for n in ("turn_drag", "push_hold_angle"))
+            assert row[k] == pytest.approx(-0.75 * math.log2(drag) + 0.25 * math.log2(hold), abs=1e-9)
+
+
+def test_a_pair_is_turned_round_when_both_ways_are_sure():
+    """0 surely beats 1, then is surely beaten; 0 beats 2 in 89 %, which is not sure; 1 and 2 swap surely the other way."""
+    before = np.array([[0.5, 0.9, 0.89], [0.1, 0.5, 0.05], [0.11, 0.95, 0.5]])
+    after = np.array([[0.5, 0.1, 0.0], [0.9, 0.5, 0.9], [1.0, 0.1, 0.5]])
+    assert model_form.turned_round(before, after, 0.9) == ((0, 1), (2, 1))
+    assert model_form.turned_round(before, before, 0.9) == ()
+    assert model_form.turned_round(before, after, 0.91) == ()
+
+
+@pytest.mark.parametrize(("key", "value", "fine"), [("other_mass", "20 kg", True), ("other_mass", "200 kg", True),
+                                                    ("other_mass", "19.9 kg", False), ("other_mass", "201 kg", False),
+                                                    ("other_hardness", 0.01, True), ("other_hardness", 0.91, False)])  # fmt: skip
+def test_other_ice_and_another_skater_are_what_they_can_be(monkeypatch, key, value, fine):
+    monkeypatch.setattr(model_form, "read_ice", lambda fields: fields.mapping)
+    fields = Fields({"other_ice": {"name": "x"}, "other_hardness": 0.16, "other_mass": "100 kg"} | {key: value}, "")
+    if fine:
+        assert model_form.read_others(fields).ice == {"name": "x"}
+        return
+    with pytest.raises(BladeError, match=key):
+        model_form.read_others(fields)
+
+
+def test_places_are_those_of_the_tie_group():
+    groups = ((2, 0), (1,), (3, 4, 5))
+    assert [places(groups, i) for i in range(6)] == [(1, 2), (3, 3), (1, 2), (4, 6), (4, 6), (4, 6)]
+    assert math.isnan(places(groups, 9)[0])
+    assert [place_text(*places(groups, i)) for i in (0, 1, 5, 9)] == ["1-2", "3", "4-6", "n/a"]
 
 
 def other_physics(shared, setting):
@@ -280,6 +384,7 @@ def test_indices_of_a_sum_are_shares_of_its_variance(monkeypatch):
     assert found.outputs == ("turn_drag",) and found.subject == "ten"
     shares = {"radius_factor": 9 / 13, "scuff": 4 / 13, "mass_factor": 0.0}
     slopes = {"radius_factor": 3.0, "scuff": 2.0, "mass_factor": 0.0}
+    assert list(found.sobol("turn_drag")) == ["radius_factor", "scuff"], "screening: the third moves nothing"
     for name, index in found.sobol("turn_drag").items():
         assert (index.first, index.total) == (pytest.approx(shares[name], abs=0.03),) * 2, name
     for x in [x for x in found.indices if x.method == "morris"]:
@@ -292,7 +397,21 @@ def test_a_product_decides_only_together(monkeypatch):
     monkeypatch.setattr(sensitivity, "run_draws", product)
     found = sensitivity.run(planned(), HERE, silent).sobol("turn_drag")
     assert [round(found[n].first, 1) for n in ("radius_factor", "mass_factor")] == pytest.approx([0, 0], abs=0.1)
-    assert [found[n].total for n in ("radius_factor", "scuff", "mass_factor")] == pytest.approx([1, 0, 1], abs=0.06)
+    assert list(found) == ["radius_factor", "mass_factor"]
+    assert [found[n].total for n in found] == pytest.approx([1, 1], abs=0.06)
+
+
+def test_what_moves_nothing_in_the_screening_is_held_at_its_median(monkeypatch):
+    """Of three inputs the first alone moves anything: 8 x 3 points follow, the others at one half in all of them."""
+    seen = []
+    alone = answering(lambda radius_factor, scuff, mass_factor: radius_factor + 0 * scuff + 0 * mass_factor)
+    monkeypatch.setattr(sensitivity, "run_draws", lambda *a: seen.append(a[-1]) or alone(*a))
+    found = sensitivity.run(planned(base_samples=8), HERE, silent)
+    columns = [name for name, _ in columns_of(planned().inputs, planned().request.candidates)]
+    assert len(seen[1]) == 8 * 3 and list(found.sobol("turn_drag")) == ["radius_factor"]
+    for name in ("scuff", "mass_factor"):
+        assert (seen[1][:, columns.index(name)] == 0.5).all()
+    assert len(np.unique(seen[1][:, columns.index("radius_factor")])) > 8
 
 
 def test_points_follow_the_laws_and_stay_off_their_infinite_ends(monkeypatch):
@@ -310,8 +429,32 @@ def test_what_does_not_vary_has_no_index_and_a_failed_draw_is_refused(monkeypatc
     monkeypatch.setattr(sensitivity, "run_draws", answering(lambda scuff, **_: 1.0 + 0 * scuff))
     assert sensitivity.run(planned(), HERE, silent).indices == ()
     monkeypatch.setattr(sensitivity, "run_draws", answering(lambda scuff, **_: np.where(scuff > 0.99, np.nan, scuff)))
-    with pytest.raises(BladeError, match="draws failed; narrow the inputs"):
+    with pytest.raises(BladeError, match="turn_drag could not be computed in"):
         sensitivity.run(planned(), HERE, silent)
+
+
+def test_a_draw_counts_as_failed_when_nothing_is_known_of_it(monkeypatch):
+    """A measure that is not asked for may be missing."""
+    draws = answering(lambda scuff, **_: scuff)
+
+    def lost(*given, all_of_it):
+        made = draws(*given)
+        made.values[0, :, :] = np.nan if all_of_it else made.values[0]
+        made.values[0, :, STATIC.index("push_hold_angle")] = np.nan
+        return made
+
+    monkeypatch.setattr(sensitivity, "run_draws", lambda *a: lost(*a, all_of_it=False))
+    assert sensitivity.run(planned(), HERE, silent).indices
+    monkeypatch.setattr(sensitivity, "run_draws", lambda *a: lost(*a, all_of_it=True))
+    with pytest.raises(BladeError, match=r"sensitivity: 1 of \d+ draws failed; narrow the inputs"):
+        sensitivity.run(planned(), HERE, silent)
+
+
+@pytest.mark.parametrize(("total", "confidence", "end"), [(1.06, 0.19, 1.03 * 1.25), (0.2, 0.1, 1.0)])
+def test_the_axis_of_indices_ends_past_the_farthest_confidence(total, confidence, end):
+    index = sensitivity.Index("sobol", "y", "x", 0.1, 0.1, total, confidence)
+    screened = sensitivity.Index("morris", "y", "x", 9.0, 9.0, 9.0, None)
+    assert farthest(sensitivity.Sensitivity("a", (screened, index))) == pytest.approx(end)
 
 
 # ---------------------------------------------------------------- their tables
@@ -319,17 +462,22 @@ def test_what_does_not_vary_has_no_index_and_a_failed_draw_is_refused(monkeypatc
 
 def test_pairs_that_change_places_by_hand():
     """1 2 3 4 against 1 3 2 4: one of six pairs; a tie is no change of places."""
-    standard, other = (Variant("v", np.array(s, float), np.zeros((4, 0)), 1.0) for s in ([1, 2, 3, 4], [1, 3, 2, 4]))
+    standard, other = (
+        Variant("v", np.array(s, float), np.zeros((4, 0)), 1.0, (), ()) for s in ([1, 2, 3, 4], [1, 3, 2, 4])
+    )
     assert _swapped(standard, other) == "1 of 6" and _swapped(standard, standard) == "0 of 6"
-    reverse, tied = (Variant("v", np.array(s, float), np.zeros((4, 0)), 1.0) for s in ([4, 3, 2, 1], [2, 2, 2, 2]))
+    reverse, tied = (
+        Variant("v", np.array(s, float), np.zeros((4, 0)), 1.0, (), ()) for s in ([4, 3, 2, 1], [2, 2, 2, 2])
+    )
     assert _swapped(standard, reverse) == "6 of 6" and _swapped(standard, tied) == "0 of 6"
 
 
 def test_the_best_stance_in_the_table_and_the_share_beyond():
     plan = replace(EMPTY_MAP, glide_m=np.array([-0.03, 0.0]), turn_m=np.array([0.0, 0.03, 0.05]))
     chart = np.array([[1.0051, 1.0049, 1.2], [0.9, np.nan, 1.0]])
-    assert stance_map_best(plan, chart) == ["0.900", "1.200", "-30 / +50", "40 %"]
-    assert stance_map_best(plan, chart * np.nan) == ["n/a", "n/a", "", ""]
+    found = stance_map_best(plan, chart, (1, 2), OPINIONS)
+    assert found == ["0.900", "1.000", "1.200", "-30 / +50", "40 %"]
+    assert stance_map_best(plan, chart * np.nan, (0, 0), OPINIONS) == ["n/a", "n/a", "n/a", "", ""]
 
 
 EMPTY_MAP = stance_map.StanceMap((), (), (), np.zeros(0), np.zeros(0), np.zeros(0), {}, (), {})
