@@ -70,7 +70,7 @@ def test_at_the_stated_stance_nothing_has_moved():
 
 
 def test_the_stated_lines_are_among_those_of_the_map():
-    """-20, 0, 20 mm have no -15 and no 30; a line a nanometre off is the stated one, a tenth of a millimetre off not."""
+    """-20, 0, 20 mm have no -15 and no 30; a nanometre off is the stated line, 0.1 mm off is not."""
     wide = {"from": "-20 mm", "to": "20 mm", "count": 3}
     plan = stance_map.checked_plan(request([TEN]), Fields({"glide_lines": wide, "turn_lines": dict(wide)}, ""))
     assert plan.glide_m.tolist() == pytest.approx([-0.02, -0.015, 0, 0.02])
@@ -318,7 +318,7 @@ def test_scores_of_a_variant_in_draws_are_those_of_each_draw_alone():
 
 
 def test_a_pair_is_turned_round_when_both_ways_are_sure():
-    """0 surely beats 1, then is surely beaten; 0 beats 2 in 89 %, which is not sure; 1 and 2 swap surely the other way."""
+    """0 surely beats 1, then is surely beaten; 0 beats 2 in 89 %, which is not sure; 2 and 1 swap surely."""
     before = np.array([[0.5, 0.9, 0.89], [0.1, 0.5, 0.05], [0.11, 0.95, 0.5]])
     after = np.array([[0.5, 0.1, 0.0], [0.9, 0.5, 0.9], [1.0, 0.1, 0.5]])
     assert model_form.turned_round(before, after, 0.9) == ((0, 1), (2, 1))
@@ -328,7 +328,8 @@ def test_a_pair_is_turned_round_when_both_ways_are_sure():
 
 @pytest.mark.parametrize(("key", "value", "fine"), [("other_mass", "20 kg", True), ("other_mass", "200 kg", True),
                                                     ("other_mass", "19.9 kg", False), ("other_mass", "201 kg", False),
-                                                    ("other_hardness", 0.01, True), ("other_hardness", 0.91, False)])  # fmt: skip
+                                                    ("other_hardness", 0.01, True), ("other_hardness", 0.91, False)]
+)  # fmt: skip
 def test_other_ice_and_another_skater_are_what_they_can_be(monkeypatch, key, value, fine):
     monkeypatch.setattr(model_form, "read_ice", lambda fields: fields.mapping)
     fields = Fields({"other_ice": {"name": "x"}, "other_hardness": 0.16, "other_mass": "100 kg"} | {key: value}, "")
