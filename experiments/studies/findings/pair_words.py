@@ -50,7 +50,9 @@ def _finding(question: str, pairs: Paired, one: str, other: str, note: str, figu
     spreads = spreads_of(pairs, one, other)
     sentences = [sentence for name in COMPARED if (sentence := statement_of(name, spreads[name], pairs.stands))]
     if not sentences:
-        sentences = [f"No measure is shown to change by as much as {FELT_SHARE} at any of these stances: not supported."]
+        sentences = [
+            f"No measure is shown to change by as much as {FELT_SHARE} at any of these stances: not supported."
+        ]
     missing = [label(name) for name in COMPARED if not np.isfinite(spreads[name]).all()]
     if missing:
         sentences.append(f"{', '.join(missing)}: {NOT_COMPUTED} at one stance or more.")

@@ -98,7 +98,8 @@ def test_findings_are_of_four_named_blades_and_sixteen_draws_at_least(monkeypatc
     assert plan.stands == ("back", "here") and plan.one_place == ("glide_drag_coefficient", "critical_ankle_stiffness")
     assert plan.at_stands[0].settings[0].states["glide"].line_m == pytest.approx(-0.030)
     for key, value in (("order_draws", 17), ("one_place_pair", ["turn_drag", "turn_drag"]),
-                       ("one_place_pair", ["turn_drag", "turn_time"]), ("one_place_pair", ["turn_drag"]), ("stands", {}),
+                       ("one_place_pair", ["turn_drag", "turn_time"]), ("one_place_pair", ["turn_drag"]),
+                       ("stands", {}),
                        ("stands", {"far": "-95 mm"})):  # fmt: skip
         with pytest.raises(BladeError, match=key if key != "stands" or not value else "off the steel|turned"):
             findings.read(own | {key: value}, {})
