@@ -88,12 +88,12 @@ def on_zones(plan: Plan, found: Sequence[Zones]) -> str:
         where = "two places" if measured_at_two_places(z.pair, states) else "one place"
         low, middle, high = (change_text(1 + x) for x in (worth.adds if worth.number > 1 else worth.more))
         size = f"{middle} of gain, {low} to {high}"
-        count = COUNTS[worth.number]
         parts.append(
-            f"{count} for {pair_label(z.pair)} ({where}; {size})" if worth.number > 1
-            else f"one for {pair_label(z.pair)} ({where}; the best of more: {size})"
+            f"{COUNTS[worth.number]} for {pair_label(z.pair)} ({where}; {size} over one)" if worth.number > 1
+            else f"none beyond one for {pair_label(z.pair)} ({where}; the best of more: {size})"
         )  # fmt: skip
-    return f"Zones that can be told apart from fewer: {'; '.join(parts)}."
+    sure = share_text(opinions.line_sure)
+    return f"Zones worth having, told apart from fewer in {sure} of the draws: {'; '.join(parts)}."
 
 
 def on_wishes(result: Findings, opinions: Opinions) -> str:
