@@ -9,6 +9,8 @@ import pytest
 
 from experiments.analysis.variants import statics
 from experiments.report.shown import COMPARED
+from experiments.report.style import family_looks
+from experiments.studies.certainty import tables as certainty
 from experiments.studies.findings import paired, sentences, study
 from experiments.studies.findings.differences import difference_text, kind_of_difference
 from experiments.studies.findings.pair_words import easing, ends, statement_of
@@ -241,3 +243,20 @@ def test_the_reference_elsewhere_against_itself_at_home():
         assert np.delete(found[words], skip) == pytest.approx(wanted, rel=1e-9, nan_ok=True), words
     thawed = study.surroundings(request([TEN], setting(ice=replace(ICE, temperature_c=-2.0))))
     assert isinstance(thawed["ice 3 K warmer"], str) and "water" in thawed["ice 3 K warmer"]
+
+
+# ---------------------------------------------------------------- certainty, and colours
+
+
+def test_certainty_says_what_is_said_of_a_gain_and_where_it_is_measured():
+    assert certainty._gain(np.full(20, 1.02), OPINIONS) == "1.020 / 1.020 / 1.020; beyond every single radius"
+    some = np.array([1.02] * 10 + [0.9] * 10)
+    assert certainty._gain(some, OPINIONS).endswith("; cannot tell: beyond in 50 %")
+    assert certainty._gain(np.full(20, NAN), OPINIONS) == "n/a"
+    assert certainty._heading(PAIR, planned()).startswith("gain*, turn drag |")
+    assert certainty._heading(("turn_drag", "edge_change_time"), planned()).startswith("gain, turn drag |")
+
+
+def test_a_family_has_one_colour_and_its_blades_differ():
+    one, other, two = family_looks([("a", "mid_flat"), ("b", "rear_flat"), ("c", "mid_flat")])
+    assert one.colour == two.colour != other.colour and one.dash != two.dash and one.marker != two.marker
