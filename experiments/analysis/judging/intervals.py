@@ -12,7 +12,6 @@ BEYOND = 1.005  # a frontier gain below this is the resolution of the single-rad
 INSIDE = 2 - BEYOND  # a gain below this is as far short of the line as BEYOND is past it
 ROUNDED = 5e-4  # a bound nearer to a ratio of 1 than this is printed as 1.000
 FELT = 0.01  # a change of less than this is not worth a sentence
-ALIKE = math.log(1.01)  # two measures are alike when the whole interval of their log ratio lies within this
 SLIGHT = 0.005  # a ratio nearer to 1 than this is not listed
 ORDER_KEPT, ORDER_PARTLY_KEPT = 0.8, 0.4  # least Kendall's tau
 NEAR_CROWN_M = 10e-6  # a groove this near to the crown of the hollow glides on one film or on two
@@ -46,16 +45,6 @@ def against_line(gain: Sequence[float]) -> str:
     if not np.isfinite(gain).all():
         return "unknown"
     return "beyond" if gain[0] > BEYOND else "inside" if gain[2] < INSIDE else "undecided"
-
-
-def share_beyond(gain: np.ndarray) -> float:
-    """Share of the known gains that lie beyond the line."""
-    return float(np.mean(gain[np.isfinite(gain)] > BEYOND)) if np.isfinite(gain).any() else math.nan
-
-
-def alike(spread: Sequence[float]) -> bool:
-    """Whether the whole interval of a log ratio lies within 1 %."""
-    return bool(spread[0] > -ALIKE and spread[2] < ALIKE)
 
 
 def order_kept(tau: float) -> str:

@@ -88,12 +88,12 @@ def on_zones(plan: Plan, found: Sequence[Zones]) -> str:
         where = "two places" if measured_at_two_places(z.pair, states) else "one place"
         low, middle, high = (change_text(1 + x) for x in (worth.adds if worth.number > 1 else worth.more))
         size = f"{middle} of gain, {low} to {high}"
-        count = COUNTS[worth.number]
         parts.append(
-            f"{count} for {pair_label(z.pair)} ({where}; {size})" if worth.number > 1
-            else f"one for {pair_label(z.pair)} ({where}; the best of more: {size})"
+            f"{COUNTS[worth.number]} for {pair_label(z.pair)} ({where}; {size} over one)" if worth.number > 1
+            else f"none beyond one for {pair_label(z.pair)} ({where}; the best of more: {size})"
         )  # fmt: skip
-    return f"Zones that can be told apart from fewer: {'; '.join(parts)}."
+    sure = share_text(opinions.line_sure)
+    return f"Zones worth having, told apart from fewer in {sure} of the draws: {'; '.join(parts)}."
 
 
 def on_wishes(result: Findings, opinions: Opinions) -> str:
@@ -105,8 +105,8 @@ def on_wishes(result: Findings, opinions: Opinions) -> str:
     zone_words = f"zones surely add to {len(zoned)} of them ({names})" if zoned else "zones surely add to none of them"
     return (
         f"Of {len(items)} wishes of {len(result.menus)} skaters {counts['yes']} can be had for "
-        f"{share_text(opinions.cap)} of any other at most, {counts['no']} cannot and {counts['open']} are open; {zone_words}, "
-        "and are not shown to add to the others over the best single radius."
+        f"{share_text(opinions.cap)} of any other at most, {counts['no']} cannot and {counts['open']} are open; "
+        f"{zone_words}, and are not shown to add to the others over the best single radius."
     )
 
 
@@ -114,7 +114,7 @@ def on_limits(plan: Plan, physics: ModelForm, rules: Sequence[Check]) -> str:
     """How far an order holds, how many rules of the trade are supported, and what is not seen at all."""
     first = physics.variants[0].groups[:1]
     tied = f"ties {len(first[0])} of {len(physics.candidates)} blades for the first place" if first else "is not known"
-    changed = [v.name for v in physics.variants[1:] if not first or v.groups[:1] != first]
+    changed = [v.name for v in physics.variants[1:] if [*map(set, v.groups[:1])] != [*map(set, first)]]
     elsewhere = (
         f"other blades are tied for it under {len(changed)} of {len(physics.variants) - 1} other physics, ices and "
         "skaters" if changed else "the same are tied for it under all other physics, ices and skaters"

@@ -5,13 +5,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from experiments.analysis.draws import Draws, intervals
 from experiments.analysis.judging.intervals import excludes
 from experiments.report.words import change_text
 from experiments.studies.validation.trade import FELT_RATIO
-from sim.measures import REGISTRY, STATIC
+from sim.measures import REGISTRY
 
-NOT_COMPUTED = "could not be computed, some draws gave no value"
+NOT_COMPUTED = "could not be computed, no draw gave a value"
 CLOSE, SMALL = "too close to call", "too small to feel"
 FELT_WORDS = (
     f"Too close to call: the interval holds no change. Too small to feel: it holds only changes of less than "
@@ -44,12 +43,3 @@ def difference_text(spread: Sequence[float]) -> str:
     low, middle, high = map(change_text, np.exp(spread))
     head = {"close": CLOSE, "small": f"{middle}, {SMALL}", "plain": middle}[kind]
     return f"{head} ({low} to {high})"
-
-
-def compared(draws: Draws, name: str, one: str, other: str) -> np.ndarray | None:
-    """5, 50, 95 % of the log ratio of a measure of two candidates; None when any draw lacks it."""
-    pair = [draws.candidates.index(one), draws.candidates.index(other)]
-    values = draws.values[:, pair, STATIC.index(name)]
-    if not (np.isfinite(values).all() and (values > 0).all()):
-        return None
-    return intervals(np.log(values[:, 0] / values[:, 1]))

@@ -20,7 +20,7 @@ from experiments.studies.findings.finding import Finding
 from experiments.studies.findings.paired import EASED_HEEL, LONG_ENDS, PLAIN_HEEL, SHORT_ENDS, Paired
 from experiments.studies.validation.trade import FELT_RATIO
 
-FELT = f"{100 * (FELT_RATIO - 1):.0f} %"
+FELT_SHARE = f"{100 * (FELT_RATIO - 1):.0f} %"
 
 
 def spreads_of(pairs: Paired, one: str, other: str) -> dict[str, list[np.ndarray]]:
@@ -50,10 +50,15 @@ def _finding(question: str, pairs: Paired, one: str, other: str, note: str, figu
     spreads = spreads_of(pairs, one, other)
     sentences = [sentence for name in COMPARED if (sentence := statement_of(name, spreads[name], pairs.stands))]
     if not sentences:
-        sentences = [f"No measure is shown to change by as much as {FELT} at any of these stances: not supported."]
+        sentences = [
+            f"No measure is shown to change by as much as {FELT_SHARE} at any of these stances: not supported."
+        ]
     missing = [label(name) for name in COMPARED if not np.isfinite(spreads[name]).all()]
     if missing:
-        sentences.append(f"{', '.join(missing)}: {NOT_COMPUTED}.")
+        sentences.append(f"{', '.join(missing)}: {NOT_COMPUTED} at one stance or more.")
+    lost = int(np.isnan(pairs.values).any(axis=(2, 3)).sum())
+    if lost:
+        sentences.append(f"In {lost} of {pairs.values.shape[0] * pairs.values.shape[1]} draws some measure is missing.")
     sentences.append(f"{FELT_WORDS}{note}")
     table = [("measure", *pairs.stands)]
     table += [(label(name), *(difference_text(x) for x in spreads[name])) for name in COMPARED]

@@ -30,11 +30,10 @@ class Paired:
     values: np.ndarray
 
     def log_ratio(self, stance: int, name: str, one: str, other: str) -> np.ndarray:
-        """(draw,) log of a measure of one blade over another's; nan in all draws when it is missing in any."""
+        """(draw,) log of a measure of one blade over another's; nan where either is missing or not above 0."""
         pair = self.values[stance][:, [NEEDED.index(one), NEEDED.index(other)], STATIC.index(name)]
-        if not (np.isfinite(pair).all() and (pair > 0).all()):
-            return np.full(len(pair), math.nan)
-        return np.log(pair[:, 0] / pair[:, 1])
+        usable = (np.isfinite(pair) & (pair > 0)).all(axis=1)
+        return np.where(usable, np.log(np.where(usable, pair[:, 0], 1.0) / np.where(usable, pair[:, 1], 1.0)), math.nan)
 
 
 def read_stands(fields: Fields) -> dict[str, float]:

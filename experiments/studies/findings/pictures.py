@@ -53,7 +53,7 @@ def zones(plan: Plan, result: Findings, folder: Path) -> list[Path]:
     if not count:
         return []
     note = f"bar: 5 to 95 % of {plan.sampling.draws} draws that no search saw; dot: median; x: nominal, where searched"
-    fig = fs.page(1.0 + 3.6 * count, 4.1, "Gain over single radii by number of zones", [note])
+    fig = fs.page(1.0 + 4.6 * count, 4.1, "Gain over single radii by number of zones", [note])
     cells = fs.grid(fig, 1, count, 0.7, 0.3, 1.25, 0.75, wgap=0.55)
     for k, z in enumerate(result.zones):
         ax = fig.add_subplot(cells[k])
@@ -79,12 +79,15 @@ def menu(result: Findings, plan: Plan, folder: Path) -> list[Path]:
     """Gain of every wish: the chosen blade, and the best single radius beside it; a panel a skater."""
     wishes = [label(w) for w in plan.menu.wishes]
     left = max(fs.text_width(w, 8) for w in wishes) / 72 + 0.35
-    note = "bar: 5 to 95 % of the draws it was judged on; dot: median; filled: can surely be had; blue: chosen; orange: best single radius"
+    note = (
+        "bar: 5 to 95 % of the draws it was judged on; dot: median; blue: chosen blade, filled where the wish can "
+        "surely be had; orange: best single radius"
+    )
     width = left + 3.2 * len(result.menus) + 0.2
     fig = fs.page(width, 1.75 + 0.42 * len(wishes), "What each wish buys", [note])
     cells = fs.grid(fig, 1, len(result.menus), left, 0.3, 0.95, 0.7, wgap=0.3)
     for k, one in enumerate(result.menus):
-        ax = fig.add_subplot(cells[k])
+        ax = fig.add_subplot(cells[k], sharex=fig.axes[0] if fig.axes else None)
         _menu_panel(ax, one)
         ax.set_yticks(range(len(wishes)), wishes[::-1] if k == 0 else [""] * len(wishes))
         ax.set_title(f"{one.skater}, {one.mass_kg:g} kg", loc="left", fontsize=8.5)
@@ -102,7 +105,7 @@ def _menu_panel(ax: Axes, one: SkaterMenu) -> None:
             if place < 0:
                 continue
             low, middle, high = (100 * (2**x - 1) for x in gain)
-            face = colour if item.answer == "yes" else "white"
+            face = colour if colour == SINGLE or item.answer == "yes" else "white"
             ax.hlines(i + up, low, high, color=colour, linewidth=2.0)
             ax.plot(middle, i + up, "o", color=colour, markerfacecolor=face, markersize=5)
     ax.set_ylim(-0.6, len(one.items) - 0.4)

@@ -26,7 +26,7 @@ from sim.measures import STATIC
 from sim.quantities import FOOT_M
 
 RULES_QUESTION = "Which rules of the trade does the model support?"
-UNSEEN = (
+NOT_SEEN = (
     "Muscle and skill: the same movement is put under every blade.",
     "How a blade feels: one spring stands for the ankle, and no boot, rivet or sock is modelled.",
     "What a skater notices: least sizes that can be felt are assumptions of ours, no measurement.",
@@ -52,7 +52,7 @@ def answers(plan: Plan, result: Findings) -> list[Finding]:
         surroundings(result.surroundings, opinions),
         survives(plan, result.physics),
         trade_rules(result.rules),
-        Finding("What can the model not see?", UNSEEN),
+        Finding("What can the model not see?", NOT_SEEN),
     ]
 
 
@@ -207,7 +207,7 @@ def _feet(radius_m: float) -> str:
 
 
 def _tip(tips_mm: np.ndarray) -> str:
-    if not np.isfinite(tips_mm).all():
+    if not np.isfinite(tips_mm).any():
         return f"{NOT_COMPUTED}."
     low, middle, high = spread = intervals(tips_mm)
     if not excludes(spread):

@@ -43,10 +43,8 @@ def zones(found: Sequence[Zones], plan: Plan) -> Finding:
     )
     table = [("pair", *(f"up to {n}" for n in range(1, 1 + len(found[0].recipes))))] if found else []
     for z in found:
-        cells = [
-            f"{radii_text(_plain(recipe))}: {statement_text(statement(z.gain[:, n], opinions), intervals(z.gain[:, n]))}"
-            for n, recipe in enumerate(z.recipes)
-        ]  # fmt: skip
+        said = [statement_text(statement(gain, opinions), intervals(gain)) for gain in z.gain.T]
+        cells = [f"{radii_text(_plain(recipe))}: {words}" for recipe, words in zip(z.recipes, said)]
         table.append((pair_label(z.pair), *cells))
     alt = "Frontier gain of the best blade found by number of zones, with 90 % intervals"
     return Finding("How many zones are worth having?", tuple(sentences), "zones", alt, tuple(table))
@@ -100,9 +98,9 @@ def menu(menus: Sequence[SkaterMenu], plan: Plan) -> Finding:
     sentences = [_skater_text(one, opinions) for one in menus]
     sentences.append(
         f"Yes: more than {share_text(opinions.felt_from)} of it in at least {share_text(opinions.wish_yes_from)} of "
-        f"the draws; no: in {share_text(opinions.wish_no_up_to)} or fewer; else open. Chosen from blades that lose more "
-        f"than {share_text(opinions.cap)} of any other wish in no more than {share_text(opinions.cap_harm_up_to)} of "
-        f"the draws; chosen on half of {plan.menu.draws} draws, judged on the other half, against "
+        f"the draws; no: in {share_text(opinions.wish_no_up_to)} or fewer; else open. Chosen from blades that lose "
+        f"more than {share_text(opinions.cap)} of any other wish in {share_text(opinions.cap_harm_up_to)} of the draws "
+        f"at most; chosen on half of {plan.menu.draws} draws, judged on the other half, against "
         f"{menus[0].present}. Zones are of equal length. What a better blade is worth to a skater, and whether the "
         "change is noticed, the model does not know."
     )

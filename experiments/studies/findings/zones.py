@@ -57,12 +57,12 @@ def best_zones(
 ) -> tuple[Zones, ...]:  # fmt: skip
     """The best blades of one to five zones for each pair, and their gains in draws."""
     setting = replace(request.settings[0], scenarios={})
-    held = held_line(setting, np.array(request.line_m), pairs)
+    singles = single_radii(setting, np.array(request.line_m), pairs)
     tries = [
         (pair, count, sampling.seed + k) for pair in pairs for count in range(1, MOST_SEARCHED_ZONES + 1)
         for k in range(RESTARTS)
     ]  # fmt: skip
-    found = dict(zip(tries, workers.map(search_zones, tries, (setting, held, limits), progress)))
+    found = dict(zip(tries, workers.map(search_zones, tries, (setting, singles, limits), progress)))
     chosen = {pair: _best_of_each(pair, found) for pair in pairs}
     blades = [
         Candidate(f"{p} {n}", replace(zoned(setting.reference.recipe, v), name=f"{p} {n}"), setting.reference.section)
@@ -90,13 +90,16 @@ def _best_of_each(
     return best
 
 
-def held_line(setting: Setting, radii: np.ndarray, pairs: tuple[tuple[str, str], ...]) -> HeldLine:
+Singles = tuple[np.ndarray, np.ndarray, dict[str, np.ndarray]]  # what a HeldLine is made of
+
+
+def single_radii(setting: Setting, radii: np.ndarray, pairs: tuple[tuple[str, str], ...]) -> Singles:
     """The single radii that every blade of the search is held against, on the reference's runner and hollow."""
     base = np.geomspace(radii[0], radii[-1], LINE_RADII)
     span = continued(base, [r * FOOT_M for r in RADIUS_FT])
     names = list(dict.fromkeys(name for pair in pairs for name in pair))
     table = np.array([statics(single_radius(setting.reference, r), setting, names) for r in span])
-    return HeldLine(base, span, {name: table[:, j] for j, name in enumerate(names)})
+    return base, span, {name: table[:, j] for j, name in enumerate(names)}
 
 
 def zoned(base: Recipe, numbers: np.ndarray) -> Recipe:
@@ -107,11 +110,12 @@ def zoned(base: Recipe, numbers: np.ndarray) -> Recipe:
 
 
 def search_zones(
-    shared: tuple[Setting, HeldLine, Grinding], task: tuple[tuple[str, str], int, int]
+    shared: tuple[Setting, Singles, Grinding], task: tuple[tuple[str, str], int, int]
 ) -> tuple[float, np.ndarray]:
     """(best nominal gain, its numbers) for a pair with `count` zones that can be ground, from a seed: differential
     evolution (Storn & Price 1997). A blade that cannot be ground is worth less than any that can."""
-    (setting, held, limits), (pair, count, seed) = shared, task
+    (setting, singles, limits), (pair, count, seed) = shared, task
+    held = HeldLine(*singles)
 
     def loss(numbers: np.ndarray) -> float:
         recipe = zoned(setting.reference.recipe, numbers)

@@ -28,8 +28,8 @@ def draw(plan: Plan, result: ModelForm, folder: Path, processes: int) -> list[Pa
         "first; under each name: Kendall's tau of the nominal order; pairs surely turned round"
     )
     title = f"Does the order by the weighting {plan.request.scheme.name!r} survive other physics"
-    fig = fs.page(left + CELL_IN[0] * count + 0.35, 2.75 + CELL_IN[1] * len(names), title, [note])
-    ax = fig.add_subplot(fs.grid(fig, 1, 1, left, 0.35, 0.75, 1.85)[0])
+    fig = fs.page(left + CELL_IN[0] * count + 0.35, 2.5 + CELL_IN[1] * len(names), title, [note])
+    ax = fig.add_subplot(fs.grid(fig, 1, 1, left, 0.35, 0.75, 1.6)[0])
     table = np.array([[places(variant.groups, i) for variant in result.variants] for i in kept], float)
     ax.imshow(table[:, :, 0] == 1, cmap=ListedColormap(["white", FIRST]), vmin=0, vmax=1, aspect="auto")
     for r, row in enumerate(table):

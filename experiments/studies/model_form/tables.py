@@ -13,7 +13,7 @@ from experiments.run.folder import RunFolder
 from experiments.studies.model_form.places import places
 from experiments.studies.model_form.study import ModelForm, Plan, Variant
 
-MOST_NAMED = 3  # blades of a group that a cell has room for
+NAMED_IN_A_CELL = 3  # blades of a group that a cell has room for
 
 
 def write(plan: Plan, result: ModelForm, folder: RunFolder) -> None:
@@ -60,9 +60,9 @@ def show(plan: Plan, result: ModelForm, console: Console) -> None:
 def first_text(result: ModelForm, variant: Variant) -> str:
     """The blades tied for the first place, or how many they are."""
     names = [result.candidates[i] for i in variant.groups[0]]
-    if len(names) <= MOST_NAMED:
+    if len(names) <= NAMED_IN_A_CELL:
         return ", ".join(names)
-    return f"{len(names)} of {len(result.candidates)}: {', '.join(names[:MOST_NAMED])}, ..."
+    return f"{len(names)} of {len(result.candidates)}: {', '.join(names[:NAMED_IN_A_CELL])}, ..."
 
 
 def _swapped(standard: Variant, variant: Variant) -> str:

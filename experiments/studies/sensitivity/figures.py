@@ -10,13 +10,15 @@ from experiments.studies.sensitivity.study import Plan, Sensitivity
 
 INDEX_WORDS = (
     "bar: total Sobol index, the share of the variance that is left when all other inputs are known, what the input "
-    "does\ntogether with others included; totals may add up to more than 1; line: 95 % confidence"
+    "does\ntogether with others included; totals may add up to more than 1; line: 95 % confidence; "
+    "what moves nothing in the screening is left out"
 )
 
 
 def draw(plan: Plan, result: Sensitivity, folder: Path, processes: int) -> list[Path]:
     """One panel an output; nothing where no output varies."""
-    outputs, inputs = result.outputs, list(dict.fromkeys(index.input for index in result.indices))
+    outputs = result.outputs
+    inputs = list(dict.fromkeys(index.input for index in result.indices if index.method == "sobol"))
     if not outputs:
         return []
     left = max(fs.text_width(name.replace("_", " "), 8) for name in inputs) / 72 + 0.35

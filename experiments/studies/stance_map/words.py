@@ -3,12 +3,12 @@
 from experiments.studies.stance_map.study import followers
 from sim.trial import Setting
 
-STATE_WORDS = {"pivot_forefoot": "forefoot pivot"}
+WORDS = {"pivot_forefoot": "forefoot pivot"}
 
 
 def axis_text(setting: Setting, axis: str) -> str:
-    """An axis of the map with every load line that moves along it: "turn load line, mm (forefoot pivot: 15 mm more)"."""
-    with_it = [f"{STATE_WORDS.get(name, name)}: {1e3 * ahead:+.0f} mm" for name, ahead in followers(setting, axis)]
+    """An axis of the map with every load line that moves along it, and by how much that is ahead."""
+    with_it = [f"{WORDS.get(name, name)}: {1e3 * ahead:+.0f} mm" for name, ahead in followers(setting, axis)]
     more = f"; moves with it, {', '.join(with_it)}" if with_it else ""
     return f"{axis} load line, mm (toe +{more})"
 
@@ -18,7 +18,7 @@ def moves_text(setting: Setting) -> str:
     parts = []
     for axis in ("glide", "turn"):
         with_it = [
-            f"the {STATE_WORDS.get(name, name)}'s, {1e3 * abs(ahead):.0f} mm {'ahead of' if ahead >= 0 else 'behind'} it"
+            f"the {WORDS.get(name, name)}'s, {1e3 * abs(ahead):.0f} mm {'behind' if ahead < 0 else 'ahead of'} it"
             for name, ahead in followers(setting, axis)
         ]
         parts.append(f"the {axis} line moves {'with ' + ' and '.join(with_it) if with_it else 'alone'}")

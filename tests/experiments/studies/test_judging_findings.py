@@ -9,12 +9,16 @@ import pytest
 
 from experiments.analysis.variants import statics
 from experiments.report.shown import COMPARED
-from experiments.studies.findings import sentences, study
-from experiments.studies.findings.sentences import against, compared, worth_having
-from experiments.studies.model_form.study import Variant
+from experiments.report.style import family_looks
+from experiments.studies.certainty import tables as certainty
+from experiments.studies.findings import paired, sentences, study
+from experiments.studies.findings.differences import difference_text, kind_of_difference
+from experiments.studies.findings.pair_words import easing, ends, statement_of
+from experiments.studies.findings.paired import NEEDED, Paired
 from experiments.studies.stance_map.study import StanceMap
 from sim.measures import STATIC
-from tests.experiments.analysis.hand import FT, ICE, SECTION, TEN, blade, draws_of, request, section_of, setting
+from tests.experiments.analysis.hand import FT, ICE, SECTION, STATES, TEN, blade, draws_of, request, section_of, setting
+from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
 
 NAN = math.nan
 PAIR = ("turn_drag", "critical_ankle_stiffness")
@@ -47,17 +51,23 @@ def test_nothing_is_said_of_a_line_with_a_cost_of_nothing(bad):
 # ---------------------------------------------------------------- beyond the line
 
 
-@pytest.mark.parametrize(("gain", "words"), [(1.0051, "beyond the line"), (1.0049, "too close to call"),
-                                             (0.9949, "inside the line"), (0.9951, "too close to call")])  # fmt: skip
-def test_which_recipes_leave_the_line(gain, words):
-    share = "100 %" if gain > 1.005 else "0 %"
-    assert sentences._leaves(np.full(20, gain)) == (
-        f"{words} at the stated stance (gain {gain:.3f}, {gain:.3f} to {gain:.3f}; beyond in {share} of draws)"
-    )
-
-
-def test_a_single_failed_draw_is_said():
-    assert sentences._leaves(np.array([1.2] * 19 + [NAN])) == "could not be computed in 1 of 20 draws"
+@pytest.mark.parametrize(
+    ("gains", "words"),
+    [
+        ([1.0051] * 20, "beyond every single radius (+0.5 % to +0.5 %), median G 1.005"),
+        ([1.0049] * 20, "on the line (+0.5 % to +0.5 %), median G 1.005"),
+        ([0.9949] * 20, "inside the line (-0.5 % to -0.5 %), median G 0.995"),
+        ([0.98] * 10 + [1.0] * 10, "not beyond (-2.0 % to +0.0 %), median G 0.990"),
+        ([1.2] * 18 + [1.0] * 2, "cannot tell: beyond in 90 % (+0.0 % to +20.0 %), median G 1.200"),
+        (
+            [1.2] * 19 + [NAN],
+            "beyond every single radius (+20.0 % to +20.0 %), median G 1.200; not known in 1 of 20 draws",
+        ),
+        ([NAN] * 20, "could not be computed in 20 of 20 draws"),
+    ],
+)
+def test_what_is_said_of_a_recipe_against_single_radii(gains, words):
+    assert sentences.leaves(np.array(gains), OPINIONS) == words
 
 
 def stances(chart):
@@ -66,94 +76,153 @@ def stances(chart):
     return StanceMap(("a",), ("mid_flat",), (PAIR,), glide, turn, chart[None, None], {}, (PAIR,), {})
 
 
-def test_the_best_stance_is_where_the_gain_is_highest():
-    found = sentences._best_stance(stances([[1.0, 1.0051, 1.02], [0.9, 1.0049, NAN]]), 0, PAIR)
-    assert "1.020 at best, gliding on -20 mm and turning on +50 mm, beyond for 40 % of them (1 stances gave" in found
-    assert sentences._best_stance(stances(np.full((2, 3), NAN)), 0, PAIR) == "; no stance on the map gave a value"
-    assert sentences._best_stance(stances(np.ones((2, 3))), 0, PAIR[::-1]) == ""
+def planned(**more):
+    return SimpleNamespace(request=request([TEN], opinions=OPINIONS), sampling=SimpleNamespace(draws=20), **more)
 
 
-def test_single_radii_do_not_leave_their_own_line():
-    gain = np.full((8, 2, 1), 1.02)
+def test_the_best_stance_is_where_the_nominal_gain_is_highest():
+    found = sentences.best_stance(stances([[1.0, 1.0051, 1.02], [0.9, 1.0049, NAN]]), 0, PAIR, OPINIONS)
+    assert found == (
+        "nominal G 1.020 at best, gliding on -20 mm and turning on +50 mm; past the line for 40 % of the stances (1 "
+        "stances gave no value)"
+    )
+    assert sentences.best_stance(stances(np.full((2, 3), NAN)), 0, PAIR, OPINIONS) == (
+        "no stance on the map gave a value"
+    )
+
+
+def test_single_radii_do_not_leave_their_own_line_and_places_are_named():
+    gain = np.full((20, 2, 1), 1.02)
     made = replace(stances(np.ones((2, 3))), families=("single_radius", "mid_flat"), candidates=("a", "b"),
                    gain=np.ones((2, 1, 2, 3)))  # fmt: skip
-    found = sentences.who_leaves(draws_of({}, ["a", "b"], gain=gain, pairs=(PAIR,)), made).sentences
-    assert len(found) == 1 and found[0].startswith("b, turn drag against critical ankle stiffness: beyond the line")
+    found = sentences.who_leaves(planned(), draws_of({}, ["a", "b"], gain=gain, pairs=(PAIR,)), made).sentences
+    assert [s for s in found if s.startswith("a,")] == []
+    assert found[0].startswith("b, turn drag against critical ankle stiffness: beyond every single radius (+2.0 %")
+    assert found[1] == "turn drag against critical ankle stiffness is measured at two places of the blade."
+    near = sentences.which_stance(planned(), made).sentences
+    assert near[0].startswith("b, turn drag against") and len(near) == 2 and "Nominal G" in near[1]
 
 
 # ---------------------------------------------------------------- one against another
 
 
-def two(one, other, name="turn_drag"):
-    """Draws in which `one` has these values of a measure and `other` those."""
-    return draws_of({name: np.column_stack([one, other])}, ["one", "other"])
+@pytest.mark.parametrize(
+    ("percent", "kind", "words"),
+    [
+        ((-2.0, 1.0, 3.0), "close", "too close to call (-2.0 % to +3.0 %)"),
+        ((0.0, 1.0, 9.0), "close", "too close to call (+0.0 % to +9.0 %)"),
+        ((0.1, 1.0, 4.99), "small", "+1.0 %, too small to feel (+0.1 % to +5.0 %)"),
+        ((-4.7, -2.0, -0.1), "small", "-2.0 %, too small to feel (-4.7 % to -0.1 %)"),
+        ((0.1, 4.0, 5.01), "plain", "+4.0 % (+0.1 % to +5.0 %)"),
+        ((-4.8, -2.0, -0.1), "plain", "-2.0 % (-4.8 % to -0.1 %)"),
+        ((7.0, 8.0, 9.0), "plain", "+8.0 % (+7.0 % to +9.0 %)"),
+        ((NAN, 8.0, 9.0), "unknown", "could not be computed, no draw gave a value"),
+    ],
+)
+def test_too_close_to_call_and_too_small_to_feel_are_two_things(percent, kind, words):
+    """1/1.05 is -4.76 %: what is felt is a twentieth more, or as much less. A bound of nothing is no change."""
+    spread = np.log1p(np.array(percent) / 100)
+    assert (kind_of_difference(spread), difference_text(spread)) == (kind, words)
 
 
-def test_how_much_more_one_has_than_the_other():
-    """Ratios 1.10 in all draws; the sign follows the order in which they are named."""
-    made = two(np.full(9, 1.1), np.ones(9))
-    assert against(made, "turn_drag", "one", "other") == "turn drag: +10.0 % (+10.0 % to +10.0 %)"
-    assert against(made, "turn_drag", "other", "one") == "turn drag: -9.1 % (-9.1 % to -9.1 %)"
-    assert compared(made, "turn_drag", "one", "other") == pytest.approx([math.log(1.1)] * 3)
-
-
-def test_an_interval_that_holds_nothing_at_all_is_too_close_to_call():
-    half = np.linspace(0.98, 1.10, 101)  # 5 %: 0.986
-    assert "too close to call (-1.4 % to +9.4 %)" in against(two(half, np.ones(101)), "turn_drag", "one", "other")
-    sure = np.linspace(1.001, 1.10, 101)
-    assert against(two(sure, np.ones(101)), "turn_drag", "one", "other").startswith("turn drag: +5.")
-
-
-def test_a_missing_draw_is_said_and_nothing_computed():
-    made = two(np.array([1.0, NAN]), np.ones(2))
-    assert compared(made, "turn_drag", "one", "other") is None
-    assert against(made, "turn_drag", "one", "other") == "turn drag: could not be computed, some draws gave no value"
+def spreads(*percents):
+    """Intervals of a tenth of a percent about these changes."""
+    return [np.log1p(np.array([p - 0.1, p, p + 0.1]) / 100) for p in percents]
 
 
 @pytest.mark.parametrize(
-    ("glide", "pivot", "words"),
+    ("percents", "words"),
     [
-        ((-0.009, 0, 0.009), (0.01, 0.1, 0.2), "supported (the glide alike within 1.0 %)"),
-        ((-0.0101, 0, 0.009), (0.01, 0.1, 0.2), "not supported: the glide is not shown to be alike within 1.0 %"),
-        ((-0.009, 0, 0.009), (-0.01, 0.1, 0.2), "not supported: the pivot may be the same"),
-        (None, (0.01, 0.1, 0.2), "cannot be stated: some draws gave no value"),
-        ((-0.009, 0, 0.009), None, "cannot be stated: some draws gave no value"),
+        (
+            (6, 7, 8),
+            "turn drag: more at every stance (back +6.0 %, mid +7.0 %, forward +8.0 %). Refuted by: an interval",
+        ),
+        ((-6, -7, -8), "turn drag: less at every stance (back -6.0 %"),
+        ((-6, 7, 8), "turn drag: the way depends on the stance ("),
+        ((6, 2, 0), "turn drag: only standing back (back +6.0 %"),
+        ((6, 7, 0.05), "turn drag: only standing back and mid ("),
+        ((6, -2, 0), "turn drag: the way depends on the stance ("),
+        ((2, 2, 2), ""),
+        ((0, 0, 0), ""),
     ],
 )
-def test_gliding_alike_and_pivoting_differently(glide, pivot, words):
-    assert sentences._alike_and_different(glide, pivot) == words
+def test_a_pair_is_stated_where_it_can_be_felt(percents, words):
+    found = statement_of("turn_drag", spreads(*percents), ("back", "mid", "forward"))
+    assert found.startswith(words) and bool(found) is bool(words)
+    assert not found or "Refuted by: " in found
 
 
-@pytest.mark.parametrize(("tips", "words"), [((0.1, 0.3), "toe-down, +0.20 mm"), ((-0.3, -0.1), "heel-down, -0.20 mm"),
-                                             ((-0.1, 0.3), "no tip that stands out")])  # fmt: skip
+def test_nothing_is_stated_where_a_stance_gave_no_value():
+    assert statement_of("turn_drag", [*spreads(9, 9), np.full(3, NAN)], ("back", "mid", "forward")) == ""
+
+
+def test_ratios_of_a_pair_go_the_way_they_are_named():
+    values = np.full((1, 3, 4, len(STATIC)), 1.0)
+    values[0, :, NEEDED.index("rear-flat eased"), STATIC.index("turn_drag")] = (1.1, NAN, -1.0)
+    found = Paired(("here",), values)
+    log = math.log(1.1)
+    assert found.log_ratio(0, "turn_drag", "rear-flat eased", "rear-flat") == pytest.approx(
+        [log, NAN, NAN], nan_ok=True
+    )
+    assert found.log_ratio(0, "turn_drag", "rear-flat", "rear-flat eased") == pytest.approx(
+        [-log, NAN, NAN], nan_ok=True
+    )
+
+
+def test_ends_and_easing_hold_their_own_recipes_against_each_other():
+    values = np.full((2, 40, 4, len(STATIC)), 2.0)
+    values[:, :, NEEDED.index("mid-flat short ends"), STATIC.index("turn_drag")] = 2.2
+    values[:, :, NEEDED.index("rear-flat eased"), STATIC.index("push_hold_angle")] = 1.6
+    made = Paired(("back", "forward"), values)
+    assert ends(made).sentences[0].startswith("turn drag: more at every stance (back +10.0 %, forward +10.0 %)")
+    assert easing(made).sentences[0].startswith("hold angle at push: less at every stance (back -20.0 %")
+    rows = {row[0]: row[1:] for row in ends(made).table}
+    assert rows["measure"] == ("back", "forward") and rows["turn drag"][0] == "+10.0 % (+10.0 % to +10.0 %)"
+    assert len(rows) == 1 + len(COMPARED)
+    values[0, 7] = NAN
+    assert "In 1 of 80 draws some measure is missing." in ends(Paired(("back", "forward"), values)).sentences
+
+
+def test_stances_move_every_load_line_and_keep_the_blades():
+    """15 mm back: all ten states by 15 mm; the four blades of the page, in their order."""
+    asked = request([TEN, *(blade(8 + k / 10, name=name) for k, name in enumerate(NEEDED[::-1]))], setting())
+    back, here = paired.requests_at(asked, {"back": -0.015, "as stated": 0.0})
+    assert {n: s.line_m for n, s in back.settings[0].states.items()} == pytest.approx(
+        {n: s.line_m - 0.015 for n, s in STATES.items()})  # fmt: skip
+    assert {n: s.line_m for n, s in here.settings[0].states.items()} == {n: s.line_m for n, s in STATES.items()}
+    assert [c.candidate.name for c in back.cases] == list(NEEDED) and back.pairs == ()
+    assert all(c.setting is back.settings[0] for c in back.cases) and back.settings[0].reference == TEN
+
+
+@pytest.mark.parametrize(
+    ("tips", "words"),
+    [
+        ((0.1, 0.3), "toe-down, +0.20 mm heel over toe (+0.11 to +0.29), too small to feel."),
+        ((-0.3, -0.1), "heel-down, -0.20 mm heel over toe (-0.29 to -0.11), too small to feel."),
+        ((-0.1, 0.3), "no tip that stands out"),
+        ((0.9, 1.2), "toe-down, +1.05 mm heel over toe (+0.92 to +1.19)."),
+        ((-1.2, -0.9), "heel-down, -1.05 mm heel over toe (-1.19 to -0.92)."),
+        ((NAN, NAN), "could not be computed"),
+    ],
+)
 def test_which_way_the_foot_is_tipped(tips, words):
     """Pitch is toe-down positive, so that the heel over the toe is too."""
     assert sentences._tip(np.linspace(*tips, 11)).startswith(words)
 
 
-def test_easing_is_an_effect_when_any_interval_leaves_nothing_out():
-    names = ["rear-flat", "rear-flat eased"]
-    none = draws_of({"turn_drag": np.column_stack([np.ones(50), np.linspace(0.9, 1.1, 50)])}, names)
-    assert "not supported" in sentences.easing(none).sentences[-1]
-    some = draws_of({"turn_drag": np.column_stack([np.ones(50), np.linspace(1.01, 1.1, 50)])}, names)
-    assert "not supported" not in sentences.easing(some).sentences[-1]
-    (drag,) = [s for s in sentences.easing(some).sentences if "turn drag" in s]
-    assert drag.startswith("Eased against plain, turn drag: +5.")
-
-
 # ---------------------------------------------------------------- surroundings
 
 
-def test_changes_above_half_a_percent_are_named():
+def test_changes_of_one_percent_or_more_are_named():
     ratios = np.ones(len(STATIC))
-    for name, r in zip(COMPARED, (1.0051, 1.0049, 0.9949, 0.9951, NAN)):
+    for name, r in zip(COMPARED, (1.0101, 1.0099, 0.9899, 0.9901, NAN)):
         ratios[STATIC.index(name)] = r
-    found = sentences._changes(ratios)
+    found = sentences._changes(ratios, OPINIONS)
     assert found == (
-        "glide drag coefficient +0.5 %, glide drag coefficient at 2 m/s -0.5 %, pivot on forefoot about the foot, toe "
+        "glide drag coefficient +1.0 %, glide drag coefficient at 2 m/s -1.0 %, pivot on forefoot about the foot, toe "
         "in could not be computed."
     )
-    assert sentences._changes(np.ones(len(STATIC))) == "nothing by more than half a percent."
+    assert sentences._changes(np.ones(len(STATIC)), OPINIONS) == "nothing."
 
 
 def test_the_reference_elsewhere_against_itself_at_home():
@@ -176,84 +245,18 @@ def test_the_reference_elsewhere_against_itself_at_home():
     assert isinstance(thawed["ice 3 K warmer"], str) and "water" in thawed["ice 3 K warmer"]
 
 
-# ---------------------------------------------------------------- zones
+# ---------------------------------------------------------------- certainty, and colours
 
 
-@pytest.mark.parametrize(
-    ("gains", "last"),
-    [
-        ([1.0, 1.0, 1.0051, 1.0051], 2),
-        ([1.0, 1.0, 1.0049, 1.0098], 0),
-        ([1.0, 1.006, 1.010, 1.0151], 3),
-        ([1.0, 1.02, 1.02, 1.02], 1),
-        ([1.0], 0),
-    ],
-)
-def test_the_last_zone_that_adds_more_than_half_a_percent(gains, last):
-    assert worth_having(gains) == last
+def test_certainty_says_what_is_said_of_a_gain_and_where_it_is_measured():
+    assert certainty._gain(np.full(20, 1.02), OPINIONS) == "1.020 / 1.020 / 1.020; beyond every single radius"
+    some = np.array([1.02] * 10 + [0.9] * 10)
+    assert certainty._gain(some, OPINIONS).endswith("; cannot tell: beyond in 50 %")
+    assert certainty._gain(np.full(20, NAN), OPINIONS) == "n/a"
+    assert certainty._heading(PAIR, planned()).startswith("gain*, turn drag |")
+    assert certainty._heading(("turn_drag", "edge_change_time"), planned()).startswith("gain, turn drag |")
 
 
-def test_sentences_of_zones_count_from_one():
-    one, other = (study.zoned(TEN.recipe, np.array(v, float)) for v in ([9.0], [8, 12, 1, 3]))
-    found = sentences.zones(study.Zones(PAIR, ((1.0, None), (1.001, one), (1.031, other)))).sentences
-    assert found[0].startswith("Up to 1 zone: gain 1.001") and "(9.0 ft), +0.001 by the last one." in found[0]
-    assert found[1].startswith("Up to 2 zones") and "(8.0/12.0 ft, shares 0.25/0.75), +0.030" in found[1]
-    assert "zone number 2 is the last that adds more than half a percent" in found[2]
-
-
-def test_numbers_of_a_search_are_radii_in_feet_and_then_shares():
-    found = study.zoned(TEN.recipe, np.array([8.0, 12.0, 9.0, 1.0, 2.0, 1.0]))
-    assert found.radii_m == pytest.approx((2.4384, 3.6576, 2.7432)) and found.shares == (1.0, 2.0, 1.0)
-    assert [z.length_m for z in found.zones] == pytest.approx([0.06, 0.12, 0.06]) and found.length_m == 0.28
-    single = study.zoned(TEN.recipe, np.array([11.0]))
-    assert single.radii_m == pytest.approx((3.3528,)) and single.shares == ()
-
-
-def test_a_search_for_one_zone_finds_the_known_best(monkeypatch):
-    """Costs (r/9 ft + 9 ft/r) both: least 2 at 9 ft, against a line that has 3 everywhere: a gain of 1.5."""
-
-    def known(one, _, pair):
-        r = one.recipe.radii_m[0] / (9 * FT)
-        return np.array([r + 1 / r] * 2)
-
-    monkeypatch.setattr(study, "statics", known)
-    line = np.full((2, 2), 3.0)
-    gain, numbers = study.search_zones((setting(), PAIR, np.array([2.0, 4.0]), line), (1, 5))
-    assert gain == pytest.approx(1.5, rel=1e-3) and numbers[0] == pytest.approx(9.0, abs=0.3)
-
-
-def test_more_zones_never_give_less_and_each_number_keeps_its_own_best(monkeypatch):
-    """Best of two seeds for each number: 1.01, 1.03, then 1.02 and 0.9 (so that two zones stand), 1.05."""
-    gains = {1: (1.01, 0.8), 2: (0.7, 1.03), 3: (1.02, 1.0), 4: (0.9, 0.9), 5: (1.05, 1.04)}
-    monkeypatch.setattr(study, "line_costs", lambda *_: np.ones((66, 2)))
-
-    def answers(function, tries, shared, progress):
-        return [(gains[count][seed - 7], np.full(1 if count == 1 else 2 * count, 9.0 + count)) for count, seed in tries]
-
-    found = study.best_zones(request([TEN]), 7, SimpleNamespace(map=answers), None)
-    assert [gain for gain, _ in found.best] == [1.0, 1.01, 1.03, 1.03, 1.03, 1.05]
-    assert [r and len(r.radii_m) for _, r in found.best] == [None, 1, 2, 2, 2, 5] and found.pair == PAIR
-    assert study.best_zones(request([TEN], pairs=(("turn_drag", "stride_ice_loss"),)), 7, None, None) is None
-
-
-# ---------------------------------------------------------------- other physics
-
-
-def test_the_order_is_said_kept_partly_or_lost_by_its_tau():
-    variants = [Variant(f"v{i}", np.array([0.1, 0.3, 0.2]), np.ones((3, 1)), tau)
-                for i, tau in enumerate((1.0, 0.81, 0.79, 0.39, NAN))]  # fmt: skip
-    result = SimpleNamespace(physics=SimpleNamespace(candidates=("a", "b", "c"), variants=tuple(variants)))
-    plan = SimpleNamespace(request=request([TEN]))
-    found = sentences.survives(plan, result).sentences
-    assert found[:4] == (
-        "v1: order kept (Kendall's tau 0.81), first is b.",
-        "v2: order partly kept (Kendall's tau 0.79), first is b.",
-        "v3: order not kept (Kendall's tau 0.39), first is b.",
-        "v4: no order, a part of the score could not be computed.",
-    )
-    assert found[4] == "The ranking by this weighting is not supported under: v2, v3, v4."
-    result.physics.variants = tuple(variants[:2])
-    assert (
-        sentences.survives(plan, result).sentences[-1]
-        == "The ranking is kept (tau above 0.8) under every physics tried."
-    )
+def test_a_family_has_one_colour_and_its_blades_differ():
+    one, other, two = family_looks([("a", "mid_flat"), ("b", "rear_flat"), ("c", "mid_flat")])
+    assert one.colour == two.colour != other.colour and one.dash != two.dash and one.marker != two.marker

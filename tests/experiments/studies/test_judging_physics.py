@@ -1,8 +1,6 @@
-"""Stance map, other physics and sensitivity: what moves with what, and indices that are known on paper."""
+"""Stance map and sensitivity: what moves with what, and indices that are known on paper."""
 
-import math
 from dataclasses import replace
-from itertools import combinations
 
 import numpy as np
 import pytest
@@ -14,19 +12,18 @@ from experiments.request.fields import Fields
 from experiments.request.uncertainty import Input
 from experiments.run.workers import HERE, silent
 from experiments.studies.certainty.tables import write_beats, write_ranks
-from experiments.studies.model_form import study as model_form
-from experiments.studies.model_form.study import Variant
-from experiments.studies.model_form.tables import _swapped
 from experiments.studies.sensitivity import study as sensitivity
+from experiments.studies.sensitivity.figures import farthest
 from experiments.studies.stance_map import study as stance_map
 from experiments.studies.stance_map.tables import _best as stance_map_best
+from experiments.studies.stance_map.words import axis_text, moves_text
 from sim.errors import BladeError
 from sim.measures import REGISTRY, STATIC
 from tests.experiments.analysis.hand import (
     FT,
     ICE,
-    LAW,
     PAIRS,
+    STATES,
     TEN,
     blade,
     changed,
@@ -35,6 +32,7 @@ from tests.experiments.analysis.hand import (
     section_of,
     setting,
 )
+from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
 
 # ---------------------------------------------------------------- stance map
 
@@ -46,7 +44,33 @@ def test_the_glide_line_moves_the_glide_alone():
 
 def test_the_turn_line_moves_the_turn_and_the_pivot_on_the_forefoot():
     found = changed(setting(), stance_map.standing_at(setting(), "turn", 0.05))
-    assert found == {"states.turn.line_m": 0.05, "states.pivot_forefoot.line_m": 0.05}
+    assert found == {"states.turn.line_m": 0.05, "states.pivot_forefoot.line_m": 0.065}
+
+
+def test_at_the_stated_stance_nothing_has_moved():
+    """The pivot on the forefoot is stated 15 mm ahead of the turn, and stays so."""
+    for axis, line in (("glide", -0.015), ("turn", 0.030)):
+        assert changed(setting(), stance_map.standing_at(setting(), axis, line)) == {}
+    assert stance_map.followers(setting(), "glide") == []
+    assert stance_map.followers(setting(), "turn") == [("pivot_forefoot", pytest.approx(0.015))]
+    found = moves_text(setting())
+    assert found.startswith("The glide line moves alone; the turn line moves with the forefoot pivot's, 15 mm ahead of")
+    assert axis_text(setting(), "turn") == "turn load line, mm (toe +; moves with it, forefoot pivot: +15 mm)"
+    pivot = replace(STATES["pivot_forefoot"], line_m=0.01)
+    behind = setting(states=STATES | {"pivot_forefoot": pivot})
+    assert "forefoot pivot's, 20 mm behind it" in moves_text(behind)
+
+
+def test_the_stated_lines_are_among_those_of_the_map():
+    """-20, 0, 20 mm have no -15 and no 30; a nanometre off is the stated line, 0.1 mm off is not."""
+    wide = {"from": "-20 mm", "to": "20 mm", "count": 3}
+    plan = stance_map.checked_plan(request([TEN]), Fields({"glide_lines": wide, "turn_lines": dict(wide)}, ""))
+    assert plan.glide_m.tolist() == pytest.approx([-0.02, -0.015, 0, 0.02])
+    assert plan.turn_m.tolist() == pytest.approx([-0.02, 0, 0.02, 0.03])
+    assert len(stance_map.with_stated(np.array([0.0, 1e-9]), 0.0)) == 1
+    assert len(stance_map.with_stated(np.array([0.0, 1e-4]), 0.0)) == 2
+    made = replace(EMPTY_MAP, glide_m=plan.glide_m, turn_m=plan.turn_m)
+    assert stance_map.stated_place(plan, made) == (1, 3)
 
 
 @pytest.mark.parametrize(("axis", "moved"), [("glide", {"glide"}), ("turn", {"turn", "pivot_forefoot"})])
@@ -133,117 +157,18 @@ def test_pairs_of_one_glide_and_one_turn_measure_make_a_map():
 
 
 def test_most_places_of_a_map():
-    """1 blade x 1 pair x 201 x 201 places are 40401: 496 blades are too many for 20 million."""
+    """1 blade x 1 pair x 202 x 202 places, the stated ones too, are 40804: 491 blades are too many for 20 million."""
     wide = {"from": "-10 mm", "to": "10 mm", "count": 201}
     fields = {"glide_lines": wide, "turn_lines": wide}
     asked = request([TEN])
-    for count, fine in ((495, True), (496, False)):
+    for count, fine in ((490, True), (491, False)):
         many = replace(asked, cases=asked.cases * count)
         if fine:
             plan = stance_map.checked_plan(many, Fields(dict(fields), ""))
-            assert (plan.glide_m[0], plan.glide_m[-1], len(plan.turn_m)) == (-0.01, 0.01, 201)
+            assert (plan.glide_m[0], plan.glide_m[-1], len(plan.turn_m)) == (-0.015, 0.01, 202)
         else:
             with pytest.raises(BladeError, match="20000000"):
                 stance_map.checked_plan(many, Fields(dict(fields), ""))
-
-
-# ---------------------------------------------------------------- other physics
-
-OTHER_ICE = replace(ICE, name="other", temperature_c=-9.0, hardness_at_zero_pa=1e7, hardness_slope_pa_per_k=1e5,
-                    modulus_pa=8e9, poisson=0.3, viscosity_pa_s=1.7e-3, density_kg_m3=999.0, latent_j_kg=3e5,
-                    conductivity_w_mk=1.6, diffusivity_m2_s=0.8e-6, hardness_factor=1.3)  # fmt: skip
-SWITCHED = {
-    "standard": {},
-    "standing contact": {"law.standing": 1.0},
-    "no rebound": {"law.rebound": 0.0},
-    "rebound of a rectangle": {"law.rebound": 1.0, "law.rebound_factor": 1.0},
-    "rigid steel": {"law.bending": 0.0},
-    "melting at 0 degC": {"law.melting": 0.0},
-    "no heat into the steel": {"law.sink": 0.0},
-    "smooth ice": {"law.rough": 0.0},
-    "harder when pressed faster": {"law.rate": 0.1},
-    "rear width a(d)": {"law.rear_full": 1.0},
-    "slip-line pressure": {"law.slip_line": 1.0},
-    "no film": {"law.film": 0.0},
-    "scuff 0": {"law.scuff": 0.0},
-    "scuff 0.04": {"law.scuff": 0.04},
-    "stiff body from edge to edge": {"skater.stiff_body": True},
-    "ice constants other": {
-        "ice.modulus_pa": 8e9, "ice.viscosity_pa_s": 1.7e-3, "ice.conductivity_w_mk": 1.6,
-        "ice.diffusivity_m2_s": 0.8e-6,
-    },
-}  # fmt: skip
-
-
-def test_each_variant_changes_its_own_switch_and_the_standard_comes_first():
-    found = model_form.varied_physics(setting(), OTHER_ICE)
-    assert list(found) == list(SWITCHED), "a variant is new or gone: say here what it changes"
-    assert {name: changed(setting(), there) for name, there in found.items()} == SWITCHED
-
-
-def test_other_constants_leave_the_hardness_as_it_was():
-    there = model_form.varied_physics(setting(), OTHER_ICE)["ice constants other"]
-    assert there.ice.hardness_pa == pytest.approx(17.7e6) and there.ice.temperature_c == -5.0
-
-
-def test_every_switch_of_the_law_is_tried():
-    touched = {key.removeprefix("law.") for change in SWITCHED.values() for key in change if key.startswith("law.")}
-    assert touched == set(LAW._fields)
-
-
-def tau_b(one, two):
-    """Kendall's tau-b by counting pairs: (agreeing - opposed)/sqrt(untied in one x untied in two)."""
-    signs = [(np.sign(a - c), np.sign(b - d)) for (a, b), (c, d) in combinations(list(zip(one, two)), 2)]
-    untied = [sum(s[k] != 0 for s in signs) for k in (0, 1)]
-    return sum(a * b for a, b in signs) / math.sqrt(untied[0] * untied[1])
-
-
-@pytest.mark.parametrize(
-    ("one", "two", "tau"),
-    [
-        ([1, 2, 3, 4], [1, 2, 3, 4], 1.0),
-        ([1, 2, 3, 4], [4, 3, 2, 1], -1.0),
-        ([1, 2, 3, 4], [1, 2, 4, 3], 2 / 3),  # one pair of six the other way
-        ([1, 1, 2, 3], [1, 2, 3, 4], 5 / math.sqrt(30)),  # a tie in one of them
-        ([1, 3, 2, 4, 5], [2, 1, 4, 3, 5], 0.4),
-    ],
-)
-def test_tau_of_two_orders_by_hand(one, two, tau):
-    found = model_form.order_tau(np.array(one, float), np.array(two, float))
-    assert found == pytest.approx(tau) and tau_b(one, two) == pytest.approx(tau)
-
-
-def test_no_order_where_a_score_is_missing():
-    full, gap = np.array([1.0, 2.0, 3.0]), np.array([1.0, np.nan, 3.0])
-    assert math.isnan(model_form.order_tau(full, gap)) and math.isnan(model_form.order_tau(gap, full))
-
-
-def test_a_variant_is_judged_against_the_reference_under_its_own_physics():
-    """The reference blade scores 0 under every physics; the other as its own drag and hold say."""
-    asked = request([blade(10, name="ten again"), blade(8, 12, name="b")])
-    found = model_form.run(model_form.Plan(asked, OTHER_ICE), HERE, silent)
-    assert [v.name for v in found.variants] == list(SWITCHED)
-    for variant, there in zip(found.variants, model_form.varied_physics(setting(), OTHER_ICE).values()):
-        values, base = (dict(zip(STATIC, statics(x, there, STATIC))) for x in (blade(8, 12), TEN))
-        drag, hold = (values[n] / base[n] for n in ("turn_drag", "push_hold_angle"))
-        assert variant.score.tolist() == pytest.approx([0, -0.75 * math.log2(drag) + 0.25 * math.log2(hold)], abs=1e-9)
-        assert variant.tau == (1.0 if variant.score[1] * found.variants[0].score[1] > 0 else -1.0)
-        assert variant.gain.shape == (2, 1)
-
-
-def test_tau_is_taken_against_the_standard_and_no_other_variant(monkeypatch):
-    """Two blades swap places in the last variant alone: that one has tau -1, all others 1."""
-    names = list(model_form.varied_physics(setting(), OTHER_ICE))
-    orders = iter([[1.0, 2.0]] * (len(names) - 1) + [[2.0, 1.0]])
-    monkeypatch.setattr(model_form, "scores", lambda *_: np.array([next(orders)]))
-    monkeypatch.setattr(model_form, "under_other_physics", other_physics)
-    asked = request([blade(10, name="a"), blade(8, 12, name="b")])
-    found = model_form.run(model_form.Plan(asked, OTHER_ICE), HERE, silent)
-    assert [variant.tau for variant in found.variants] == [1.0] * (len(names) - 1) + [-1.0]
-
-
-def other_physics(shared, setting):
-    return {"values": np.zeros((2, len(STATIC))), "base": np.zeros(len(STATIC)), "gain": np.zeros((2, 1))}
 
 
 # ---------------------------------------------------------------- sensitivity
@@ -280,6 +205,7 @@ def test_indices_of_a_sum_are_shares_of_its_variance(monkeypatch):
     assert found.outputs == ("turn_drag",) and found.subject == "ten"
     shares = {"radius_factor": 9 / 13, "scuff": 4 / 13, "mass_factor": 0.0}
     slopes = {"radius_factor": 3.0, "scuff": 2.0, "mass_factor": 0.0}
+    assert list(found.sobol("turn_drag")) == ["radius_factor", "scuff"], "screening: the third moves nothing"
     for name, index in found.sobol("turn_drag").items():
         assert (index.first, index.total) == (pytest.approx(shares[name], abs=0.03),) * 2, name
     for x in [x for x in found.indices if x.method == "morris"]:
@@ -292,7 +218,21 @@ def test_a_product_decides_only_together(monkeypatch):
     monkeypatch.setattr(sensitivity, "run_draws", product)
     found = sensitivity.run(planned(), HERE, silent).sobol("turn_drag")
     assert [round(found[n].first, 1) for n in ("radius_factor", "mass_factor")] == pytest.approx([0, 0], abs=0.1)
-    assert [found[n].total for n in ("radius_factor", "scuff", "mass_factor")] == pytest.approx([1, 0, 1], abs=0.06)
+    assert list(found) == ["radius_factor", "mass_factor"]
+    assert [found[n].total for n in found] == pytest.approx([1, 1], abs=0.06)
+
+
+def test_what_moves_nothing_in_the_screening_is_held_at_its_median(monkeypatch):
+    """Of three inputs the first alone moves anything: 8 x 3 points follow, the others at one half in all of them."""
+    seen = []
+    alone = answering(lambda radius_factor, scuff, mass_factor: radius_factor + 0 * scuff + 0 * mass_factor)
+    monkeypatch.setattr(sensitivity, "run_draws", lambda *a: seen.append(a[-1]) or alone(*a))
+    found = sensitivity.run(planned(base_samples=8), HERE, silent)
+    columns = [name for name, _ in columns_of(planned().inputs, planned().request.candidates)]
+    assert len(seen[1]) == 8 * 3 and list(found.sobol("turn_drag")) == ["radius_factor"]
+    for name in ("scuff", "mass_factor"):
+        assert (seen[1][:, columns.index(name)] == 0.5).all()
+    assert len(np.unique(seen[1][:, columns.index("radius_factor")])) > 8
 
 
 def test_points_follow_the_laws_and_stay_off_their_infinite_ends(monkeypatch):
@@ -310,26 +250,43 @@ def test_what_does_not_vary_has_no_index_and_a_failed_draw_is_refused(monkeypatc
     monkeypatch.setattr(sensitivity, "run_draws", answering(lambda scuff, **_: 1.0 + 0 * scuff))
     assert sensitivity.run(planned(), HERE, silent).indices == ()
     monkeypatch.setattr(sensitivity, "run_draws", answering(lambda scuff, **_: np.where(scuff > 0.99, np.nan, scuff)))
-    with pytest.raises(BladeError, match="draws failed; narrow the inputs"):
+    with pytest.raises(BladeError, match="turn_drag could not be computed in"):
         sensitivity.run(planned(), HERE, silent)
+
+
+def test_a_draw_counts_as_failed_when_nothing_is_known_of_it(monkeypatch):
+    """A measure that is not asked for may be missing."""
+    draws = answering(lambda scuff, **_: scuff)
+
+    def lost(*given, all_of_it):
+        made = draws(*given)
+        made.values[0, :, :] = np.nan if all_of_it else made.values[0]
+        made.values[0, :, STATIC.index("push_hold_angle")] = np.nan
+        return made
+
+    monkeypatch.setattr(sensitivity, "run_draws", lambda *a: lost(*a, all_of_it=False))
+    assert sensitivity.run(planned(), HERE, silent).indices
+    monkeypatch.setattr(sensitivity, "run_draws", lambda *a: lost(*a, all_of_it=True))
+    with pytest.raises(BladeError, match=r"sensitivity: 1 of \d+ draws failed; narrow the inputs"):
+        sensitivity.run(planned(), HERE, silent)
+
+
+@pytest.mark.parametrize(("total", "confidence", "end"), [(1.06, 0.19, 1.03 * 1.25), (0.2, 0.1, 1.0)])
+def test_the_axis_of_indices_ends_past_the_farthest_confidence(total, confidence, end):
+    index = sensitivity.Index("sobol", "y", "x", 0.1, 0.1, total, confidence)
+    screened = sensitivity.Index("morris", "y", "x", 9.0, 9.0, 9.0, None)
+    assert farthest(sensitivity.Sensitivity("a", (screened, index))) == pytest.approx(end)
 
 
 # ---------------------------------------------------------------- their tables
 
 
-def test_pairs_that_change_places_by_hand():
-    """1 2 3 4 against 1 3 2 4: one of six pairs; a tie is no change of places."""
-    standard, other = (Variant("v", np.array(s, float), np.zeros((4, 0)), 1.0) for s in ([1, 2, 3, 4], [1, 3, 2, 4]))
-    assert _swapped(standard, other) == "1 of 6" and _swapped(standard, standard) == "0 of 6"
-    reverse, tied = (Variant("v", np.array(s, float), np.zeros((4, 0)), 1.0) for s in ([4, 3, 2, 1], [2, 2, 2, 2]))
-    assert _swapped(standard, reverse) == "6 of 6" and _swapped(standard, tied) == "0 of 6"
-
-
 def test_the_best_stance_in_the_table_and_the_share_beyond():
     plan = replace(EMPTY_MAP, glide_m=np.array([-0.03, 0.0]), turn_m=np.array([0.0, 0.03, 0.05]))
     chart = np.array([[1.0051, 1.0049, 1.2], [0.9, np.nan, 1.0]])
-    assert stance_map_best(plan, chart) == ["0.900", "1.200", "-30 / +50", "40 %"]
-    assert stance_map_best(plan, chart * np.nan) == ["n/a", "n/a", "", ""]
+    found = stance_map_best(plan, chart, (1, 2), OPINIONS)
+    assert found == ["0.900", "1.000", "1.200", "-30 / +50", "40 %"]
+    assert stance_map_best(plan, chart * np.nan, (0, 0), OPINIONS) == ["n/a", "n/a", "n/a", "", ""]
 
 
 EMPTY_MAP = stance_map.StanceMap((), (), (), np.zeros(0), np.zeros(0), np.zeros(0), {}, (), {})

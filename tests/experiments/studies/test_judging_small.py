@@ -61,11 +61,16 @@ def test_other_physics_need_a_weighting_of_what_stands_still(monkeypatch, weight
     asked = request([TEN], scheme=Weighting("w", weights, dict.fromkeys(weights, "lower")))
     monkeypatch.setattr(model_form, "read_request", lambda rest: asked)
     monkeypatch.setattr(model_form, "read_ice", lambda fields: fields.mapping)
+    own = DRAWN | {"draws": 16, "other_ice": {"name": "x"}, "other_hardness": 0.2, "other_mass": "90 kg"}
     if fine:
-        assert model_form.read({"other_ice": {"name": "x"}}, {}) == model_form.Plan(asked, {"name": "x"})
+        plan = model_form.read(own, {})
+        assert plan.request is asked and plan.others == model_form.Others({"name": "x"}, 0.2, 90.0)
+        assert (plan.sampling.draws, plan.sampling.seed) == (16, 9)
+        with pytest.raises(BladeError, match="draws: 15"):
+            model_form.read(own | {"draws": 15}, {})
         return
     with pytest.raises(BladeError, match="a weighting of static measures only"):
-        model_form.read({"other_ice": {}}, {})
+        model_form.read(own, {})
 
 
 # ---------------------------------------------------------------- findings
@@ -73,25 +78,40 @@ def test_other_physics_need_a_weighting_of_what_stands_still(monkeypatch, weight
 
 def test_findings_are_of_four_named_blades_and_sixteen_draws_at_least(monkeypatch):
     lines = {"from": "-20 mm", "to": "20 mm", "count": 2}
-    own = DRAWN | {"draws": 16, "glide_lines": lines, "turn_lines": lines, "other_ice": {"name": "x"},
-                   "short_radius": "8 ft", "long_radius": "13 ft", "quick_enough": "0.35 s"}  # fmt: skip
+    own = DRAWN | {
+        "draws": 16, "glide_lines": lines, "turn_lines": lines, "other_ice": {"name": "x"}, "other_hardness": 0.2,
+        "other_mass": "90 kg", "order_draws": 16, "stands": {"back": "-15 mm", "here": "0 mm"}, "grinding": SHOP_WORDS,
+        "one_place_pair": ["glide_drag_coefficient", "critical_ankle_stiffness"], "menu": {"what": "is asked"},
+        "short_radius": "8 ft", "long_radius": "13 ft", "quick_enough": "0.35 s",
+    }  # fmt: skip
     names = ("mid-flat short ends", "mid-flat long ends", "rear-flat", "rear-flat eased")
     asked = request([TEN, *(blade(8 + k / 10, name=name) for k, name in enumerate(names))])
-    monkeypatch.setattr(findings, "read_request", lambda rest: asked)
-    monkeypatch.setattr(findings, "read_ice", lambda fields: fields.mapping)
+    monkeypatch.setattr(findings, "read_stated", lambda rest: "stated")
+    monkeypatch.setattr(findings, "assemble", lambda stated: asked)
+    monkeypatch.setattr(model_form, "read_ice", lambda fields: fields.mapping)
+    monkeypatch.setattr(findings.menus, "read_menu", lambda fields, stated: (fields.mapping, stated))
     plan = findings.read(own, {})
     assert plan.request is asked is plan.stances.request is plan.physics.request
-    assert (plan.sampling.draws, plan.sampling.seed, plan.physics.other_ice) == (16, 9, {"name": "x"})
-    assert (plan.stances.glide_m.tolist(), plan.stances.turn_m.tolist()) == ([-0.02, 0.02], [-0.02, 0.02])
+    assert (plan.sampling.draws, plan.sampling.seed) == (16, 9) and plan.menu == ({"what": "is asked"}, "stated")
+    assert (plan.physics.others.ice, plan.physics.sampling.draws) == ({"name": "x"}, 16)
+    assert (plan.stances.glide_m.tolist(), plan.stances.turn_m.tolist()) == ([-0.02, -0.015, 0.02], [-0.02, 0.02, 0.03])
+    assert plan.stands == ("back", "here") and plan.one_place == ("glide_drag_coefficient", "critical_ankle_stiffness")
+    assert plan.at_stands[0].settings[0].states["glide"].line_m == pytest.approx(-0.030)
+    for key, value in (("order_draws", 17), ("one_place_pair", ["turn_drag", "turn_drag"]),
+                       ("one_place_pair", ["turn_drag", "turn_time"]), ("one_place_pair", ["turn_drag"]),
+                       ("stands", {}),
+                       ("stands", {"far": "-95 mm"})):  # fmt: skip
+        with pytest.raises(BladeError, match=key if key != "stands" or not value else "off the steel|turned"):
+            findings.read(own | {key: value}, {})
     with pytest.raises(BladeError, match="draws: 15 is not a plain number within 16"):
         findings.read(own | {"draws": 15}, {})
     with pytest.raises(BladeError, match="100000 draws for 50 blades"):
         many = replace(asked, cases=asked.cases * 10)
-        monkeypatch.setattr(findings, "read_request", lambda rest: many)
+        monkeypatch.setattr(findings, "assemble", lambda stated: many)
         findings.read(own | {"draws": 100_000}, {})
     for k, name in enumerate(names):
         without = replace(asked, cases=asked.cases[: k + 1] + asked.cases[k + 2 :])
-        monkeypatch.setattr(findings, "read_request", lambda rest, without=without: without)
+        monkeypatch.setattr(findings, "assemble", lambda stated, without=without: without)
         with pytest.raises(BladeError, match=f"'{name}' is missing"):
             findings.read(own, {})
 

@@ -20,7 +20,9 @@ from experiments.main import run_command
 from experiments.request.comparison import read_request as check
 from experiments.request.compose import composed
 from experiments.request.uncertainty import Input
-from experiments.studies.findings.sentences import easing, ends, pitch, who_leaves
+from experiments.studies.findings.pair_words import easing, ends
+from experiments.studies.findings.paired import Paired
+from experiments.studies.findings.sentences import pitch, which_stance, who_leaves
 from experiments.studies.stance_map.study import StanceMap
 from sim.measures import STATIC
 
@@ -165,7 +167,7 @@ def test_stance_map_and_other_physics(tmp_path):
     path = made([BLADES, "experiment=does_it_hold"], tmp_path / "b")
     with open(path / "does_it_hold.csv", newline="") as handle:
         rows = list(csv.DictReader(handle))
-    assert len(rows) == 2 * 16 and float(rows[0]["kendall_tau_to_standard"]) == 1.0
+    assert len(rows) == 2 * 19 and float(rows[0]["kendall_tau_to_standard"]) == 1.0
 
 
 def test_sensitivity_names_the_input_that_decides(tmp_path):
@@ -212,13 +214,15 @@ def test_bad_study_requests_get_one_sentence(arguments, expected, capsys, tmp_pa
 
 
 def test_findings_fill_every_sentence_from_the_run(tmp_path, monkeypatch):
-    monkeypatch.setattr("experiments.studies.findings.study.GENERATIONS", 1)
-    monkeypatch.setattr("experiments.studies.findings.study.MOST_SEARCHED_ZONES", 2)
-    few = ["draws=16", "glide_lines.count=2", "turn_lines.count=2", "figures=false"]
+    monkeypatch.setattr("experiments.studies.findings.zones.GENERATIONS", 1)
+    monkeypatch.setattr("experiments.studies.findings.zones.MOST_SEARCHED_ZONES", 2)
+    library = "menu.library=[{family: single_radius, radii: [9 ft]}, {family: zoned, radii: [10 ft, 8 ft]}]"
+    few = ["draws=16", "order_draws=16", "menu.draws=16", library, "glide_lines.count=2", "turn_lines.count=2"]
     path = made(["experiment=findings", *few], tmp_path)
     page, web = (path / "findings.md").read_text(), (path / "findings.html").read_text()
-    assert page.count("\n## ") == 10 == web.count("<h2>")
-    assert "nan" not in page and "None" not in page
+    assert page.count("\n## ") == 13 == web.count("<h2>")
+    assert page.index("## The answer") < 20 and [f"\n{k}. " in page for k in range(1, 7)] == [True] * 5 + [False]
+    assert "nan" not in page and "None" not in page and web.count("<figure>") == 11
     for asked in (
         "zero-sum",
         "leave the single-radius line",
@@ -227,36 +231,36 @@ def test_findings_fill_every_sentence_from_the_run(tmp_path, monkeypatch):
         "easing",
         "zones",
         "hollow",
+        "not see",
     ):
         assert asked in page
     assert "too close to call" in page  # with 16 draws something must be
+    assert ("three zones" not in page and "up to two can be told" in page) or "two zones are worth" in page
 
 
 def test_findings_say_so_when_numbers_do_not_support_them():
     """Two blades that are one and the same: nothing may be called a difference."""
-
-    names = ("mid-flat short ends", "mid-flat long ends", "rear-flat", "rear-flat eased")
-    values = np.repeat(np.random.default_rng(1).uniform(1, 2, (32, 1, len(STATIC))), 4, axis=1)
-    nothing = np.ones((32, 4))
-    same = Draws(names, (), (), np.zeros((32, 1)), values, values[:, 0], nothing[:, :, None], nothing)
-    assert "not supported" in ends(same).sentences[-1]
-    assert "not supported" in easing(same).sentences[-1]
-    assert all("too close to call" in s for s in ends(same).sentences[:-1])
+    values = np.repeat(np.random.default_rng(1).uniform(1, 2, (2, 32, 1, len(STATIC))), 4, axis=2)
+    same = Paired(("back", "forward"), values)
+    for finding in (ends(same), easing(same)):
+        assert "not supported" in finding.sentences[0]
+        assert all(cell.startswith("too close to call") for row in finding.table[1:] for cell in row[1:])
 
 
 def test_findings_say_so_when_a_measure_could_not_be_had():
-
     names = ("mid-flat short ends", "mid-flat long ends", "rear-flat", "rear-flat eased")
-    values = np.random.default_rng(2).uniform(1, 2, (32, 4, len(STATIC)))
-    values[3] = np.nan
+    values = np.full((32, 4, len(STATIC)), np.nan)
     gain = np.full((32, 4, 1), np.nan)
     pair = ("turn_drag", "critical_ankle_stiffness")
     broken = Draws(names, (), (pair,), np.zeros((32, 1)), values, values[:, 0], gain, gain[:, :, 0])
     line = np.zeros(2)
     nothing = StanceMap(names, ("mid_flat",) * 4, (pair,), line, line, np.full((4, 1, 2, 2), np.nan), {}, (pair,), {})
-    for finding in (ends(broken), pitch(broken), who_leaves(broken, nothing)):
-        assert all(("cannot" in s or "could not" in s) and "nan" not in s for s in finding.sentences), finding
-    assert "supported (" not in ends(broken).sentences[-1]
+    plan = SimpleNamespace(request=check(composed([BLADES])[0]))
+    for finding in (pitch(broken), who_leaves(plan, broken, nothing), which_stance(plan, nothing)):
+        said = finding.sentences[:4]
+        assert all(("cannot" in s or "could not" in s or "no stance" in s) and "nan" not in s for s in said), finding
+    lost = ends(Paired(("back",), values[None]))
+    assert "could not be computed" in lost.sentences[1] and "nan" not in "".join(lost.sentences)
 
 
 def test_a_study_of_two_skaters_and_two_skaters_of_one_name_are_refused(capsys):

@@ -4,7 +4,6 @@ import csv
 import io
 import re
 
-import numpy as np
 import pytest
 from rich.console import Console
 
@@ -14,7 +13,6 @@ from experiments.studies.validation.checks import PARTS, Check, compare, headlin
 from experiments.studies.validation.study import Plan
 from experiments.studies.validation.tables import show, write_csv, write_markdown
 from experiments.studies.validation.trade import said
-from tests.experiments.analysis.hand import draws_of
 
 
 def row(number, part, verdict, variant="", published=1.0):
@@ -177,12 +175,3 @@ def test_findings_print_the_verdict_and_what_would_refute_it():
     found = sentences.trade_rules(rules).sentences
     assert found[0] == "Steel is heavy: too small to feel. It weighs 2 kg. Refuted by: a light steel."
     assert sum("proves nothing" in sentence for sentence in found) == len(trade.LEFT_OUT)
-
-
-@pytest.mark.parametrize(("worst", "words"), [(1.019, "says little"), (1.03, "lie 3.0 % to 3.0 % apart")])
-def test_gliding_alike_says_little_where_all_blades_do(worst, words):
-    """Alike is within 1 % either way, so that blades less than 2 % apart could hardly come out otherwise."""
-    names = ["mid-flat short ends", "mid-flat long ends", "12 ft"]
-    found = sentences.ends(draws_of({"glide_drag_coefficient": np.array([[1.0, 1.001, worst]] * 8)}, names)).sentences
-    assert words in found[-1] and "Refuted by: a glide whose interval leaves 1.0 % either way" in found[-1]
-    assert "no discovery" in found[-1]
