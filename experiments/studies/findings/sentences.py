@@ -1,5 +1,6 @@
 """The answers in words: every sentence is filled from the run's numbers, and says so when they do not support it."""
 
+from collections import Counter
 from collections.abc import Sequence
 
 import numpy as np
@@ -8,7 +9,7 @@ from experiments.analysis.draws import Draws, intervals
 from experiments.analysis.judging.intervals import excludes
 from experiments.analysis.judging.statement import statement
 from experiments.report.shown import COMPARED
-from experiments.report.words import change_text, pair_label, share_text, statement_text
+from experiments.report.words import STATEMENT, change_text, pair_label, share_text, statement_text
 from experiments.request.opinions import Opinions
 from experiments.studies.findings.differences import NOT_COMPUTED, SMALL, label
 from experiments.studies.findings.finding import Finding
@@ -67,11 +68,14 @@ def zero_sum(line: dict[tuple[str, str], np.ndarray], radii_m: np.ndarray) -> Fi
 def who_leaves(plan: Plan, draws: Draws, stances: StanceMap) -> Finding:
     """Which recipes lie beyond the line at the stated stance, and how surely."""
     opinions = plan.request.opinions
+    zoned = [i for i, family in enumerate(stances.families) if family != "single_radius"]
+    table = [("recipe", *map(pair_label, draws.pairs))]
+    table += [
+        (draws.candidates[i], *(leaves(draws.gain[:, i, k], opinions) for k in range(len(draws.pairs)))) for i in zoned
+    ]
     sentences = [
-        f"{name}, {pair_label(pair)}: {leaves(draws.gain[:, i, k], opinions)}."
-        for i, name in enumerate(draws.candidates) if stances.families[i] != "single_radius"
-        for k, pair in enumerate(draws.pairs)
-    ]  # fmt: skip
+        f"{pair_label(pair)}: {_counted(draws.gain[:, zoned, k], opinions)}." for k, pair in enumerate(draws.pairs)
+    ]
     sentences += [f"{pair_label(pair)} is {places_text(pair, plan)}." for pair in draws.pairs]
     sentences.append(
         f"Gains are medians of the draws, with where nine of ten lie. Beyond: in {share_text(opinions.line_sure)} of "
@@ -81,7 +85,15 @@ def who_leaves(plan: Plan, draws: Draws, stances: StanceMap) -> Finding:
     )
     alt = "Score and frontier gain of each blade with 90 % intervals and what is said of each"
     question = "Which recipes leave the single-radius line?"
-    return Finding(question, tuple(sentences), "certainty", alt)
+    return Finding(question, tuple(sentences), "certainty", alt, tuple(table))
+
+
+def _counted(gain: np.ndarray, opinions: Opinions) -> str:
+    """Of how many blades what is said, from (draw, blade) gains: 2 beyond every single radius, 1 cannot tell."""
+    counts = Counter(statement(one, opinions).kind for one in gain.T)
+    return (
+        ", ".join(f"{counts[kind]} {words}" for kind, words in STATEMENT.items() if counts[kind]) or "no zoned recipe"
+    )
 
 
 def leaves(gain: np.ndarray, opinions: Opinions) -> str:
@@ -96,16 +108,17 @@ def leaves(gain: np.ndarray, opinions: Opinions) -> str:
 
 def which_stance(plan: Plan, stances: StanceMap) -> Finding:
     """Where a skater would have to stand for each zoned recipe, at nominal values."""
-    sentences = [
-        f"{name}, {pair_label(pair)}: {best_stance(stances, i, pair, plan.request.opinions)}."
+    opinions = plan.request.opinions
+    table = [("recipe", *map(pair_label, stances.pairs))]
+    table += [
+        (name, *(best_stance(stances, i, pair, opinions) for pair in stances.pairs))
         for i, name in enumerate(stances.candidates) if stances.families[i] != "single_radius"
-        for pair in stances.pairs
     ]  # fmt: skip
-    sentences.append(
+    sentences = [
         f"{moves_text(plan.request.settings[0])} Nominal G: nothing else in doubt; it is not the median of the draws."
-    )
+    ]
     alt = "Nominal frontier gain over where the skater stands, the stated stance marked"
-    return Finding("For which stance?", tuple(sentences), "stance_map", alt)
+    return Finding("For which stance?", tuple(sentences), "stance_map", alt, tuple(table))
 
 
 def best_stance(stances: StanceMap, i: int, pair: tuple[str, str], opinions: Opinions) -> str:
@@ -126,22 +139,27 @@ def best_stance(stances: StanceMap, i: int, pair: tuple[str, str], opinions: Opi
 def pitch(draws: Draws) -> Finding:
     """Pitch bias of every candidate."""
     tips = 1e3 * draws.values[:, :, STATIC.index("heel_over_toe")]
-    sentences = [f"{name}: {_tip(tips[:, i])}" for i, name in enumerate(draws.candidates)]
+    table = [("blade", "heel over toe"), *((n, _tip(tips[:, i])) for i, n in enumerate(draws.candidates))]
+    out = [n for n, words in table[1:] if words.startswith(("toe-down", "heel-down"))]
+    sentences = [f"A tip that stands out of its interval: {', '.join(out) or 'none'}."]
     sentences.append(f"Too small to feel: less than {1e3 * FELT_M:g} mm either way (an assumption of ours).")
     alt = "Heel over toe of each blade with 90 % intervals"
-    return Finding("How does each recipe tip the foot against the reference?", tuple(sentences), "pitch", alt)
+    return Finding(
+        "How does each recipe tip the foot against the reference?", tuple(sentences), "pitch", alt, tuple(table)
+    )
 
 
 def surroundings(found: dict[str, np.ndarray | str], opinions: Opinions) -> Finding:
     """What hollow, ice and steel change, for the reference blade."""
-    sentences = [f"{where}: {x if isinstance(x, str) else _changes(x, opinions)}" for where, x in found.items()]
-    sentences.append(
+    table = [("changed", "what that changes on the reference blade")]
+    table += [(where, x if isinstance(x, str) else _changes(x, opinions)) for where, x in found.items()]
+    sentences = [
         f"Nominal values; changes of less than {share_text(opinions.felt_from)} are left out. The figure: what becomes "
         "of the recipes' nominal gain over single radii for other skaters, ice and hollows."
-    )
+    ]
     alt = "Nominal frontier gain over mass, ice temperature and hollow"
     question = "What do hollow, ice and steel change?"
-    return Finding(question, tuple(sentences), "surroundings", alt)
+    return Finding(question, tuple(sentences), "surroundings", alt, tuple(table))
 
 
 def _changes(ratios: np.ndarray, opinions: Opinions) -> str:
@@ -155,9 +173,10 @@ def survives(plan: Plan, physics: ModelForm) -> Finding:
     """Whether the order of the candidates survives other physics, other ice, another skater."""
     standard, others = physics.variants[0], physics.variants[1:]
     sure = share_text(plan.request.opinions.beaten_from)
-    sentences = [f"{variant.name}: {_holds(physics, variant)}." for variant in others]
+    table = [("physics", "tied for the first place", "surely turned round", "nominal order, Kendall's tau")]
+    table += [(variant.name, *_holds(physics, variant)) for variant in others]
     head = "no place can be given" if not standard.groups else f"tied for first: {first_text(physics, standard)}"
-    sentences.insert(0, f"As stated, {head}.")
+    sentences = [f"As stated, {head}."]
     sentences.append(
         f"Tied: the first of them beats the others in fewer than {sure} of {plan.physics.sampling.draws} draws. "
         f"Refuted by: a pair of blades of which one beats the other in {sure} of the draws as stated and is beaten as "
@@ -167,15 +186,15 @@ def survives(plan: Plan, physics: ModelForm) -> Finding:
         f"Does the order by the weighting {plan.request.scheme.name!r} hold under other physics, ice and skaters?"
     )
     alt = "Places of each blade in tie groups under each physics"
-    return Finding(question, tuple(sentences), "does_it_hold", alt)
+    return Finding(question, tuple(sentences), "does_it_hold", alt, tuple(table))
 
 
-def _holds(physics: ModelForm, variant: Variant) -> str:
+def _holds(physics: ModelForm, variant: Variant) -> tuple[str, str, str]:
+    """Who is tied for the first place under a variant, which pairs are surely turned round, and the nominal tau."""
     if not variant.groups:
-        return "no order, a part of the score could not be computed"
+        return "no order, a part of the score could not be computed", "", ""
     turned = [f"{physics.candidates[j]} beats {physics.candidates[i]}" for i, j in variant.turned]
-    found = f", surely turned round: {', '.join(turned)}" if turned else ", no pair is surely turned round"
-    return f"tied for first {first_text(physics, variant)}{found} (nominal order: Kendall's tau {variant.tau:.2f})"
+    return first_text(physics, variant), ", ".join(turned) or "no pair", f"{variant.tau:.2f}"
 
 
 def trade_rules(rules: Sequence[Check]) -> Finding:

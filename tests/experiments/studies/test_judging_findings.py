@@ -95,12 +95,14 @@ def test_single_radii_do_not_leave_their_own_line_and_places_are_named():
     gain = np.full((20, 2, 1), 1.02)
     made = replace(stances(np.ones((2, 3))), families=("single_radius", "mid_flat"), candidates=("a", "b"),
                    gain=np.ones((2, 1, 2, 3)))  # fmt: skip
-    found = sentences.who_leaves(planned(), draws_of({}, ["a", "b"], gain=gain, pairs=(PAIR,)), made).sentences
-    assert [s for s in found if s.startswith("a,")] == []
-    assert found[0].startswith("b, turn drag against critical ankle stiffness: beyond every single radius (+2.0 %")
+    whole = sentences.who_leaves(planned(), draws_of({}, ["a", "b"], gain=gain, pairs=(PAIR,)), made)
+    found, table = whole.sentences, whole.table
+    assert table[0] == ("recipe", "turn drag against critical ankle stiffness") and len(table) == 2
+    assert table[1] == ("b", "beyond every single radius (+2.0 % to +2.0 %), median G 1.020")
+    assert found[0] == "turn drag against critical ankle stiffness: 1 beyond every single radius."
     assert found[1] == "turn drag against critical ankle stiffness is measured at two places of the blade."
-    near = sentences.which_stance(planned(), made).sentences
-    assert near[0].startswith("b, turn drag against") and len(near) == 2 and "Nominal G" in near[1]
+    near = sentences.which_stance(planned(), made)
+    assert [row[0] for row in near.table] == ["recipe", "b"] and "Nominal G" in near.sentences[0]
 
 
 # ---------------------------------------------------------------- one against another

@@ -257,7 +257,8 @@ def test_findings_say_so_when_a_measure_could_not_be_had():
     nothing = StanceMap(names, ("mid_flat",) * 4, (pair,), line, line, np.full((4, 1, 2, 2), np.nan), {}, (pair,), {})
     plan = SimpleNamespace(request=check(composed([BLADES])[0]))
     for finding in (pitch(broken), who_leaves(plan, broken, nothing), which_stance(plan, nothing)):
-        said = finding.sentences[:4]
+        said = [cell for row in finding.table[1:] for cell in row[1:]]
+        assert len(said) == 4 and "nan" not in "".join(finding.sentences)
         assert all(("cannot" in s or "could not" in s or "no stance" in s) and "nan" not in s for s in said), finding
     lost = ends(Paired(("back",), values[None]))
     assert "could not be computed" in lost.sentences[1] and "nan" not in "".join(lost.sentences)
