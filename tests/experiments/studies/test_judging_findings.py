@@ -159,15 +159,15 @@ def test_nothing_is_stated_where_a_stance_gave_no_value():
 
 
 def test_ratios_of_a_pair_go_the_way_they_are_named():
-    values = np.full((1, 3, 4, len(STATIC)), 1.0)
-    values[0, :, NEEDED.index("rear-flat eased"), STATIC.index("turn_drag")] = (1.1, NAN, -1.0)
+    values = np.full((1, 4, 4, len(STATIC)), 1.0)
+    values[0, :, NEEDED.index("rear-flat eased"), STATIC.index("turn_drag")] = (1.1, NAN, math.inf, 0.0)
     found = Paired(("here",), values)
     log = math.log(1.1)
     assert found.log_ratio(0, "turn_drag", "rear-flat eased", "rear-flat") == pytest.approx(
-        [log, NAN, NAN], nan_ok=True
+        [log, NAN, NAN, NAN], nan_ok=True
     )
     assert found.log_ratio(0, "turn_drag", "rear-flat", "rear-flat eased") == pytest.approx(
-        [-log, NAN, NAN], nan_ok=True
+        [-log, NAN, NAN, NAN], nan_ok=True
     )
 
 
@@ -181,6 +181,7 @@ def test_ends_and_easing_hold_their_own_recipes_against_each_other():
     rows = {row[0]: row[1:] for row in ends(made).table}
     assert rows["measure"] == ("back", "forward") and rows["turn drag"][0] == "+10.0 % (+10.0 % to +10.0 %)"
     assert len(rows) == 1 + len(COMPARED)
+    assert not any("could not be computed" in s for s in ends(made).sentences)
     values[0, 7] = NAN
     assert "In 1 of 80 draws some measure is missing." in ends(Paired(("back", "forward"), values)).sentences
 
@@ -245,6 +246,7 @@ def test_the_reference_elsewhere_against_itself_at_home():
         assert np.delete(found[words], skip) == pytest.approx(wanted, rel=1e-9, nan_ok=True), words
     thawed = study.surroundings(request([TEN], setting(ice=replace(ICE, temperature_c=-2.0))))
     assert isinstance(thawed["ice 3 K warmer"], str) and "water" in thawed["ice 3 K warmer"]
+    assert list(thawed) == list(found), "what comes after a refusal is asked as well"
 
 
 # ---------------------------------------------------------------- certainty, and colours
@@ -262,3 +264,13 @@ def test_certainty_says_what_is_said_of_a_gain_and_where_it_is_measured():
 def test_a_family_has_one_colour_and_its_blades_differ():
     one, other, two = family_looks([("a", "mid_flat"), ("b", "rear_flat"), ("c", "mid_flat")])
     assert one.colour == two.colour != other.colour and one.dash != two.dash and one.marker != two.marker
+
+
+def test_tips_are_in_millimetres_and_named():
+    found = sentences.pitch(draws_of({"heel_over_toe": np.tile([1.2e-3, 0.4e-3, 0.0], (20, 1))}, ["a", "b", "c"]))
+    assert [row[1][:18] for row in found.table[1:]] == [
+        "toe-down, +1.20 mm",
+        "toe-down, +0.40 mm",
+        "no tip that stands",
+    ]
+    assert found.sentences[0] == "A tip that stands out of its interval: a, b."

@@ -62,13 +62,14 @@ def test_at_the_stated_stance_nothing_has_moved():
 
 
 def test_the_stated_lines_are_among_those_of_the_map():
-    """-20, 0, 20 mm have no -15 and no 30; a nanometre off is the stated line, 0.1 mm off is not."""
+    """-20, 0, 20 mm have no -15 and no 30; a nanometre off is the stated line, 1.1 um off is not."""
     wide = {"from": "-20 mm", "to": "20 mm", "count": 3}
     plan = stance_map.checked_plan(request([TEN]), Fields({"glide_lines": wide, "turn_lines": dict(wide)}, ""))
     assert plan.glide_m.tolist() == pytest.approx([-0.02, -0.015, 0, 0.02])
     assert plan.turn_m.tolist() == pytest.approx([-0.02, 0, 0.02, 0.03])
     assert len(stance_map.with_stated(np.array([0.0, 1e-9]), 0.0)) == 1
-    assert len(stance_map.with_stated(np.array([0.0, 1e-4]), 0.0)) == 2
+    assert len(stance_map.with_stated(np.array([0.0, 1.1e-6]), 0.0)) == 2
+    assert stance_map.with_stated(np.array([0.0, 0.03]), 0.03).tolist() == [0.0, 0.03]
     made = replace(EMPTY_MAP, glide_m=plan.glide_m, turn_m=plan.turn_m)
     assert stance_map.stated_place(plan, made) == (1, 3)
 
@@ -276,6 +277,7 @@ def test_the_axis_of_indices_ends_past_the_farthest_confidence(total, confidence
     index = sensitivity.Index("sobol", "y", "x", 0.1, 0.1, total, confidence)
     screened = sensitivity.Index("morris", "y", "x", 9.0, 9.0, 9.0, None)
     assert farthest(sensitivity.Sensitivity("a", (screened, index))) == pytest.approx(end)
+    assert sensitivity.Sensitivity("a", (screened,)).outputs == ()
 
 
 # ---------------------------------------------------------------- their tables

@@ -79,6 +79,7 @@ def test_words_of_a_number_of_zones():
         "(+0.0 % to +0.0 %)."
     )
     assert "judged on 20 draws that no search saw" in found.sentences[1]
+    assert found.table[0] == ("pair", "up to 1", "up to 2", "up to 3")
     assert found.table[1] == (
         "turn drag against critical ankle stiffness", "10 ft: on the line (+0.0 % to +0.0 %)",
         "8/12 ft: beyond every single radius (+2.0 % to +2.0 %)",
@@ -119,19 +120,19 @@ def test_a_search_for_one_zone_finds_the_known_best(monkeypatch):
 
 @pytest.mark.parametrize("what", ["refused", "no gain", "ungrindable"])
 def test_a_blade_that_cannot_be_weighed_or_ground_is_worth_nothing(monkeypatch, what):
-    """Only radii above 13 ft can be: the best lies there, though it is worth a third of what is needed for a gain."""
+    """Only radii above 13 ft can be: the best lies there, though it is worth a tenth of what is needed for a gain."""
 
     def costs(one, _, pair):
         if one.recipe.radii_m[0] > 13 * FT:
-            return np.array([9.0, 9.0])
+            return np.array([30.0, 30.0])
         if what == "refused":
             raise BladeError("no")
-        return np.array([NAN, 9.0]) if what == "no gain" else np.array([1.0, 1.0])
+        return np.array([NAN, 30.0]) if what == "no gain" else np.array([1.0, 1.0])
 
     limits = replace(SHOP, least_radius_m=13 * FT) if what == "ungrindable" else SHOP
     monkeypatch.setattr(zones, "statics", costs)
     gain, best = zones.search_zones((setting(), held(), limits), (PAIR, 1, 5))
-    assert gain == pytest.approx(1 / 3) and best[0] > 13
+    assert gain == pytest.approx(0.1) and best[0] > 13
 
 
 @pytest.mark.parametrize(("count", "numbers"), [(1, 1), (2, 4)])
@@ -161,6 +162,7 @@ def test_more_zones_never_give_less_and_are_judged_on_draws_of_their_own(monkeyp
     asked = []
 
     def answers(function, tries, shared, progress):
+        assert {seed for _, _, seed in tries} == {7, 8}
         assert function is zones.search_zones and shared[0].scenarios == {} and shared[2] is SHOP
         return [
             (best[count][seed - 7], np.full(1 if count == 1 else 2 * count, 9.0 + count)) for _, count, seed in tries
@@ -200,7 +202,7 @@ def test_the_line_of_the_search_is_the_models_own():
 
 def item(wish="turn_drag", answer_="yes", **more):
     made = {"blade": 1, "sure": 1.0, "gain": (0.1, 0.2, 0.3), "single": 0, "single_gain": (0.0, 0.1, 0.2),
-            "others": (("push_hold_angle", (-0.2, -0.1, 0.0)), ("pivot_heel_toe_in", (0.0, 0.1, 0.2))),
+            "others": (("push_hold_angle", (-0.2, -0.1, 0.0)), ("pivot_heel_toe_in", (-0.3, -0.05, -0.02))),
             "zones_add": (0.05, 0.1, 0.15), "zones_sure": 0.9, "serves": (wish,), "steel_m": 0.5e-3}  # fmt: skip
     return Item(wish, answer_, **(made | more))
 
@@ -223,6 +225,8 @@ def test_a_menu_in_words():
         "+7.2 % (+3.5 % to +11.0 %)", "0.50 mm",
     )  # fmt: skip
     assert found.table[3][7].endswith(", not sure") and found.table[4][7] == ""
+    first = zone_words.menu([replace(one, items=(item(blade=0),))], planned(menu=SimpleNamespace(draws=64))).table[1]
+    assert first[3] == "10 ft"
     none = replace(one, items=(item(blade=-1, answer_="no", single=-1),))
     assert zone_words.menu([none], planned(menu=SimpleNamespace(draws=64))).table[1][3] == "no blade keeps the price"
     plain = replace(one, items=(item(zones_sure=0.5),))
@@ -264,6 +268,17 @@ def test_blades_that_cannot_be_ground_are_left_out_of_a_menu():
     assert found.items[1].blade == 0, "8 ft asks for more ankle: the present curve is the steadiest"
 
 
+def test_a_menu_is_chosen_from_all_draws_each_once(monkeypatch):
+    """18 draws go out by four; each comes back once, in its place."""
+    seen = []
+    monkeypatch.setattr(menus, "menu", lambda library, wishes, opinions: seen.append(library.gains) or [])
+    monkeypatch.setattr(menus, "drawn_gains", lambda shared, points: points[:, None, :1])
+    plan = menus.MenuPlan((request([blade(8)], opinions=OPINIONS),), ("turn_drag",), 18)
+    sampling = Sampling((Input("mass_factor", stats.norm(1, 0.01), "t"),), 99, 3)
+    menus.menus(plan, SHOP, sampling, HERE, silent)
+    assert seen[0].shape == (18, 1, 1) and len(np.unique(seen[0])) == 18
+
+
 def test_a_menu_is_of_static_wishes_with_a_better_side(monkeypatch):
     monkeypatch.setattr(menus, "read_skater", lambda fields: fields.where)
     monkeypatch.setattr(menus, "assemble", lambda stated: stated)
@@ -289,6 +304,7 @@ def test_a_single_radius_is_zero_sum_only_where_every_pair_is():
     assert not answer.bought_everywhere(np.array([[3, 1], [2, NAN], [1, 3]])) and not answer.bought_everywhere(
         0 * traded
     )
+    assert not answer.bought_everywhere(np.array([[3, 1], [2, 2], [0.0, 3]])), "a cost of nothing"
     assert answer.on_single_radii({PAIR: traded}).startswith("A single radius is a trade:")
     both = answer.on_single_radii({PAIR: traded, ONE_PLACE: not_traded})
     assert "only turn drag against critical ankle stiffness is bought" in both
@@ -350,6 +366,7 @@ def test_the_limits_count_physics_under_which_others_are_first():
     assert "ties 2 of 3 blades" in found and "under 2 of 3 other physics" in found
     assert "of 3 rules of the trade about the curve 2 hold" in found
     assert "the same are tied for it under all" in answer.on_limits(planned(), forms(((0,),), ((0,),)), rules)
+    assert "under 1 of 1 other" in answer.on_limits(planned(), forms(((0, 1),), ((0,), (1,))), rules)
     assert "is not known" in answer.on_limits(planned(), forms((), ()), rules)
 
 
