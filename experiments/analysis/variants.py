@@ -156,6 +156,8 @@ def gains(
     radii: (n,) m, of the line; each blade is held against them continued to cover its own radii (`frontier.continued`).
     Blades of one runner share a line; what is said of one does not depend on which others there are.
     """
+    if not pairs:  # nothing to hold blades against: building the line would take ten times as long as the blades
+        return np.full((len(blades), 0), np.nan)
     groups: dict[Candidate, list[int]] = {}
     for i, blade in enumerate(blades):
         groups.setdefault(runner_like(blade, setting.reference), []).append(i)
