@@ -20,7 +20,7 @@ def menu_rows(items: Sequence[Item], wishes: Mapping[str, str], names: Sequence[
 def _row(item: Item, wishes: Mapping[str, str], names: Sequence[str], opinions: Opinions) -> dict:
     row = {"wish": wishes[item.wish], "answer": item.answer}
     if item.blade < 0:
-        none = f"none keeps every loss within {100 * opinions.cap:.0f} %"
+        none = f"nothing on your list keeps every other loss within {100 * opinions.cap:.0f} %"
         return row | {"blade": none, "buys": "", "costs": "", "steel_mm": "", "single": "", "zones": ""}
     return row | {
         "blade": names[item.blade], "buys": change(item.gain, _higher(item.wish)), "costs": costs(item, wishes),
@@ -46,7 +46,7 @@ def costs(item: Item, wishes: Mapping[str, str]) -> str:
 
 def _single(item: Item, names: Sequence[str]) -> str:
     if item.single < 0:
-        return "none keeps the limits"
+        return "none keeps those limits"
     if item.single == item.blade:
         return "it is one"
     return f"{names[item.single]}: {change(item.single_gain, _higher(item.wish))}"

@@ -110,7 +110,7 @@ def headline(decision: Decision, names: Sequence[str], how: str, refreshed: int 
     if found.kind == "regrind":
         return "Grind the same curve fresh" if found.best == refreshed else f"Regrind to {names[found.best]}"
     if found.kind == "probably":
-        return f"{names[found.best]} is probably better, {tenths(found.better)}: for who wants to try"
+        return f"{capital(names[found.best])} is probably better, {tenths(found.better)}: for who wants to try"
     if found.kind == "leave":
         return f"Leave it: {HEADLINES[found.reason]}"
     if how:
@@ -123,10 +123,10 @@ def plain(decision: Decision, names: Sequence[str], ends: str, both: bool) -> li
     found, out = decision.verdict, []
     if found.best >= 0 and (decision.advised or found.kind == "cannot_tell"):
         paid = share_text(found.pays)
-        out.append(f"{names[found.best]} comes out better for the stated use in {share_text(found.better)} of all that "
+        out.append(f"{capital(names[found.best])} comes out better for the stated use in {share_text(found.better)} of all that "
                    f"a shop cannot know, and earns its steel and the visit in {paid}.")  # fmt: skip
     if found.removed >= 0:
-        out.append(f"{names[found.removed]} would suit the rest of the use best, but makes a complaint worse: not "
+        out.append(f"{capital(names[found.removed])} would suit the rest of the use best, but makes a complaint worse: not "
                    "advised.")  # fmt: skip
     if decision.advised and len(decision.order) > 1:
         out.append(_runner_up(decision, names))
@@ -144,6 +144,11 @@ def _runner_up(decision: Decision, names: Sequence[str]) -> str:
         worth = "is not as good" if apart[1] > 0 else "is better, but not by what its steel costs"
         return f"The runner-up, {names[second]}, {worth}."
     return f"Against the runner-up, {names[second]}, it is too close to call."
+
+
+def capital(text: str) -> str:
+    """With a capital at its start."""
+    return text[:1].upper() + text[1:]
 
 
 def tenths(share: float) -> str:
@@ -188,7 +193,7 @@ def measurement(decision: Decision, how: str) -> str:
 def complaint(words: str, best: str, answer: Answer, now: str, names: Sequence[str], higher: bool) -> str:
     """The answer to one complaint. words, best: of configs/wishes; now: the present blade in words; higher: whether
     its main measures are all better when higher (sizes are then of what is held, else of what it costs)."""
-    head = words[:1].upper() + words[1:]
+    head = capital(words)
 
     def makes(place: int, gain: Sequence[float]) -> str:
         return f"{names[place]} would make it {change(gain, higher)}"
@@ -196,7 +201,8 @@ def complaint(words: str, best: str, answer: Answer, now: str, names: Sequence[s
     if answer.best < 0:
         return f"{head}: nothing on your list can be ground here."
     if answer.kind == "advised":
-        text = f"the advised blade makes it {change(answer.advised, higher)}"
+        sure = "" if answer.advised[0] > 0 else "too close to call; "
+        text = f"{sure}the advised blade makes it {change(answer.advised, higher)}"
         if answer.advised[1] < answer.gain[1] - 0.015:  # about 1 %
             text += f"; the most on your list is {names[answer.best]}, {change(answer.gain, higher)}"
         return f"{head}: {text}."
