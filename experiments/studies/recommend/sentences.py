@@ -122,12 +122,14 @@ def plain(decision: Decision, names: Sequence[str], ends: str, both: bool) -> li
     """Sentences under the headline. ends: what is to be said where the list ends; both: of a pair with one curve."""
     found, out = decision.verdict, []
     if found.best >= 0 and (decision.advised or found.kind == "cannot_tell"):
-        paid = share_text(found.pays)
-        out.append(f"{capital(names[found.best])} comes out better for the stated use in {share_text(found.better)} of all that "
-                   f"a shop cannot know, and earns its steel and the visit in {paid}.")  # fmt: skip
+        better, paid = share_text(found.better), share_text(found.pays)
+        out.append(
+            f"{capital(names[found.best])} comes out better for the stated use in {better} of all that a shop cannot "
+            f"know, and earns its steel and the visit in {paid}."
+        )
     if found.removed >= 0:
-        out.append(f"{capital(names[found.removed])} would suit the rest of the use best, but makes a complaint worse: not "
-                   "advised.")  # fmt: skip
+        passed = capital(names[found.removed])
+        out.append(f"{passed} would suit the rest of the use best, but makes a complaint worse: not advised.")
     if decision.advised and len(decision.order) > 1:
         out.append(_runner_up(decision, names))
     if ends and decision.advised:
