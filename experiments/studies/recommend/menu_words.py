@@ -9,7 +9,7 @@ from experiments.studies.recommend.sentences import FEEL, change
 from sim.measures import REGISTRY
 
 COSTS = 2  # losses that a row names, the largest
-NOTHING = "nothing clear"
+NO_COSTS = "nothing clear"
 
 
 def menu_rows(items: Sequence[Item], wishes: Mapping[str, str], names: Sequence[str], opinions: Opinions) -> list[dict]:
@@ -41,7 +41,7 @@ def costs(item: Item, wishes: Mapping[str, str]) -> str:
             lost.append((gain[1], f"{FEEL[name][2] if name in FEEL else wishes[name]} {change(gain, _higher(name))}"))
     lost.sort()
     more = f"; {len(lost) - COSTS} more" if len(lost) > COSTS else ""
-    return "; ".join(text.replace(" worse", "") for _, text in lost[:COSTS]) + more if lost else NOTHING
+    return "; ".join(text.replace(" worse", "") for _, text in lost[:COSTS]) + more if lost else NO_COSTS
 
 
 def _single(item: Item, names: Sequence[str]) -> str:
