@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from experiments.analysis.judging.intervals import felt, side
 from experiments.analysis.judging.menu import Item
 from experiments.request.opinions import Opinions
-from experiments.studies.recommend.sentences import FEEL, change
+from experiments.studies.recommend.sentences import FEEL, brief, change
 from sim.measures import REGISTRY
 
 COSTS = 2  # losses that a row names, the largest
@@ -23,7 +23,7 @@ def _row(item: Item, wishes: Mapping[str, str], names: Sequence[str], opinions: 
         none = f"nothing on your list keeps every other loss within {100 * opinions.cap:.0f} %"
         return row | {"blade": none, "buys": "", "costs": "", "steel_mm": "", "single": "", "zones": ""}
     return row | {
-        "blade": names[item.blade], "buys": change(item.gain, _higher(item.wish)), "costs": costs(item, wishes),
+        "blade": names[item.blade], "buys": brief(item.gain, _higher(item.wish)), "costs": costs(item, wishes),
         "steel_mm": f"{1e3 * item.steel_m:.2f}", "single": _single(item, names), "zones": zones(item, opinions),
     }  # fmt: skip
 
@@ -49,7 +49,7 @@ def _single(item: Item, names: Sequence[str]) -> str:
         return "none keeps those limits"
     if item.single == item.blade:
         return "it is one"
-    return f"{names[item.single]}: {change(item.single_gain, _higher(item.wish))}"
+    return f"{names[item.single]}: {brief(item.single_gain, _higher(item.wish))}"
 
 
 def zones(item: Item, opinions: Opinions) -> str:
@@ -60,4 +60,4 @@ def zones(item: Item, opinions: Opinions) -> str:
         return "no single radius to compare"
     if item.zones_sure < opinions.wish_yes_from:
         return "nothing sure"
-    return change(item.zones_add, _higher(item.wish)) + (", in this alone" if item.one_number_only else "")
+    return brief(item.zones_add, _higher(item.wish)) + (", in this alone" if item.one_number_only else "")
