@@ -173,14 +173,16 @@ def _answer(gains: np.ndarray, complaint: np.ndarray, found: Verdict, net: np.nd
 def _menu(
     gains: np.ndarray, wanted: Wanted, able: np.ndarray, steel_m: np.ndarray, single: np.ndarray, opinions: Opinions
 ) -> tuple[Item, ...]:
-    """The menu over the measures that may be wished for; main measures of a complaint may lose less than the rest."""
+    """The menu of what may be wished for. No other of the wishes, of what the stated use asks for and of what the
+    complaints are about may get worse by more than the cap; main measures of a complaint by less."""
     if not wanted.menu:
         return ()
-    places = [wanted.measures.index(name) for name in wanted.menu]
-    main = [main_weights(c, opinions) > 0 for c in wanted.complaints]
-    vetoes = [name for name, k in zip(wanted.menu, places) if any(m[k] for m in main)]
-    library = Library(gains[:, :, places], wanted.menu, able, single, steel_m)
-    return tuple(menu(library, wanted.menu, opinions, vetoes=vetoes))
+    main = np.any([np.zeros(len(wanted.measures), bool), *(main_weights(c, opinions) > 0 for c in wanted.complaints)],
+                  axis=0)  # fmt: skip
+    asked = [name in wanted.menu for name in wanted.measures] | main | (np.asarray(wanted.weights) > 0)
+    names = tuple(name for name, of in zip(wanted.measures, asked) if of)
+    vetoes = [name for name, of in zip(wanted.measures, main) if of]
+    return tuple(menu(Library(gains[:, :, asked], names, able, single, steel_m), wanted.menu, opinions, vetoes=vetoes))
 
 
 def _worths(

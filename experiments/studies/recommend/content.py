@@ -15,8 +15,8 @@ from experiments.request.grids import zone_words
 from experiments.request.opinions import Opinions
 from experiments.run.folder import RunFolder
 from experiments.studies.recommend import detail, sentences
-from experiments.studies.recommend.menu_words import menu_rows
-from experiments.studies.recommend.rehearsal import rehearsed
+from experiments.studies.recommend.menu_words import menu_limits, menu_rows
+from experiments.studies.recommend.rehearsal import rehearsal_words, rehearsed
 from experiments.studies.recommend.study import (
     MEASURED_AT,
     REFRESHED_AT,
@@ -54,8 +54,8 @@ def sheet_content(plan: Plan, result: Recommendation, folder: RunFolder) -> dict
         "others": [_other(plan, result, i) for i in (MEASURED_AT, *plan.new) if i not in result.shown],
         "cautions": list(CAUTIONS),
         "unknown": _unknown(plan.order, result.draws),
-        "physics": [*detail.PHYSICS, detail.draw_words(result.draws), *_measurable(plan, result.decision),
-                    *_about_skater_and_ice(plan)],
+        "physics": [*detail.PHYSICS, detail.draw_words(result.draws), rehearsal_words(rehearsed()),
+                    *_measurable(plan, result.decision), *_about_skater_and_ice(plan)],
         "table": detail.table(plan, result),
         "sources": cite(plan, result),
     }  # fmt: skip
@@ -94,6 +94,7 @@ def screen_content(plan: Plan, result: Recommendation) -> dict:
         "adapt": sentences.adapting(decision.advised, found),
         "choices": [_choice(plan, result, x) for x in result.shown],
         "menu": menu_rows(decision.menu, plan.order.needs.menu, names, opinions),
+        "menu_limits": menu_limits(opinions, bool(plan.order.needs.complaints)),
     }  # fmt: skip
 
 
@@ -289,7 +290,7 @@ def recipe_words(recipe: Recipe) -> str:
 
 def _choice(plan: Plan, result: Recommendation, i: int) -> dict:
     request, decision = plan.request, result.decision
-    first = "recommended" if decision.advised else "nearest"
+    first = {"regrind": "recommended", "probably": "to try"}.get(decision.verdict.kind, "nearest")
     place = i - REFRESHED_AT
     role = first if i == result.best else "passed over" if place == decision.verdict.removed else "runner-up"
     names = deciding(result.draws, request.scheme, result.shown[0])

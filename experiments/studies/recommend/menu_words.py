@@ -12,6 +12,12 @@ COSTS = 2  # losses that a row names, the largest
 NO_COSTS = "nothing clear"
 
 
+def menu_limits(opinions: Opinions, complaints: bool) -> str:
+    """What every other measure may lose on the menu. complaints: whether the skater has any."""
+    least = f"; of what the skater complains of {100 * opinions.veto_cap:.0f} %" if complaints else ""
+    return f"nothing else may get worse by more than {100 * opinions.cap:.0f} %{least}"
+
+
 def menu_rows(items: Sequence[Item], wishes: Mapping[str, str], names: Sequence[str], opinions: Opinions) -> list[dict]:
     """One row a wish. wishes: {measure: in words}; names: of the blades of the decision."""
     return [_row(item, wishes, names, opinions) for item in items]
@@ -20,10 +26,10 @@ def menu_rows(items: Sequence[Item], wishes: Mapping[str, str], names: Sequence[
 def _row(item: Item, wishes: Mapping[str, str], names: Sequence[str], opinions: Opinions) -> dict:
     row = {"wish": wishes[item.wish], "answer": item.answer}
     if item.blade < 0:
-        none = f"nothing on your list keeps every other loss within {100 * opinions.cap:.0f} %"
+        none = "nothing on your list keeps within these limits"
         return row | {"blade": none, "buys": "", "costs": "", "steel_mm": "", "single": "", "zones": ""}
     return row | {
-        "blade": names[item.blade], "buys": brief(item.gain, _higher(item.wish)), "costs": costs(item, wishes),
+        "blade": names[item.blade], "buys": brief(item.gain, _higher(item.wish)), "costs": costs(item),
         "steel_mm": f"{1e3 * item.steel_m:.2f}", "single": _single(item, names), "zones": zones(item, opinions),
     }  # fmt: skip
 
@@ -32,13 +38,15 @@ def _higher(name: str) -> bool:
     return REGISTRY[name].better == "higher"
 
 
-def costs(item: Item, wishes: Mapping[str, str]) -> str:
+def costs(item: Item) -> str:
     """The largest losses that are clear and of 1 % or more, with intervals; what else is lost is counted."""
     lost = []
     for name, gain in item.others:
         ratio = [2**x for x in gain] if _higher(name) else [2**-x for x in reversed(gain)]
         if felt(ratio) and side(ratio, REGISTRY[name].better) == "worse":
-            lost.append((gain[1], f"{FEEL[name][2] if name in FEEL else wishes[name]} {change(gain, _higher(name))}"))
+            lost.append(
+                (gain[1], f"{FEEL[name][2] if name in FEEL else REGISTRY[name].label} {change(gain, _higher(name))}")
+            )
     lost.sort()
     more = f"; {len(lost) - COSTS} more" if len(lost) > COSTS else ""
     return "; ".join(text.replace(" worse", "") for _, text in lost[:COSTS]) + more if lost else NO_COSTS

@@ -20,7 +20,7 @@ from experiments.studies.recommend.content import sheet_content
 from experiments.studies.recommend.detail import sheet_figures
 from experiments.studies.recommend.study import Plan, Recommendation
 
-ADVISED_ROLES = ("recommended", "runner-up")
+ADVISED_ROLES = ("recommended", "to try", "runner-up")
 WISHES = 7  # lines of the menu on page 1
 POINTS_MM = 72 / 25.4
 WRAP = 1.08  # what the ends of lines lose

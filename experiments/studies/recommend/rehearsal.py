@@ -49,3 +49,20 @@ def in_100(part: int, whole: int) -> str:
     """How many in a hundred: 3; "fewer than 1" where there are some; "none" where there is none."""
     share = 100 * part / whole if whole else 0.0
     return f"{share:.0f}" if share >= 0.5 else "fewer than 1" if part else "none"
+
+
+def rehearsal_words(c: Rehearsal) -> str:
+    """What was counted, for page 2."""
+    kinds = ", ".join(
+        f"{words} in {in_100(part, c.cases)}"
+        for words, part in (("regrind", c.regrind), ("probably", c.probably), ("leave it", c.leave),
+                            ("cannot tell", c.cannot_tell))
+    )  # fmt: skip
+    return (
+        f"The rule was rehearsed on {c.date} with {c.cases:,} made-up cases (bodies, blades, wishes, complaints), each "
+        "judged by a truth drawn wider than a shop allows for. Of 100 cases it said "
+        f"{kinds}. A regrind really was worse in {in_100(c.regrind_wrong, c.regrind)} of 100 and worse by more than 1 % "
+        f"in {in_100(c.regrind_wrong_by_1_percent, c.regrind)}; advice to who complained really made what the complaint "
+        f"is about worse by more than 2 % in {in_100(c.harmed_complaint, c.advised_to_complaint)} of 100. To repeat it: "
+        f"{COMMAND}."
+    )

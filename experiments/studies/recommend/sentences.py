@@ -34,6 +34,8 @@ FEEL = {
     "push_hold_angle": ("Lets go earlier in the push", "Holds better in the push", "hold in the push"),
     "critical_ankle_stiffness": ("Steadier fore and aft", "Less steady fore and aft", "steadiness"),
     "start_loss_share": ("Loses less in the first steps", "Loses more in the first steps", "loss in the first steps"),
+    "pivot_forefoot_toe_out": ("Turns the toes out easier", "Turns the toes out with more effort",
+                               "turning the toes out"),
     "start_hold_angle": ("Lets go earlier in the first steps", "Holds better in the first steps",
                          "hold in the first steps"),
     "stop_across_moment": ("Swings across easier to stop", "Swings across with more effort to stop",
@@ -132,7 +134,7 @@ def plain(decision: Decision, names: Sequence[str], ends: str, both: bool) -> li
         out.append(f"{passed} would suit the rest of the use best, but makes a complaint worse: not advised.")
     if decision.advised and len(decision.order) > 1:
         out.append(_runner_up(decision, names))
-    if ends and decision.advised:
+    if ends and found.kind != "leave":
         out.append(ends)
     if both:
         out.append("Both blades get one curve: every number is the mean of the two.")

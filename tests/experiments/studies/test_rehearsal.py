@@ -9,7 +9,7 @@ from scipy import stats
 
 from experiments.analysis.judging.decide import Present, Wanted, decide
 from experiments.request.uncertainty import Input
-from experiments.studies.recommend.rehearsal import COMMAND, Rehearsal, judging_digest, rehearsed
+from experiments.studies.recommend.rehearsal import COMMAND, Rehearsal, judging_digest, rehearsal_words, rehearsed
 from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
 from tests.rehearsal.__main__ import counted
 from tests.rehearsal.skaters import judged, true_weights, widened
@@ -27,6 +27,14 @@ def test_the_counts_of_the_file_are_of_whole_cases():
     for part, whole in (("regrind_wrong", "regrind"), ("probably_wrong", "probably"), ("leave_passed_over", "leave"),
                         ("regrind_wrong_by_1_percent", "regrind_wrong"), ("harmed_complaint", "advised_to_complaint")):  # fmt: skip
         assert 0 <= getattr(found, part) <= getattr(found, whole)
+
+
+def test_the_counts_in_words():
+    """600 of 1,620 is 37 in 100; 45 and 22 of 600 are 8 and 4; 14 of 494 is 3."""
+    counts = (1620, 600, 45, 22, 288, 64, 476, 263, 256, 494, 14)
+    found = rehearsal_words(Rehearsal(*counts, "2026-11-27", "0"))
+    assert "regrind in 37, probably in 18, leave it in 29, cannot tell in 16" in found and COMMAND in found
+    assert "really was worse in 8 of 100 and worse by more than 1 % in 4" in found and "2 % in 3 of 100" in found
 
 
 def test_counting_by_hand():

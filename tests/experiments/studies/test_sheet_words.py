@@ -213,7 +213,7 @@ def test_a_line_of_the_menu_says_what_it_buys_and_costs():
     one = menu_rows([replace(item, single=2)], {"turn_drag": "x"}, NAMES, OPINIONS)[0]
     assert (one["single"], one["zones"]) == ("it is one", "no zones")
     none = menu_rows([Item("turn_drag", "no", -1)], {"turn_drag": "x"}, NAMES, OPINIONS)[0]
-    assert none["blade"] == "nothing on your list keeps every other loss within 5 %" and none["buys"] == ""
+    assert none["blade"] == "nothing on your list keeps within these limits" and none["buys"] == ""
 
 
 def test_plain_names_hold_no_technical_words():

@@ -161,6 +161,17 @@ def test_the_menu_has_a_line_a_wish_under_the_vetoes_of_the_complaints():
     assert made(blades, wants(1, 1, 0)).menu == ()
 
 
+@pytest.mark.parametrize(("weight", "complaints", "loss", "answer"), [
+    (0, (), 1.06, "yes"), (1, (), 1.06, "no"), (1, (), 1.04, "yes"), (0, [(0, 0, 1)], 1.04, "no"),
+    (0, [(0, 0, 1)], 1.0199, "yes"), (0, [(0, 4, 1)], 1.06, "yes"),
+])  # fmt: skip
+def test_the_menu_guards_what_is_asked_for_and_complained_of_though_it_is_no_wish(weight, complaints, loss, answer):
+    """A blade that turns 20 % easier and lets go earlier: of what nobody asks for any loss may be paid."""
+    asked = wants(1, 1, weight, complaints=complaints, menu=(TURN,))
+    (item,) = made(present((1, 1 / 1.2, 1 / loss)), asked).menu
+    assert (item.answer, item.blade) == ((answer, 0) if answer == "yes" else (answer, -1))
+
+
 # ---------------------------------------------------------------- what to measure
 
 
