@@ -29,7 +29,7 @@ ADULT_FROM_KG = 50  # lighter skaters are built as the child of configs/skater
 WIDER_NORMAL, WIDER_UNIFORM = 1.5, 1.3  # times the width that the shop allows for: an assumption of ours
 TRUE_DOUBT = 20.0  # the skater's own weights are Dirichlet(20 w) about what the shop was told; the shop takes 30
 DRAWS = 512
-COLUMNS = ("kind", "score", "passed_over", "passed_over_allowed", "complaints", "harmed", "helped")
+COLUMNS = ("wider", "kind", "score", "passed_over", "passed_over_allowed", "complaints", "harmed", "helped")
 
 
 def widened(one: Input) -> Input:
@@ -84,9 +84,10 @@ def asked(own: dict, rng: np.random.Generator) -> Needs:
 
 
 def rehearse(shared: int, seed: int) -> np.ndarray:
-    """(shared, column) rows of one body on one blade with `shared` wishes and truths, columns as COLUMNS.
+    """(2 shared, column) rows of one body on one blade with `shared` wishes, columns as COLUMNS.
 
-    What a worker does. Draws are the shop's; advice is judged by one truth each, which the shop does not know.
+    What a worker does. Draws are the shop's; advice is judged by two truths each that the shop does not know: one drawn
+    wider than it allows for, and one just as it does, which tells what the wider one alone does to the rates.
     """
     rng = np.random.default_rng([seed, 77])
     request, own = shop(rng)
@@ -97,10 +98,11 @@ def rehearse(shared: int, seed: int) -> np.ndarray:
     depth = np.array([np.nan if x is None else x.most_m for x in steel[1:]])
     able = np.array([not x for x in refused[1:]])
     columns = columns_of(inputs, request.candidates)
-    truths = sample([widened(one) for one in inputs], columns, shared, seed + 1_000_000)
-    evaluated = evaluate_draws(
-        Shared(request.candidates, request.settings[0], tuple(columns), (), np.array([6, 16]) * FOOT_M), truths
-    )[0]
+    there = Shared(request.candidates, request.settings[0], tuple(columns), (), np.array([6, 16]) * FOOT_M)
+    truths = [
+        evaluate_draws(there, sample(of, columns, shared, seed + 1_000_000))[0]
+        for of in ([widened(one) for one in inputs], inputs)
+    ]
     opinions = replace(request.opinions, measurements=())
     rows = []
     for k in range(shared):
@@ -108,16 +110,17 @@ def rehearse(shared: int, seed: int) -> np.ndarray:
         measures = [STATIC.index(name) for name in wanted.measures]
         present = Present(draws.values[:, :, measures], depth, able)
         decision = decide([present], wanted, opinions, seed * 1000 + k)
-        true = log_gains(evaluated[k : k + 1, 1:, measures], evaluated[k : k + 1, 0, measures], list(wanted.better))
-        rows.append(judged(decision, true[0], true_weights(wanted.weights, rng), wanted, price(depth, opinions), able,
-                           opinions))  # fmt: skip
+        for wider, values, doubt in ((1, truths[0], TRUE_DOUBT), (0, truths[1], opinions.weight_doubt)):
+            true = log_gains(values[k : k + 1, 1:, measures], values[k : k + 1, 0, measures], list(wanted.better))[0]
+            weights = true_weights(wanted.weights, doubt, rng)
+            rows.append([wider, *judged(decision, true, weights, wanted, price(depth, opinions), able, opinions)])
     return np.array(rows, float)
 
 
-def true_weights(told: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    """(measure,) weights of the skater, drawn about what the shop was told."""
+def true_weights(told: np.ndarray, doubt: float, rng: np.random.Generator) -> np.ndarray:
+    """(measure,) weights of the skater, of a Dirichlet of doubt x w about what the shop was told."""
     used, out = told > 0, np.zeros(len(told))
-    out[used] = rng.dirichlet(TRUE_DOUBT * told[used] / told.sum())
+    out[used] = rng.dirichlet(doubt * told[used] / told.sum())
     return out
 
 
@@ -125,7 +128,7 @@ def judged(
     decision: Decision, true: np.ndarray, weights: np.ndarray, wanted: Wanted, prices: np.ndarray, able: np.ndarray,
     opinions: Opinions,
 ) -> list[float]:  # fmt: skip
-    """One row, columns as COLUMNS. true: (blade, measure) log2 gains that are really had; weights: really wanted.
+    """One row, columns as COLUMNS after the first. true: (blade, measure) log2 gains really had; weights: wanted.
 
     score: of the blade meant, nan where there is none or it failed; passed_over: whether some blade that could be
     ground really pays, and _allowed: some of those that the complaints allow; harmed: whether a main measure of a

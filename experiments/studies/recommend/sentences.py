@@ -20,7 +20,7 @@ from experiments.report.words import (
 )
 from experiments.request.objectives import Weighting
 from experiments.request.opinions import Opinions
-from experiments.studies.recommend.rehearsal import Rehearsal, in_100
+from experiments.studies.recommend.rehearsal import Counts, in_100
 from sim.measures import REGISTRY, STATIC
 
 # measure: what the skater feels when it falls, when it rises, and its plain name
@@ -170,15 +170,17 @@ def list_ends(radii_m: Sequence[float], every: Sequence[Sequence[float]]) -> str
     return ""
 
 
-def rule(opinions: Opinions, counted: Rehearsal) -> str:
+def rule(opinions: Opinions, c: Counts, complains: bool) -> str:
     """The decision rule and its risk, in one sentence (ISO/IEC 17025:2017, 7.8.6, asks for both; value from memory)."""
-    c = counted
+    passed = f"pays in {in_100(c.leave_without_complaint_passed_over, c.leave_without_complaint)}"
+    if complains:
+        passed = f"pays and harms no complaint in {in_100(c.leave_with_complaint_passed_over, c.leave_with_complaint)}"
     return (
         f"Rule: “regrind” where a curve comes out better in {share_text(opinions.regrind_from)} and “probably” in "
         f"{share_text(opinions.probably_from)} of all that a shop cannot know, if on average it earns its steel and "
         f"harms no complaint; rehearsed on {c.cases:,} made-up cases, “regrind” was wrong in "
         f"{in_100(c.regrind_wrong, c.regrind)} of 100, “probably” in {in_100(c.probably_wrong, c.probably)}, and "
-        f"“leave it” passed over a curve that pays in {in_100(c.leave_passed_over, c.leave)} (inside our model only)."
+        f"“leave it” passed over a curve that {passed} (inside our model only)."
     )
 
 

@@ -13,7 +13,7 @@ from experiments.analysis.judging.verdict import REASONS, Verdict
 from experiments.request.objectives import Weighting
 from experiments.studies.recommend import sentences
 from experiments.studies.recommend.menu_words import menu_rows
-from experiments.studies.recommend.rehearsal import Rehearsal, in_100
+from experiments.studies.recommend.rehearsal import Counts, in_100
 from sim.measures import REGISTRY
 from tests.experiments.analysis.hand import draws_of
 from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
@@ -98,10 +98,13 @@ def test_where_the_list_ends(radii, word):
 
 
 def test_the_rule_states_its_risk_as_it_was_counted():
-    counted = Rehearsal(1620, 600, 45, 22, 288, 64, 476, 263, 256, 494, 14, "2026-11-27", "0")
-    found = sentences.rule(OPINIONS, counted)
+    """29 of 377 is 8 in 100 for who complains, 39 of 99 is 39 for who does not."""
+    counted = Counts(1620, 600, 45, 22, 288, 64, 476, 263, 377, 29, 99, 39, 256, 494, 14, 25)
+    found = sentences.rule(OPINIONS, counted, True)
     assert found.count(".") == 1 and "better in 90 % and “probably” in 70 %" in found
-    assert "1,620 made-up cases, “regrind” was wrong in 8 of 100, “probably” in 22" in found and "in 55 (" in found
+    assert "1,620 made-up cases, “regrind” was wrong in 8 of 100, “probably” in 22" in found
+    assert "passed over a curve that pays and harms no complaint in 8 (" in found
+    assert "passed over a curve that pays in 39 (" in sentences.rule(OPINIONS, counted, False)
     assert [in_100(*x) for x in ((0, 9), (1, 900), (1, 100), (0, 0))] == ["none", "fewer than 1", "1", "none"]
 
 
