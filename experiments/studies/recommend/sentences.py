@@ -45,7 +45,7 @@ FEEL = {
     "transfer_lean": ("Quicker from heel to toe", "Slower from heel to toe", "heel to toe"),
 }  # fmt: skip
 HEADLINES = {
-    "makes_no_difference": "a new curve would make no difference that one feels",
+    "makes_no_difference": "nothing on the list makes a difference for the better that one feels",
     "below_the_price": "what a new curve might gain is not worth the steel and the visit",
     "better_as_it_is": "nothing on the list is better for this skater",
     "nothing_helps_without_harm": "nothing on the list helps without making a complaint worse",
@@ -209,7 +209,7 @@ def complaint(words: str, best: str, answer: Answer, now: str, names: Sequence[s
             text += f"; the most on your list is {names[answer.best]}, {change(answer.gain, higher)}"
         return f"{head}: {text}."
     if answer.kind == "none_better":
-        surely = "already" if answer.gain[2] < 0 else "as good as"
+        surely = "already" if answer.gain[2] < math.log2(1 + FELT) else "as good as"
         text = f"{now} is {surely} {best} of your list"
         place, gain = (answer.other, answer.other_gain) if answer.other >= 0 else (answer.best, answer.gain)
         return f"{head}: {text}; {makes(place, gain)}."

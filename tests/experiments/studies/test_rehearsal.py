@@ -24,13 +24,16 @@ def test_the_rates_on_the_sheet_are_those_of_the_code_and_opinions_of_today():
 def test_the_counts_of_the_file_are_of_whole_cases():
     found = rehearsed()
     assert found.cases == 1620 == found.regrind + found.probably + found.leave + found.cannot_tell
-    for part, whole in (("regrind_wrong", "regrind"), ("probably_wrong", "probably"), ("leave_passed_over", "leave"),
-                        ("regrind_wrong_by_1_percent", "regrind_wrong"), ("harmed_complaint", "advised_to_complaint")):  # fmt: skip
+    parts = {
+        "regrind_wrong": "regrind", "probably_wrong": "probably", "leave_passed_over": "leave",
+        "regrind_wrong_by_1_percent": "regrind_wrong", "harmed_complaint": "advised_to_complaint",
+    }  # fmt: skip
+    for part, whole in parts.items():
         assert 0 <= getattr(found, part) <= getattr(found, whole)
 
 
 def test_counting_by_hand():
-    """kind (regrind, probably, leave, cannot tell), score, passed over, of those allowed, complaints, harmed, helped."""
+    """kind (regrind, probably, leave, cannot tell), score, passed over, allowed, complaints, harmed, helped."""
     rows = np.array([
         [0, 0.2, 1, 1, 0, 0, 1], [0, -0.001, 1, 1, 1, 1, 0], [0, -0.1, 0, 0, 2, 0, 1], [0, math.nan, 0, 0, 0, 0, 1],
         [1, 0.1, 1, 1, 1, 0, 1], [1, 0.0, 0, 0, 0, 0, 1], [2, 0.3, 1, 0, 1, 0, 1], [2, -0.3, 1, 1, 0, 0, 1],

@@ -105,6 +105,16 @@ def test_what_the_list_can_do_where_nothing_is_advised(better, kind):
     assert all(math.isnan(x) for x in found.answers[0].advised)
 
 
+@pytest.mark.parametrize(("factor", "other"), [(1.0201, 1), (1.0199, -1)])
+def test_the_blade_named_as_a_warning_is_the_best_of_those_that_harm(factor, other):
+    """Of three that turn easier the best is a little steadier; the next two are less steady by just over 2 %, or not."""
+    blades = ((0.999, 0.5, 1), (factor, 0.6, 1), (factor, 0.7, 1))
+    (answer,) = made(present(*blades), wants(1, 9, 0, complaints=[(1, 0, 0)])).answers
+    assert answer.other == other
+    if other >= 0:
+        assert answer.other_gain == pytest.approx([-math.log2(factor)] * 3)
+
+
 def test_less_than_is_felt_is_no_help():
     for factor, kind in ((1.0099, "none_better"), (1.0101, "helped")):
         found = made(present((1 / factor, 3, 1)), wants(1, 9, 0, complaints=[(1, 0, 0)]))
@@ -203,3 +213,10 @@ def test_failed_draws_and_blades_do_not_count():
     found = made(blade, wants(0, 1, 0, complaints=[(0, 1, 0)]))
     assert (found.verdict.kind, found.order, found.verdict.better) == ("regrind", (0,), 1.0)
     assert found.first.tolist() == [1.0, 0.0] and found.answers[0].best == 0
+
+
+def test_a_blade_comes_first_only_where_it_beats_the_present_one():
+    """Better in 40 draws, worse in 60; beside it one that is always the worst."""
+    values = np.ones((100, 3))
+    values[:40, 1], values[40:, 1] = 0.5, 1.2
+    assert made(present(values, (1, 3, 1)), wants(0, 1, 0)).first.tolist() == [0.4, 0.0]
