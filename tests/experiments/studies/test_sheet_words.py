@@ -12,7 +12,7 @@ from experiments.analysis.judging.menu import Item
 from experiments.analysis.judging.verdict import REASONS, Verdict
 from experiments.request.objectives import Weighting
 from experiments.studies.recommend import sentences
-from experiments.studies.recommend.menu_words import menu_rows
+from experiments.studies.recommend.menu_words import menu_limits, menu_rows
 from experiments.studies.recommend.rehearsal import Counts, in_100
 from sim.measures import REGISTRY
 from tests.experiments.analysis.hand import draws_of
@@ -78,6 +78,7 @@ def test_sentences_under_the_headline():
                          "Both blades get one curve: every number is the mean of the two."]  # fmt: skip
     left = sentences.plain(decision("leave", "below_the_price"), NAMES, "Your list ends there.", False)
     assert left == []
+    assert "Your list ends there." in sentences.plain(decision("cannot_tell"), NAMES, "Your list ends there.", False)
 
 
 def test_the_runner_up_is_too_close_only_where_the_interval_includes_no_difference():
@@ -218,6 +219,11 @@ def test_a_line_of_the_menu_says_what_it_buys_and_costs():
     assert (one["single"], one["zones"]) == ("it is one", "no zones")
     none = menu_rows([Item("turn_drag", "no", -1)], {"turn_drag": "x"}, NAMES, OPINIONS)[0]
     assert none["blade"] == "nothing on your list keeps within these limits" and none["buys"] == ""
+
+
+def test_the_limits_of_the_menu():
+    assert menu_limits(OPINIONS, False) == "nothing else may get worse by more than 5 %"
+    assert menu_limits(OPINIONS, True).endswith("5 %; of what the skater complains of 2 %")
 
 
 def test_plain_names_hold_no_technical_words():

@@ -115,6 +115,15 @@ def test_the_blade_named_as_a_warning_is_the_best_of_those_that_harm(factor, oth
         assert answer.other_gain == pytest.approx([-math.log2(factor)] * 3)
 
 
+def test_the_blade_that_was_passed_over_is_the_one_named():
+    """The first harms in 11 of 100 draws and is steadier in the rest; the second harms for sure and turns worse."""
+    often = np.ones((100, 3))
+    often[:, 0], often[:11, 0], often[:, 1] = 0.99, 1.03, 0.5
+    found = made(present(often, (1.03, 0.6, 1)), wants(1, 9, 0, complaints=[(1, 0, 0)]))
+    assert found.verdict.removed == 0 == found.answers[0].other
+    assert found.answers[0].other_gain[1] == pytest.approx(math.log2(1 / 0.99))
+
+
 def test_less_than_is_felt_is_no_help():
     for factor, kind in ((1.0099, "none_better"), (1.0101, "helped")):
         found = made(present((1 / factor, 3, 1)), wants(1, 9, 0, complaints=[(1, 0, 0)]))
@@ -150,6 +159,8 @@ def test_a_pair_is_decided_on_the_mean_and_harm_to_either_blade_counts():
     )
     both = made([present((0.9, 0.5, 1)), present((1.1, 0.5, 1))], wants(0, 1, 0, complaints=[(1, 0, 0)]))
     assert not both.harmless[0] and both.verdict.reason == "nothing_helps_without_harm"
+    (item,) = made([left, right], wants(0, 1, 0, menu=(TURN,))).menu
+    assert item.steel_m == pytest.approx(0.5e-3) and item.gain[1] == pytest.approx((1 - math.log2(1.25)) / 2)
     thin = made([left, replace(right, able=np.array([False]))], wants(0, 1, 0))
     assert thin.verdict.reason == "nothing_can_be_ground"
 
