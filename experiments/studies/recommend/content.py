@@ -92,7 +92,7 @@ def screen_content(plan: Plan, result: Recommendation) -> dict:
         },
         "complaints": complaint_answers(plan, decision),
         "gains": gains, "drawbacks": drawbacks, "even": rest,
-        "adapt": sentences.adapting(decision.advised, found),
+        "adapt": "" if decision.verdict.kind == "cannot_tell" else sentences.adapting(decision.advised, found),
         "choices": [_choice(plan, result, x) for x in result.shown],
         "menu": menu_rows(decision.menu, plan.order.needs.menu, names, opinions),
         "menu_limits": menu_limits(opinions, bool(plan.order.needs.complaints)),

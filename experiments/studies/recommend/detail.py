@@ -38,6 +38,8 @@ PHYSICS = (
     "The score is the sum of weight x log2(ratio, better above 1) over the sum of weights; 0 is the blade as measured, "
     "+0.1 is 7 % better overall. The weights come from the stated use and complaints and are drawn about those: "
     "opinions (configs/wishes, configs/opinions).",
+    "The menu is chosen on one half of the draws and judged on the other, since the best of many looks better than it "
+    "is on the draws that made it best. Wider or narrower limits: opinions.cap.value=0.1 or 0.02.",
 )
 
 

@@ -25,8 +25,11 @@ def menu_rows(items: Sequence[Item], wishes: Mapping[str, str], names: Sequence[
 
 def _row(item: Item, wishes: Mapping[str, str], names: Sequence[str], opinions: Opinions) -> dict:
     row = {"wish": wishes[item.wish], "answer": item.answer}
-    if item.blade < 0:
+    if item.blade < 0 or item.answer == "no":
         none = "nothing on your list keeps within these limits"
+        if item.blade >= 0:
+            most = f"{names[item.blade]}, {brief(item.gain, _higher(item.wish))}"
+            none = f"nothing within these limits surely gains {100 * opinions.felt_from:.0f} %; the most: {most}"
         return row | {"blade": none, "buys": "", "costs": "", "steel_mm": "", "single": "", "zones": ""}
     return row | {
         "blade": names[item.blade], "buys": brief(item.gain, _higher(item.wish)), "costs": costs(item),

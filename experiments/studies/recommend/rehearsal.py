@@ -19,8 +19,8 @@ class Counts:
     truth.
 
     leave_with_complaint: of them those of skaters who complain; passed_over: some curve would really have paid, which
-    for who complains counts where the rule saw no harm in it. harmed_complaint: of the advice to who complains, that
-    which makes what a complaint is about really worse by more than 2 %.
+    for those who complain counts where the rule saw no harm in it. harmed_complaint: of the advice to those who
+    complain, that which makes what a complaint is about really worse by more than 2 %.
     """
 
     cases: int
@@ -89,7 +89,7 @@ def rehearsal_words(found: Rehearsal) -> str:
         "each judged by a truth drawn wider than a shop allows for (in brackets: just as wide). Of 100 cases it said "
         f"{kinds}. Of 100 times “regrind” was wrong in {both('regrind_wrong', 'regrind')}, by more than 1 % in "
         f"{both('regrind_wrong_by_1_percent', 'regrind')}, “probably” in {both('probably_wrong', 'probably')}. Advice "
-        "to who complained really made what the complaint is about worse by more than 2 % in "
+        "to those who complain really made what the complaint is about worse by more than 2 % in "
         f"{both('harmed_complaint', 'advised_to_complaint')} of 100. Looking back, “leave it” passed over a curve that "
         f"would have paid in {both('leave_passed_over', 'leave')}; {in_100(barred, c.leave_passed_over)} of 100 of "
         f"those curves were barred by a complaint. To repeat it: {COMMAND}."

@@ -15,7 +15,6 @@ from experiments.report.words import (
     number_text,
     ratio_interval_text,
     ratio_text,
-    share_text,
     size_text,
 )
 from experiments.request.objectives import Weighting
@@ -33,11 +32,11 @@ FEEL = {
     "glide_drag_coefficient": ("Glides further", "Glides less far", "glide"),
     "push_hold_angle": ("Lets go earlier in the push", "Holds better in the push", "hold in the push"),
     "critical_ankle_stiffness": ("Steadier fore and aft", "Less steady fore and aft", "steadiness"),
-    "start_loss_share": ("Loses less in the first steps", "Loses more in the first steps", "loss in the first steps"),
+    "start_loss_share": ("Loses less in the first steps", "Loses more in the first steps", "loss at the start"),
     "pivot_forefoot_toe_out": ("Turns the toes out easier", "Turns the toes out with more effort",
                                "turning the toes out"),
     "start_hold_angle": ("Lets go earlier in the first steps", "Holds better in the first steps",
-                         "hold in the first steps"),
+                         "hold at the start"),
     "stop_across_moment": ("Swings across easier to stop", "Swings across with more effort to stop",
                            "swinging across to stop"),
     "stop_deceleration": ("Stops less hard", "Stops harder", "stopping"),
@@ -112,7 +111,8 @@ def headline(decision: Decision, names: Sequence[str], how: str, refreshed: int 
     if found.kind == "regrind":
         return "Grind the same curve fresh" if found.best == refreshed else f"Regrind to {names[found.best]}"
     if found.kind == "probably":
-        return f"{capital(names[found.best])} is probably better, {tenths(found.better)}: for who wants to try"
+        name = capital(names[found.best])
+        return f"{name} is probably better, {tenths(found.better)}: worth a try for those who want one"
     if found.kind == "leave":
         return f"Leave it: {HEADLINES[found.reason]}"
     if how:
@@ -124,10 +124,10 @@ def plain(decision: Decision, names: Sequence[str], ends: str, both: bool) -> li
     """Sentences under the headline. ends: what is to be said where the list ends; both: of a pair with one curve."""
     found, out = decision.verdict, []
     if found.best >= 0 and (decision.advised or found.kind == "cannot_tell"):
-        better, paid = share_text(found.better), share_text(found.pays)
+        better, paid = round(100 * found.better), round(100 * found.pays)
         out.append(
-            f"{capital(names[found.best])} comes out better for the stated use in {better} of all that a shop cannot "
-            f"know, and earns its steel and the visit in {paid}."
+            f"{capital(names[found.best])} comes out better for the stated use in {better} of 100 tries over what a "
+            f"shop cannot know (ice, stance, what the skater wants most), and earns its steel and the visit in {paid}."
         )
     if found.removed >= 0:
         passed = capital(names[found.removed])
@@ -176,9 +176,9 @@ def rule(opinions: Opinions, c: Counts, complains: bool) -> str:
     if complains:
         passed = f"pays and harms no complaint in {in_100(c.leave_with_complaint_passed_over, c.leave_with_complaint)}"
     return (
-        f"Rule: “regrind” where a curve comes out better in {share_text(opinions.regrind_from)} and “probably” in "
-        f"{share_text(opinions.probably_from)} of all that a shop cannot know, if on average it earns its steel and "
-        f"harms no complaint; rehearsed on {c.cases:,} made-up cases, “regrind” was wrong in "
+        f"Rule: “regrind” where a curve comes out better in {100 * opinions.regrind_from:.0f} and “probably” in "
+        f"{100 * opinions.probably_from:.0f} of 100 tries over what a shop cannot know, if on average it earns its "
+        f"steel and harms no complaint; rehearsed on {c.cases:,} made-up cases, “regrind” was wrong in "
         f"{in_100(c.regrind_wrong, c.regrind)} of 100, “probably” in {in_100(c.probably_wrong, c.probably)}, and "
         f"“leave it” passed over a curve that {passed} (inside our model only)."
     )

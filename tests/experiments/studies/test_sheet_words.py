@@ -43,7 +43,7 @@ def log2(*ratios):
     ("more", "line"),
     [
         ({}, "Regrind to single 8 ft"), ({"best": 0}, "Grind the same curve fresh"),
-        ({"kind": "probably"}, "Single 8 ft is probably better, about 8 in 10: for who wants to try"),
+        ({"kind": "probably"}, "Single 8 ft is probably better, about 8 in 10: worth a try for those who want one"),
         ({"kind": "leave", "reason": "makes_no_difference"},
          "Leave it: nothing on the list makes a difference for the better that one feels"),
         ({"kind": "cannot_tell"}, "Cannot tell yet: first weigh"),
@@ -70,8 +70,8 @@ def test_the_measurement_is_named_for_an_open_case_alone():
 def test_sentences_under_the_headline():
     found = sentences.plain(decision(removed=2), NAMES, "Your list ends there.", True)
     assert found[0] == (
-        "Single 8 ft comes out better for the stated use in 84 % of all that a shop cannot know, and earns its steel "
-        "and the visit in 61 %."
+        "Single 8 ft comes out better for the stated use in 84 of 100 tries over what a shop cannot know (ice, stance, "
+        "what the skater wants most), and earns its steel and the visit in 61."
     )
     assert found[1].startswith("Long middle would suit the rest of the use best, but makes a complaint worse")
     assert found[2:] == ["The runner-up, long middle, is not as good.", "Your list ends there.",
@@ -102,7 +102,7 @@ def test_the_rule_states_its_risk_as_it_was_counted():
     """29 of 377 is 8 in 100 for who complains, 39 of 99 is 39 for who does not."""
     counted = Counts(1620, 600, 45, 22, 288, 64, 476, 263, 377, 29, 99, 39, 256, 494, 14, 25)
     found = sentences.rule(OPINIONS, counted, True)
-    assert found.count(".") == 1 and "better in 90 % and “probably” in 70 %" in found
+    assert found.count(".") == 1 and "better in 90 and “probably” in 70 of 100 tries" in found
     assert "1,620 made-up cases, “regrind” was wrong in 8 of 100, “probably” in 22" in found
     assert "passed over a curve that pays and harms no complaint in 8 (" in found
     assert "passed over a curve that pays in 39 (" in sentences.rule(OPINIONS, counted, False)
@@ -218,6 +218,9 @@ def test_a_line_of_the_menu_says_what_it_buys_and_costs():
     one = menu_rows([replace(item, single=2)], {"turn_drag": "x"}, NAMES, OPINIONS)[0]
     assert (one["single"], one["zones"]) == ("it is one", "no zones")
     none = menu_rows([Item("turn_drag", "no", -1)], {"turn_drag": "x"}, NAMES, OPINIONS)[0]
+    least = menu_rows([replace(item, answer="no")], {"turn_drag": "x"}, NAMES, OPINIONS)[0]
+    assert least["blade"] == "nothing within these limits surely gains 1 %; the most: long middle, 9 % (8 to 10 %)"
+    assert least["buys"] == least["costs"] == ""
     assert none["blade"] == "nothing on your list keeps within these limits" and none["buys"] == ""
 
 
