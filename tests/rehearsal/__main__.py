@@ -48,8 +48,8 @@ def said(c: Counts) -> list[str]:
         f"{in_100(c.regrind_wrong_by_1_percent, c.regrind)}",
         f"probably wrong: {in_100(c.probably_wrong, c.probably)} in 100",
         f"leave passed over a curve that pays: {in_100(c.leave_passed_over, c.leave)} in 100; of those who complain, "
-        f"one that harms no complaint: {in_100(c.leave_with_complaint_passed_over, c.leave_with_complaint)}; where nobody "
-        f"complained: {in_100(c.leave_without_complaint_passed_over, c.leave_without_complaint)}",
+        f"one that harms no complaint: {in_100(c.leave_with_complaint_passed_over, c.leave_with_complaint)}; where "
+        f"nobody complained: {in_100(c.leave_without_complaint_passed_over, c.leave_without_complaint)}",
         f"advice to those who complain, a main measure really worse by more than 2 %: "
         f"{in_100(c.harmed_complaint, c.advised_to_complaint)} in 100; a complaint not really better: "
         f"{in_100(c.complaint_not_helped, c.advised_to_complaint)}",
