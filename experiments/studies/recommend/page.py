@@ -22,6 +22,8 @@ from experiments.studies.recommend.study import Plan, Recommendation
 
 ADVISED_ROLES = ("recommended", "to try", "runner-up")
 WISHES = 7  # lines of the menu on page 1
+FELT = (4, 9)  # least and most lines of what gets better and of what gets worse, which stand side by side
+ROOM = 28  # lines that these, complaints, reasons, zones and the menu have together; tried on both papers
 POINTS_MM = 72 / 25.4
 WRAP = 1.08  # what the ends of lines lose
 # Widths of the page's font (Arial, and what is made to its measure), thousandths of its size.
@@ -137,6 +139,15 @@ def _subject(items, short: Short) -> list[tuple[str, str]]:
     return shown
 
 
+def _room(content: dict) -> int:
+    """Lines that are left for what gets better and worse; less than the least where the page has to be tight."""
+    texts = [*(content.get("complaints") or ()), *((content.get("verdict") or {}).get("plain") or ())]
+    zones = [len(blade.get("zones") or ()) for blade in content.get("blades") or () if blade]
+    menu = [1 + bool(row.get("buys")) for row in (content.get("menu") or [])[:WISHES]]
+    asked = sum(_lines(_words(text), 178) for text in texts) + max(zones, default=0) + 4 * (len(zones) > 1)
+    return ROOM - asked - (sum(menu) if 2 in menu else 0)
+
+
 def _compared(choices) -> list[dict]:
     """The numbers of all choices, one row a measure: its words, the value now, and the number of each choice."""
     rows = {}
@@ -153,6 +164,7 @@ def page(content: dict, drawn: dict[str, str]) -> str:
     here.filters |= {"number": _number, "place": _place, "sentence": _sentence, "breaks": _breaks}
     advised = (content.get("verdict") or {}).get("kind", "") in ADVISED  # one that is not known advises nothing
     choices = [choice for choice in content.get("choices") or () if choice][:2]
+    room = _room(content)
     return here.get_template("sheet.html.j2").render(
         content=content,
         subject=_subject(content.get("subject"), short := Short()),
@@ -163,6 +175,8 @@ def page(content: dict, drawn: dict[str, str]) -> str:
         menu=(content.get("menu") or [])[:WISHES],
         menu_rest=(content.get("menu") or [])[WISHES:],
         advised=advised,
+        full=room < FELT[0],
+        felt=min(max(room, FELT[0]), FELT[1]),
         figures={name: Markup(text) for name, text in (drawn or {}).items() if text},
         keys={
             "blades": [Markup(inline.key(look)) for look in inline.BLADES],

@@ -109,6 +109,28 @@ def _largest():
     return facts
 
 
+def _busy(complaints, reasons, zones, felt, wishes):
+    """A pair of which every part has as much to say as a real one may; both choices with the steel of both blades."""
+    facts = _facts() | {"blades": [_blade("left", zones), _blade("right", zones)]}
+    facts["subject"] = [[f"Item {i}", _long(110)] for i in range(7)]
+    facts["complaints"] = [_long(110, f"Complaint {i} ") for i in range(complaints)]
+    facts["verdict"] |= {"plain": [_long(170, "Reason 0 "), *(_long(80, f"Reason {i} ") for i in range(1, reasons))],
+                         "rule": _long(330), "measure": _long(150)}  # fmt: skip
+    facts["gains"], facts["drawbacks"] = ([f"{way} {i}: 3 % (2 to 4 %)" for i in range(felt)] for way in ("Up", "Down"))
+    facts["even"] = [_long(150, "Hardly "), _long(150, "Close ")]
+    costs = "loss at the start 4 % (2 to 5 %); drag in a fast turn 3 % (2 to 4 %)"
+    facts["menu"] = [_wish(f"wish {i}") | ({"costs": costs} if i < wishes else {"buys": ""}) for i in range(7)]
+    for choice in facts["choices"]:
+        choice["recipe"], choice["tip"] = _long(80), _long(90)
+    return facts
+
+
+BUSY = {
+    "-".join(map(str, of)): _busy(*of)
+    for of in ((1, 2, 2, 9, 3), (0, 3, 4, 9, 0), (3, 3, 4, 9, 7), (1, 3, 3, 8, 7), (0, 2, 1, 9, 7))
+}
+
+
 def _unbroken():
     """The largest with names that have no space to break at."""
     facts = _largest()
@@ -241,6 +263,16 @@ def test_the_first_page_answers_complaints_first_and_keeps_gains_beside_drawback
     assert "+0.061" in second and "N m" in second
 
 
+def test_what_gets_worse_stays_on_page_one_as_long_as_what_gets_better():
+    """T8: of one measured blade nine of each; where there is no room, as many of both."""
+    facts = _facts() | {"blades": [_blade("left", 1)]}
+    facts["gains"], facts["drawbacks"] = ([f"{way}{i}" for i in range(9)] for way in ("Up", "Down"))
+    first = _Tags(page(facts, {})).text.split(PHYSICS)[0]
+    assert all(f"{way}{i}" in first for way in ("Up", "Down") for i in range(9))
+    first = _Tags(page(_busy(3, 3, 4, 9, 7), {})).text.split(PHYSICS)[0]
+    assert ("Up 2:" in first, "Up 3:" in first) == ("Down 2:" in first, "Down 3:" in first) == (True, False)
+
+
 def test_clear_and_close_are_said_in_words():
     text = page(_facts(), {})
     assert text.count(">clear<") == 4 and text.count(">too close to call<") == 2
@@ -267,7 +299,8 @@ def test_figures_of_nothing_are_empty_and_gaps_are_left_out():
 
 @pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine: the printed page cannot be checked")
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-@pytest.mark.parametrize("facts", [_facts(), _largest(), _unbroken()], ids=["usual", "largest", "unbroken"])
+@pytest.mark.parametrize("facts", [_facts(), _largest(), _unbroken(), *BUSY.values()],
+                         ids=["usual", "largest", "unbroken", *BUSY])  # fmt: skip
 def test_page_one_is_one_sheet_of_paper(tmp_path, paper, facts):
     pypdf = pytest.importorskip("pypdf")
     text = page(facts, _figures(_long(60)))
