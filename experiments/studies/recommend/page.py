@@ -22,7 +22,7 @@ from experiments.studies.recommend.study import Plan, Recommendation
 
 ADVISED_ROLES = ("recommended", "to try", "runner-up")
 WISHES = 7  # lines of the menu on page 1
-FELT = (4, 9)  # least and most lines of what gets better and of what gets worse, which stand side by side
+FELT_LINES = (4, 9)  # least and most lines of what gets better and of what gets worse, which stand side by side
 ROOM = 28  # lines that these, complaints, reasons, zones and the menu have together; tried on both papers
 POINTS_MM = 72 / 25.4
 WRAP = 1.08  # what the ends of lines lose
@@ -175,8 +175,8 @@ def page(content: dict, drawn: dict[str, str]) -> str:
         menu=(content.get("menu") or [])[:WISHES],
         menu_rest=(content.get("menu") or [])[WISHES:],
         advised=advised,
-        full=room < FELT[0],
-        felt=min(max(room, FELT[0]), FELT[1]),
+        full=room < FELT_LINES[0],
+        felt=min(max(room, FELT_LINES[0]), FELT_LINES[1]),
         figures={name: Markup(text) for name, text in (drawn or {}).items() if text},
         keys={
             "blades": [Markup(inline.key(look)) for look in inline.BLADES],

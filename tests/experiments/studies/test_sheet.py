@@ -118,7 +118,7 @@ def _busy(complaints, reasons, zones, felt, wishes):
                          "rule": _long(330), "measure": _long(150)}  # fmt: skip
     facts["gains"], facts["drawbacks"] = ([f"{way} {i}: 3 % (2 to 4 %)" for i in range(felt)] for way in ("Up", "Down"))
     facts["even"] = [_long(150, "Hardly "), _long(150, "Close ")]
-    costs = "loss at the start 4 % (2 to 5 %); drag in a fast turn 3 % (2 to 4 %)"
+    costs = "start loss 4 % (2 to 5 %); drag in a fast turn 3 % (2 to 4 %)"
     facts["menu"] = [_wish(f"wish {i}") | ({"costs": costs} if i < wishes else {"buys": ""}) for i in range(7)]
     for choice in facts["choices"]:
         choice["recipe"], choice["tip"] = _long(80), _long(90)
