@@ -107,7 +107,7 @@ def test_what_the_list_can_do_where_nothing_is_advised(better, kind):
 
 @pytest.mark.parametrize(("factor", "other"), [(1.0201, 1), (1.0199, -1)])
 def test_the_blade_named_as_a_warning_is_the_best_of_those_that_harm(factor, other):
-    """Of three that turn easier the best is a little steadier; the next two are less steady by just over 2 %, or not."""
+    """Of three that turn easier the best is a little steadier; the next two less steady by just over 2 %, or not."""
     blades = ((0.999, 0.5, 1), (factor, 0.6, 1), (factor, 0.7, 1))
     (answer,) = made(present(*blades), wants(1, 9, 0, complaints=[(1, 0, 0)])).answers
     assert answer.other == other
