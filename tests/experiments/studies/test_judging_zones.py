@@ -78,18 +78,42 @@ def test_words_of_a_number_of_zones():
         "+2.0 % of gain over one (+2.0 % to +2.0 %); more cannot be told apart from them: the best of more adds +0.0 % "
         "(+0.0 % to +0.0 %)."
     )
-    assert "judged on 20 draws that no search saw" in found.sentences[1]
+    assert "on 4 draws" in found.sentences[1] and "judged on 20 draws that no search saw" in found.sentences[1]
     assert found.table[0] == ("pair", "up to 1", "up to 2", "up to 3")
     assert found.table[1] == (
         "turn drag against critical ankle stiffness", "10 ft: on the line (+0.0 % to +0.0 %)",
-        "8/12 ft: beyond every single radius (+2.0 % to +2.0 %)",
-        "8/12/8 ft: beyond every single radius (+2.0 % to +2.0 %)",
+        "8/12 ft, zones 120/120 mm: beyond every single radius (+2.0 % to +2.0 %)",
+        "8/12/8 ft, zones 80/80/80 mm: beyond every single radius (+2.0 % to +2.0 %)",
     )  # fmt: skip
     flat = replace(two, pair=ONE_PLACE, gain=np.ones((20, 3)))
     assert zone_words.zones([flat], planned()).sentences[0] == (
         "glide drag coefficient against critical ankle stiffness, measured at one place of the blade: no number of "
         "zones up to three can be told apart from a single radius; the best of them adds +0.0 % (+0.0 % to +0.0 %)."
     )
+
+
+@pytest.mark.parametrize(("feet", "end"), [((7.06, 9), True), ((7.08, 9), False), ((9, 13.87), True),
+                                           ((9, 13.85), False)])  # fmt: skip
+def test_radii_at_an_end_of_the_search_are_said(feet, end):
+    """7 and 14 ft, within a hundredth."""
+    assert zone_words.at_the_end(blade(*feet).recipe) is end
+    found = Zones(PAIR, (TEN.recipe, blade(*feet).recipe), (1.0, 1.03), np.tile([1.0, 1.02], (20, 1)))
+    assert ("an end of what was searched)" in zone_words.zones([found], planned()).sentences[0]) is end
+
+
+@pytest.mark.parametrize(
+    ("percents", "words"),
+    [
+        ((1.0, 2.0, 4.9), "+2.0 % (+1.0 % to +4.9 %), too small to feel"),
+        ((-1.0, 2.0, 4.9), "+2.0 % (-1.0 % to +4.9 %), too small to feel"),
+        ((1.0, 2.0, 5.1), "+2.0 % (+1.0 % to +5.1 %)"),
+        ((-4.9, 0.0, 1.0), "+0.0 % (-4.9 % to +1.0 %)"),
+    ],
+)
+def test_a_wish_met_at_a_size_that_nobody_feels_says_so(percents, words):
+    """A twentieth more, or as much less (4.8 %), can be felt: an assumption."""
+    gain = tuple(np.log2(1 + np.array(percents) / 100))
+    assert zone_words.gain_text(Item("turn_drag", "yes", 0, gain=gain)) == words
 
 
 def test_numbers_of_a_search_are_radii_in_feet_and_then_shares():
@@ -100,22 +124,25 @@ def test_numbers_of_a_search_are_radii_in_feet_and_then_shares():
     assert single.radii_m == pytest.approx((3.3528,)) and single.shares == ()
 
 
-def held(costs=3.0):
-    """A line that has the same costs everywhere."""
+def held(*costs):
+    """Places of a search, each with a line that has the same costs everywhere."""
     radii = np.geomspace(1.0, 8.0, 9)
-    return radii, radii, dict.fromkeys(PAIR, np.full(9, costs))
+    return tuple((setting(), {}, (radii, radii, dict.fromkeys(PAIR, np.full(9, c)))) for c in costs or (3.0,))
 
 
 def test_a_search_for_one_zone_finds_the_known_best(monkeypatch):
-    """Costs (r/9 ft + 9 ft/r) both: least 2 at 9 ft, against a line that has 1.9 everywhere: 0.95, no gain."""
+    """Costs (r/9 ft + 9 ft/r) both: least 2 at 9 ft, against a line that has 1.9 everywhere: 0.95, no gain. Over two
+    places, with lines of 1.9 and 1.6, it is the geometric mean of 0.95 and 0.8. Single radii are in their own line."""
 
     def known(one, _, pair):
         r = one.recipe.radii_m[0] / (9 * FT)
         return np.array([r + 1 / r] * 2)
 
     monkeypatch.setattr(zones, "statics", known)
-    gain, numbers = zones.search_zones((setting(), held(1.9), SHOP), (PAIR, 1, 5))
+    gain, numbers = zones.search_zones((TEN, held(1.9), SHOP), (PAIR, 1, 5, ()))
     assert gain == pytest.approx(0.95, rel=1e-3) and numbers[0] == pytest.approx(9.0, abs=0.3)
+    gain, numbers = zones.search_zones((TEN, held(1.9, 1.6), SHOP), (PAIR, 1, 5, (9.0,)))
+    assert gain == pytest.approx(math.sqrt(0.95 * 0.8), rel=1e-6) and numbers[0] == pytest.approx(9.0, abs=1e-3)
 
 
 @pytest.mark.parametrize("what", ["refused", "no gain", "ungrindable"])
@@ -131,7 +158,7 @@ def test_a_blade_that_cannot_be_weighed_or_ground_is_worth_nothing(monkeypatch, 
 
     limits = replace(SHOP, least_radius_m=13 * FT) if what == "ungrindable" else SHOP
     monkeypatch.setattr(zones, "statics", costs)
-    gain, best = zones.search_zones((setting(), held(), limits), (PAIR, 1, 5))
+    gain, best = zones.search_zones((TEN, held(), limits), (PAIR, 1, 5, ()))
     assert gain == pytest.approx(0.1) and best[0] > 13
 
 
@@ -146,7 +173,7 @@ def test_a_search_of_zones_looks_at_radii_and_shares_and_goes_on_for_25_generati
 
     monkeypatch.setattr(zones, "statics", costs)
     monkeypatch.setattr(zones, "violations", lambda recipe, limits: np.full(3, -0.5))
-    gain, best = zones.search_zones((setting(), held(0.9), SHOP), (PAIR, count, 5))
+    gain, best = zones.search_zones((TEN, held(0.9), SHOP), (PAIR, count, 5, ()))
     assert gain == pytest.approx(0.9 / (1 + 7e-3 * FT), rel=1e-4) and best.shape == (numbers,)
     assert len(looked) == 26 * 8 * numbers
     radii = np.array([r.radii_m for r in looked]) / FT
@@ -157,16 +184,16 @@ def test_a_search_of_zones_looks_at_radii_and_shares_and_goes_on_for_25_generati
 
 def test_more_zones_never_give_less_and_are_judged_on_draws_of_their_own(monkeypatch):
     """Best of two seeds for each number: 1.01, 1.03, then 1.02 and 0.9 (so that two zones stand), 1.05; each pair is
-    judged in its own column and its own five blades."""
+    judged in its own column and its own five blades. Every number sets out from the best so far, its longest zone cut.
+    """
     best = {1: (1.01, 0.8), 2: (0.7, 1.03), 3: (1.02, 1.0), 4: (0.9, 0.9), 5: (1.05, 1.04)}
-    asked = []
+    asked, sought = [], []
 
     def answers(function, tries, shared, progress):
-        assert {seed for _, _, seed in tries} == {7, 8}
-        assert function is zones.search_zones and shared[0].scenarios == {} and shared[2] is SHOP
-        return [
-            (best[count][seed - 7], np.full(1 if count == 1 else 2 * count, 9.0 + count)) for _, count, seed in tries
-        ]
+        assert {seed for _, _, seed, _ in tries} == {7, 8}
+        assert function is zones.search_zones and shared == (TEN, "places", SHOP)
+        sought.extend(tries)
+        return [(best[n][seed - 7], np.array([9.0 + n] * n + [1.0] * (n if n > 1 else 0))) for _, n, seed, _ in tries]
 
     def drawn(made, inputs, draws, seed, workers, progress):
         asked.append((made, inputs, draws, seed))
@@ -174,16 +201,56 @@ def test_more_zones_never_give_less_and_are_judged_on_draws_of_their_own(monkeyp
         return SimpleNamespace(gain=np.repeat(gain, draws, axis=0))
 
     monkeypatch.setattr(zones, "run_draws", drawn)
+    monkeypatch.setattr(zones, "search_places", lambda there, radii, pairs, sampling: (
+        "places" if there.scenarios == {} and sampling.seed == 7 and len(radii) == 5 else None))  # fmt: skip
     one = request([TEN], one=setting(scenarios={"stride": 0}), line_m=tuple(np.geomspace(6 * FT, 16 * FT, 5)))
     pairs = zones.zone_pairs(one, ONE_PLACE)
     assert pairs == (PAIR, ONE_PLACE) == zones.zone_pairs(replace(one, pairs=(PAIR, PAIRS[2])), ONE_PLACE)
     found = zones.best_zones(one, pairs, SHOP, Sampling(("x",), 3, 7), SimpleNamespace(map=answers), silent)
     assert [z.pair for z in found] == list(pairs)
-    assert [z.nominal for z in found] == [(1.01, 1.03, 1.03, 1.03, 1.05)] * 2
+    assert [z.sought for z in found] == [(1.01, 1.03, 1.03, 1.03, 1.05)] * 2
     assert [len(r.radii_m) for r in found[0].recipes] == [1, 2, 2, 2, 5]
     assert found[0].gain.tolist() == [[0, 2, 4, 6, 8]] * 3 and found[1].gain.tolist() == [[11, 13, 15, 17, 19]] * 3
     ((made, inputs, draws, seed),) = asked
     assert (inputs, draws, seed, made.pairs, len(made.cases)) == (("x",), 3, 7, pairs, 10)
+    starts = {n: {start for pair, count, _, start in sought if count == n and pair == PAIR} for n in (1, 2, 3, 4, 5)}
+    two = (11.0, 11.0, 11.0, 1.0, 1.0, 2.0)
+    assert starts == {1: {()}, 2: {(10.0, 10.0, 1.0, 1.0)}, 3: {two}, 4: {two}, 5: {two}}
+
+
+def test_a_search_sets_out_from_fewer_zones_with_the_longest_cut():
+    """9 ft: 9/9. 8/12 ft of 1:3: 8/12/12 of 1:1.5:1.5; shares are scaled to the least, 1, and cut off at 3."""
+    assert zones.split((9.0,)) == (9.0, 9.0, 1.0, 1.0)
+    assert zones.split((8.0, 12.0, 1.0, 3.0)) == (8.0, 12.0, 12.0, 1.0, 1.5, 1.5)
+    assert zones.split((8.0, 12.0, 1.0, 1.5)) == pytest.approx((8.0, 12.0, 12.0, 4 / 3, 1.0, 1.0))
+    assert zones.split((8.0, 9.0, 1.0, 1.0)) == (8.0, 8.0, 9.0, 1.0, 1.0, 2.0)
+    assert zones.split((7.0, 8.0, 3.0, 2.9)) == pytest.approx((7.0, 7.0, 8.0, 1.0, 1.0, 2.9 / 1.5))
+    assert zones.split((7.0, 8.0, 9.0, 1.0, 1.0, 1.0))[4:] == (1.0, 1.0, 2.0, 2.0)
+
+
+def test_draws_of_the_search_are_not_those_of_the_judgement():
+    """From the seed after that of the judgement; without errors of grinding; the line of each draw its own."""
+    inputs = (Input("mass_factor", stats.uniform(0.9, 0.2), "t"), Input("radius_factor", stats.norm(1, 0.01), "t"))
+    radii = np.geomspace(6 * FT, 16 * FT, 9)
+    found = zones.search_places(setting(), radii, (PAIR,), Sampling(inputs, 8, 3))
+    assert len(found) == 4 and all(set(named) == {"mass_factor"} for _, named, _ in found)
+    for there, named, (_, span, table) in found:
+        assert there.skater.mass_kg == pytest.approx(80 * named["mass_factor"])
+        by_hand = statics(blade(span[20] / FT), there, PAIR)
+        assert [table[name][20] for name in PAIR] == pytest.approx(by_hand)
+    judged = zones.sample(inputs[:1], [("mass_factor", -1)], 4, 3)[:, 0]
+    assert not set(judged) & {named["mass_factor"] for _, named, _ in found}
+    assert found[0][1] != zones.search_places(setting(), radii, (PAIR,), Sampling(inputs, 8, 4))[0][1]
+
+
+def test_a_place_that_cannot_be_is_left_out_and_a_missing_gain_is_as_bad_as_none(monkeypatch):
+    """A hollow of nothing cannot be built; a blade without a gain in one place has none at all."""
+    bad = (Input("hollow_factor", stats.uniform(0.0, 1e-6), "t"),)
+    assert zones.search_places(setting(), np.array([2.0, 3.0]), (PAIR,), Sampling(bad, 8, 3)) == ()
+    assert zones.mean_log_gain(TEN, PAIR, (), ()) == -10.0
+    monkeypatch.setattr(zones, "statics", lambda *_: np.array([1.0, NAN]))
+    places = held(2.0)
+    assert zones.mean_log_gain(blade(8, 12), PAIR, places, [HeldLine(*places[0][2])]) == -10.0
 
 
 def test_the_line_of_the_search_is_the_models_own():
