@@ -109,8 +109,8 @@ def _best_of_each(
 
 
 def split(numbers: Sequence[float]) -> tuple[float, ...]:
-    """Numbers of a recipe with its longest zone cut into two alike. Shares are brought within their bounds, which moves
-    a boundary where zones are too unlike."""
+    """Numbers of a recipe with its longest zone cut into two alike; shares over their least, which keeps them within
+    their bounds but for rounding."""
     count = 1 if len(numbers) == 1 else len(numbers) // 2
     radii, shares = list(numbers[:count]), list(numbers[count:]) or [1.0]
     longest = int(np.argmax(shares))
