@@ -156,7 +156,7 @@ def varied_physics(setting: Setting, others: Others, stated: Setting | None = No
     out = {name: replace(setting, law=setting.law._replace(**change)) for name, change in VARIANTS.items()}
     out[STIFF_BODY] = replace(setting, skater=replace(setting.skater, stiff_body=True))
     constants = {key: getattr(others.ice, key) for key in ICE_CONSTANTS}
-    out[f"ice constants {others.ice.name}"] = replace(setting, ice=replace(setting.ice, **constants))
+    out[f"ice constants {others.ice.name.replace('_', ' ')}"] = replace(setting, ice=replace(setting.ice, **constants))
     for words, factor in (("harder", 1 + others.hardness_share), ("softer", 1 - others.hardness_share)):
         ice = replace(setting.ice, hardness_factor=hardness * factor)
         out[f"ice {100 * others.hardness_share:.0f} % {words}"] = replace(setting, ice=ice)

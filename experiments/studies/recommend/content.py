@@ -5,20 +5,31 @@ import math
 import numpy as np
 
 from experiments.analysis.draws import Draws, intervals
+from experiments.analysis.judging.decide import Decision, main_weights
 from experiments.analysis.judging.intervals import excludes
-from experiments.analysis.judging.judge import Choice
 from experiments.analysis.judging.ratios import deciding
 from experiments.report import sources
 from experiments.report.page import about
 from experiments.report.words import NOT_AVAILABLE, ankle_words, share_text, warm_ice
 from experiments.request.grids import zone_words
+from experiments.request.opinions import Opinions
 from experiments.run.folder import RunFolder
-from experiments.studies.recommend import detail
-from experiments.studies.recommend.sentences import adapting, feel, headline, number
-from experiments.studies.recommend.study import MEASURED_AT, ROLLED_MEASURES, Plan, Recommendation, WorkOrder
+from experiments.studies.recommend import detail, sentences
+from experiments.studies.recommend.menu_words import menu_rows
+from experiments.studies.recommend.rehearsal import rehearsed
+from experiments.studies.recommend.study import (
+    MEASURED_AT,
+    REFRESHED_AT,
+    ROLLED_MEASURES,
+    Plan,
+    Recommendation,
+    WorkOrder,
+    wanted_of,
+)
 from experiments.studies.recommend.traces import Blade
 from sim.blade.reading import BladeReading
 from sim.blade.recipe import Recipe
+from sim.blade.stock import Removal
 from sim.blade.wear import compare, deviation
 from sim.errors import BladeError
 from sim.measures import STATIC
@@ -36,20 +47,18 @@ CAUTIONS = (
 
 def sheet_content(plan: Plan, result: Recommendation, folder: RunFolder) -> dict:
     """Everything the sheet says, as plain values: what sheet.json holds."""
-    best = result.verdict.best
     return {
         "run": _run(folder, result.draws),
         **screen_content(plan, result),
-        "feel": feel(result.draws, best.index) if best.index else [],
-        "adapt": adapting(result.draws, result.verdict),
         "edges": detail.edges(result),
-        "others": [_other(x) for x in result.choices if x not in result.shown],
+        "others": [_other(plan, result, i) for i in (MEASURED_AT, *plan.new) if i not in result.shown],
         "cautions": list(CAUTIONS),
         "unknown": _unknown(plan.order, result.draws),
-        "physics": [*detail.PHYSICS, detail.draw_words(result.draws), *_about_skater_and_ice(plan)],
-        "table": detail.table(result),
+        "physics": [*detail.PHYSICS, detail.draw_words(result.draws), *_measurable(plan, result.decision),
+                    *_about_skater_and_ice(plan)],
+        "table": detail.table(plan, result),
         "sources": cite(plan, result),
-    }
+    }  # fmt: skip
 
 
 def _about_skater_and_ice(plan: Plan) -> list[str]:
@@ -65,15 +74,89 @@ def cite(plan: Plan, result: Recommendation) -> list[str]:
 
 
 def screen_content(plan: Plan, result: Recommendation) -> dict:
-    """What the page and the terminal say first: who, the blades as they are, the verdict, the choices."""
-    line, plain = headline(result.verdict, plan.order.needs.worth)
+    """What the page and the terminal say first: who, the blades as they are, the verdict and why, the menu."""
+    decision, names, opinions = result.decision, new_names(plan), plan.request.opinions
+    found = {} if not result.shown else ratios_of(plan, decision, result.shown[0] - REFRESHED_AT)
+    gains, drawbacks, rest = sentences.feel(found)
+    how = measured_how(decision, opinions)
     return {
         "subject": _subject(plan),
         "blades": [_blade(blade, plan.order.bench.ground) for blade in plan.order.bench.blades],
         "pair": _pair(plan.order.bench.blades),
-        "verdict": {"kind": result.verdict.kind, "headline": line, "plain": plain},
+        "verdict": {
+            "kind": decision.verdict.kind, "reason": decision.verdict.reason,
+            "headline": sentences.headline(decision, names, how),
+            "plain": sentences.plain(decision, names, list_end(plan, result), len(plan.present) > 1),
+            "rule": sentences.rule(opinions, rehearsed()), "measure": sentences.measurement(decision, how),
+        },
+        "complaints": complaint_answers(plan, decision),
+        "gains": gains, "drawbacks": drawbacks, "even": rest,
+        "adapt": sentences.adapting(decision.advised, found),
         "choices": [_choice(plan, result, x) for x in result.shown],
-    }
+        "menu": menu_rows(decision.menu, plan.order.needs.menu, names, opinions),
+    }  # fmt: skip
+
+
+# ---------------------------------------------------------------- the decision
+
+
+def new_names(plan: Plan) -> list[str]:
+    """Names of the blades in the order of the decision."""
+    return [plan.request.cases[i].candidate.name for i in plan.new]
+
+
+def ratios_of(plan: Plan, decision: Decision, place: int) -> dict[str, np.ndarray | None]:
+    """5, 50, 95 % of the ratio of every judged measure to the present blade (of a pair, the geometric mean)."""
+    wanted = wanted_of(plan.order.needs)
+    out: dict[str, np.ndarray | None] = {}
+    for k, name in enumerate(wanted.measures):
+        gain = decision.gains[:, place, k]
+        sign = 1 if wanted.better[k] == "higher" else -1
+        out[name] = intervals(2 ** (sign * gain)) if np.isfinite(gain).any() else None
+    return out
+
+
+def measured_how(decision: Decision, opinions: Opinions) -> str:
+    """How to make the measurement to name; empty where there is none."""
+    if decision.measure is None:
+        return ""
+    return next(one.how for one in opinions.measurements if one.name == decision.measure.name)
+
+
+def complaint_answers(plan: Plan, decision: Decision) -> list[str]:
+    """A sentence for each complaint."""
+    needs, wanted, names = plan.order.needs, wanted_of(plan.order.needs), new_names(plan)
+    out = []
+    for said, weights, answer in zip(needs.complaints, wanted.complaints, decision.answers):
+        main = main_weights(weights, plan.request.opinions) > 0
+        higher = all(way == "higher" for way, of in zip(wanted.better, main) if of)
+        out.append(sentences.complaint(said.words, said.best, answer, present_words(plan), names, higher))
+    return out
+
+
+def present_words(plan: Plan) -> str:
+    """The present blade, or pair, in words."""
+    blades = plan.order.bench.blades
+    if len(blades) > 1:
+        return "the present pair"
+    one = blades[0].reading
+    return f"the present {feet(one.radii_m[0].value)}" if len(one.radii_m) == 1 else "the present blade"
+
+
+def list_end(plan: Plan, result: Recommendation) -> str:
+    """What is to be said where the best blade stands at the end of the shop's list; the same curve fresh does not."""
+    if result.best <= REFRESHED_AT:
+        return ""
+    recipes = [plan.request.cases[i].candidate.recipe.radii_m for i in plan.new[1:]]
+    return sentences.list_ends(plan.request.cases[result.best].candidate.recipe.radii_m, recipes)
+
+
+def _measurable(plan: Plan, decision: Decision) -> list[str]:
+    """What each measurement would be worth in an open case."""
+    if not decision.worths:
+        return []
+    each = "; ".join(f"{x.name.replace('_', ' ')} {share_text(x.settles)}" for x in decision.worths)
+    return [f"How often a measurement would settle this case: {each}."]
 
 
 def _run(folder: RunFolder, draws: Draws) -> dict:
@@ -89,7 +172,7 @@ def _subject(plan: Plan) -> list[list[str]]:
         ["Skater", f"{plan.order.initials or 'no name given'}, {setting.skater.mass_kg:g} kg"],
         ["Use", f"{needs.use[0].replace('_', ' ')}: {shares}"],
         ["Stands", needs.stands],
-        ["Says", "; ".join(needs.complaints) or "no complaint"],
+        ["Says", "; ".join(x.words for x in needs.complaints) or "no complaint"],
         ["Ice", f"{setting.ice.temperature_c:g} degC"],
         ["Runner", _runner(plan.request.cases[MEASURED_AT].candidate, bench.length_note, plan.order.height_m)],
         ["Trace", f"{', '.join(f.rsplit('/', 1)[-1] for f in bench.files)}: {points}"],
@@ -204,37 +287,48 @@ def recipe_words(recipe: Recipe) -> str:
     return f"{family} {zone_words(recipe)}{blend}"
 
 
-def _choice(plan: Plan, result: Recommendation, choice: Choice) -> dict:
-    request, verdict = plan.request, result.verdict
-    first = "recommended" if verdict.advised else "nearest"
-    names = deciding(result.draws, request.scheme, verdict.best.index)
+def _choice(plan: Plan, result: Recommendation, i: int) -> dict:
+    request, decision = plan.request, result.decision
+    first = "recommended" if decision.advised else "nearest"
+    place = i - REFRESHED_AT
+    role = first if i == result.best else "passed over" if place == decision.verdict.removed else "runner-up"
+    names = deciding(result.draws, request.scheme, result.shown[0])
+    blades, steels = plan.order.bench.blades, [steel[i] for steel in result.steels]
     return {
-        "role": first if choice is verdict.best else "runner-up", "name": choice.name,
-        "recipe": recipe_words(request.cases[choice.index].candidate.recipe), "score": score_words(choice.score),
-        "first_in": share_text(choice.first),
-        "numbers": [number(result.draws, request.scheme, name, choice.index) for name in names],
-        "steel": _steel(plan.order, result.draws, choice),
+        "role": role, "name": request.cases[i].candidate.name,
+        "recipe": recipe_words(request.cases[i].candidate.recipe),
+        "score": score_words(decision.scores[:, place]), "first_in": share_text(float(decision.first[place])),
+        "numbers": [number_of(plan, result, name, i) for name in names],
+        "steels": [_steel(plan.order, found, blade.side) for found, blade in zip(steels, blades)],
+        "tip": _tip(plan.order, result.draws, i),
     }  # fmt: skip
 
 
-def score_words(score: np.ndarray) -> str:
-    """A score with its interval."""
+def number_of(plan: Plan, result: Recommendation, name: str, i: int) -> dict:
+    """A measure of a case beside the first present blade."""
+    return sentences.number(result.draws, plan.request.scheme, name, i)
+
+
+def score_words(samples: np.ndarray) -> str:
+    """A score with its interval, from its (draw,) samples."""
+    score = intervals(samples)
     return f"{score[1]:+.3f} ({score[0]:+.3f} to {score[2]:+.3f})" if np.isfinite(score).all() else NOT_AVAILABLE
 
 
-def _steel(order: WorkOrder, draws: Draws, choice: Choice) -> dict:
-    found = choice.steel
+def _steel(order: WorkOrder, found: Removal | None, side: str) -> dict:
+    if found is None:
+        return {"side": side, "height_left": "cannot be said"}
     heel, mid, toe = (round(1e3 * found.at(x), 3) for x in (found.x_m[0], 0.0, found.x_m[-1]))
     left = "not known: no runner height was given"
     if math.isfinite(order.height_m):
         left = f"at least {(order.height_m - found.most_m) * 1e3:.1f} mm of {order.height_m * 1e3:.1f} mm"
-    return {"heel_mm": heel, "mid_mm": mid, "toe_mm": toe, "most_mm": round(1e3 * found.most_m, 3), "height_left": left,
-            "tip": _tip(order, draws, choice)}  # fmt: skip
+    return {"side": side, "heel_mm": heel, "mid_mm": mid, "toe_mm": toe, "most_mm": round(1e3 * found.most_m, 3),
+            "height_left": left}  # fmt: skip
 
 
-def _tip(order: WorkOrder, draws: Draws, choice: Choice) -> str:
+def _tip(order: WorkOrder, draws: Draws, i: int) -> str:
     """How the foot tips against the blade as measured; with an unknown level only the curves themselves can be said."""
-    spread = 1e3 * intervals(draws.values[:, choice.index, STATIC.index("heel_over_toe")])
+    spread = 1e3 * intervals(draws.values[:, i, STATIC.index("heel_over_toe")])
     low, middle, high = spread
     ends = f"({low:+.2f} to {high:+.2f} mm)"
     given = "" if order.gauge_level else ", if both are level at mid-runner"
@@ -245,14 +339,21 @@ def _tip(order: WorkOrder, draws: Draws, choice: Choice) -> str:
     return f"{abs(middle):.2f} mm {'toe-down' if middle > 0 else 'heel-down'} {ends}{given}"
 
 
-def _other(choice: Choice) -> dict:
-    note = choice.refused
-    if not note and choice.index and np.isfinite(choice.score).all() and not excludes(choice.score):
+def _other(plan: Plan, result: Recommendation, i: int) -> dict:
+    """A blade that page 1 does not show, with why."""
+    name = plan.request.cases[i].candidate.name
+    if i == MEASURED_AT:
+        return {"name": name, "score": "0 (all others are held against it)", "first_in": NOT_AVAILABLE,
+                "steel_mm": "0", "note": ""}  # fmt: skip
+    place, decision = i - REFRESHED_AT, result.decision
+    samples, note = decision.scores[:, place], result.refused[i]
+    if not note and not decision.harmless[place]:
+        note = "makes a complaint worse"
+    if not note and np.isfinite(samples).any() and not excludes(intervals(samples)):
         note = "too close to call against the blade as it is"
-    most = "0" if choice.steel is None else f"{1e3 * choice.steel.most_m:.2f}"
-    score = "0 (all others are held against it)" if choice.index == 0 else score_words(choice.score)
-    return {"name": choice.name, "score": score, "first_in": share_text(choice.first), "steel_mm": most,
-            "note": note}  # fmt: skip
+    found = [steel[i].most_m for steel in result.steels if steel[i] is not None]
+    return {"name": name, "score": score_words(samples), "first_in": share_text(float(decision.first[place])),
+            "steel_mm": f"{1e3 * max(found):.2f}" if found else NOT_AVAILABLE, "note": note}  # fmt: skip
 
 
 def _unknown(order: WorkOrder, draws: Draws) -> list[str]:

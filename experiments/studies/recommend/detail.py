@@ -36,7 +36,8 @@ PHYSICS = (
     "and the ankle stiffness and the time to react that it leaves.",
     "The level of friction rests on an assumed roughness of the ice; ratios between blades are far safer.",
     "The score is the sum of weight x log2(ratio, better above 1) over the sum of weights; 0 is the blade as measured, "
-    "+0.1 is 7 % better overall. The weights come from the stated use and complaints: opinions (configs/wishes).",
+    "+0.1 is 7 % better overall. The weights come from the stated use and complaints and are drawn about those: "
+    "opinions (configs/wishes, configs/opinions).",
 )
 
 
@@ -69,12 +70,12 @@ def draw_words(draws: Draws) -> str:
     )
 
 
-def table(result: Recommendation) -> dict:
+def table(plan: Plan, result: Recommendation) -> dict:
     """Static measures with intervals, then what the rolled movements give, nothing uncertain."""
-    blades = [MEASURED_AT, *(x.index for x in result.shown)]
+    blades = [MEASURED_AT, *result.shown]
     head = ["measure", "unit", "as measured"]
-    for choice in result.shown:
-        head += [choice.name, "ratio"]
+    for i in result.shown:
+        head += [plan.request.cases[i].candidate.name, "ratio"]
     rows = [_static_row(result.draws, REGISTRY[name], blades) for name in SHEET]
     return {"head": head, "rows": rows + [_rolled_row(REGISTRY[name], result.rolled) for name in SHEET_ROLLED]}
 
@@ -109,11 +110,11 @@ def sheet_figures(plan: Plan, result: Recommendation) -> dict[str, str]:
     """SVG by name: curves of both blades and the choices; the trade-off on the axes that the scheme weighs most."""
     bench = plan.order.bench.blades
     roles = {MEASURED_AT: "measured"}
-    roles |= {x.index: "recommended" if x is result.verdict.best else "runner-up" for x in result.shown}
-    curves = {x.index: plan.request.cases[x.index].candidate.curve for x in result.shown}
-    chosen = [{"name": x.name, "role": roles[x.index], **_heights(curves[x.index], bench[0].reading)}
-              for x in result.shown]  # fmt: skip
-    points = [_point(result, i, roles.get(i, "other")) for i in range(len(result.draws.candidates))]
+    roles |= {i: "recommended" if i == result.shown[0] else "runner-up" for i in result.shown}
+    cases = [plan.request.cases[i].candidate for i in result.shown]
+    chosen = [{"name": x.name, "role": roles[i], **_heights(x.curve, bench[0].reading)}
+              for i, x in zip(result.shown, cases)]  # fmt: skip
+    points = [_point(result, i, roles.get(i, "other")) for i in (MEASURED_AT, *plan.new)]
     line = [REGISTRY[a].to_shown(result.line[:, k]) for k, a in enumerate(result.axes)]
     trade = {"x": line[0], "y": line[1], "radius_ft": result.radii_m / FOOT_M}
     labels = {k: axis_label(REGISTRY[a]) for k, a in zip("xy", result.axes)}

@@ -11,6 +11,7 @@ from pathlib import Path
 from jinja2 import ChainableUndefined
 from markupsafe import Markup, escape
 
+from experiments.analysis.judging.decide import ADVISED
 from experiments.report.page import environment, write_text
 from experiments.report.style import text_width
 from experiments.run.folder import RunFolder
@@ -19,15 +20,8 @@ from experiments.studies.recommend.content import sheet_content
 from experiments.studies.recommend.detail import sheet_figures
 from experiments.studies.recommend.study import Plan, Recommendation
 
-# What the verdict means for the page: the words before its headline, and whether the choices are advice.
-VERDICTS = {
-    "change": ("Change the curve", True),
-    "refresh": ("Refresh the curve it has", True),
-    "keep": ("Leave it as it is", False),
-    "too_close": ("Too close to call, leave it as it is", False),
-}
 ADVISED_ROLES = ("recommended", "runner-up")
-MEASURES = 3  # numbers that decide, on page 1
+WISHES = 7  # lines of the menu on page 1
 POINTS_MM = 72 / 25.4
 WRAP = 1.08  # what the ends of lines lose
 # Widths of the page's font (Arial, and what is made to its measure), thousandths of its size.
@@ -125,12 +119,6 @@ def _breaks(text) -> Markup:
     return Markup(escape(text).replace("_", Markup("_<wbr>")))
 
 
-def _verdict(content) -> tuple[str, bool]:
-    """(words, whether the choices are advice); a verdict that is not known advises nothing."""
-    kind = (content.get("verdict") or {}).get("kind", "")
-    return VERDICTS.get(kind, ("No verdict", False))
-
-
 def _role(choice, advised: bool) -> str:
     """What stands above a choice: its role, unless the verdict is to leave the blade alone."""
     role = _words(choice.get("role")) or "choice"
@@ -163,18 +151,17 @@ def page(content: dict, drawn: dict[str, str]) -> str:
     """The whole sheet as one HTML text without scripts and without anything to load; drawn: SVG texts by name."""
     here = environment(Path(__file__).parent, ChainableUndefined)
     here.filters |= {"number": _number, "place": _place, "sentence": _sentence, "breaks": _breaks}
-    words, advised = _verdict(content)
+    advised = (content.get("verdict") or {}).get("kind", "") in ADVISED  # one that is not known advises nothing
     choices = [choice for choice in content.get("choices") or () if choice][:2]
-    compared, short = _compared(choices), Short()
     return here.get_template("sheet.html.j2").render(
         content=content,
-        subject=_subject(content.get("subject"), short),
+        subject=_subject(content.get("subject"), short := Short()),
         blades=[blade for blade in content.get("blades") or () if blade][:2],
         choices=choices,
         roles=[_role(choice, advised) for choice in choices],
-        compared=compared[:MEASURES],
-        more_compared=compared[MEASURES:],
-        verdict=words,
+        compared=_compared(choices),
+        menu=(content.get("menu") or [])[:WISHES],
+        menu_rest=(content.get("menu") or [])[WISHES:],
         advised=advised,
         figures={name: Markup(text) for name, text in (drawn or {}).items() if text},
         keys={

@@ -9,10 +9,11 @@ from scipy import stats
 
 from experiments.analysis.draws import Draws, checked_draw_count, run_draws
 from experiments.analysis.grinding import Grinding, check, read_grinding
-from experiments.analysis.judging.judge import Choice, Verdict, choices, judge
+from experiments.analysis.judging.decide import Decision, Present, Wanted, decide
 from experiments.analysis.variants import line_costs, statics, varied_candidate, varied_setting
 from experiments.request.comparison import Case, Request, Stated, assemble, on_steel, read_stated
 from experiments.request.fields import Fields
+from experiments.request.objectives import Weighting
 from experiments.request.recipe_files import own_folder
 from experiments.request.uncertainty import Input, Sampling, read_sampling
 from experiments.run.workers import Progress, Workers
@@ -39,6 +40,7 @@ WIDEST_BLEND_M = 0.2  # of a blade whose ends leave more room than any blend tak
 UNEVEN_M = 25e-6  # between the edges, for what uneven ones cost
 LINE_POINTS = 25  # of the single-radius line in the sheet's trade-off
 USUAL_AXES = ("pivot_forefoot_toe_in", "glide_drag_coefficient")
+JUDGED = tuple(n for n in STATIC if REGISTRY[n].better != "neither" and not REGISTRY[n].signed)
 ROLLED_MEASURES = tuple(name for name, measure in REGISTRY.items() if measure.state in ROLLED_STATES)
 
 
@@ -57,25 +59,37 @@ class WorkOrder:
 
 @dataclass(frozen=True)
 class Plan:
-    """The blades that are weighed (as measured, refreshed, the shop's), the work order, and how doubt is drawn."""
+    """The blades that are weighed (as measured, refreshed, the shop's, and last the other of a pair as measured), the
+    work order, and how doubt is drawn."""
 
     request: Request
     order: WorkOrder
     sampling: Sampling
 
+    @property
+    def present(self) -> tuple[int, ...]:
+        """Places of the present blades among the cases: of one, or of both of a pair."""
+        both = len(self.order.bench.blades) > 1
+        return (MEASURED_AT, len(self.request.cases) - 1) if both else (MEASURED_AT,)
+
+    @property
+    def new(self) -> tuple[int, ...]:
+        """Places among the cases of the blades that the present ones may be ground to."""
+        return tuple(i for i in range(len(self.request.cases)) if i not in self.present)
+
 
 @dataclass(frozen=True)
 class Recommendation:
-    """What came of it. steel, refused: for every blade, steel to remove and why it cannot be ground, or empty; shown:
-    the chosen blade and the runner-up; uneven: (level, proud, low) x static measures of the blade as measured with even
-    edges; rolled: measures of movements of the blade as measured and those shown; axes, line: pair of costs of the
-    trade-off, and those costs (radius, 2) of single radii over radii_m."""
+    """What came of it. steels: of each present blade, steel to remove for every case, None where it is that blade or
+    cannot be said; refused: for every case, why it cannot be ground, or empty; decision: its places count from
+    REFRESHED_AT; uneven: (level, proud, low) x static measures of the blade as measured with even edges; rolled:
+    measures of movements of the blade as measured and those shown; axes, line: pair of costs of the trade-off, and
+    those costs (radius, 2) of single radii over radii_m."""
 
     draws: Draws
-    steel: list[Removal | None]
+    steels: list[list[Removal | None]]
     refused: list[str]
-    choices: list[Choice]
-    verdict: Verdict
+    decision: Decision
     uneven: np.ndarray
     rolled: list[dict[str, float]]
     axes: tuple[str, str]
@@ -83,14 +97,21 @@ class Recommendation:
     line: np.ndarray
 
     @property
-    def shown(self) -> list[Choice]:
-        """The blade to grind, or the nearest to it, and the runner-up."""
-        return shown_choices(self.verdict)
+    def shown(self) -> list[int]:
+        """Places among the cases of the blades that the sheet shows, the one meant first."""
+        return shown_places(self.decision)
+
+    @property
+    def best(self) -> int:
+        """Place among the cases of the blade meant; MEASURED_AT where there is none."""
+        return self.decision.verdict.best + REFRESHED_AT if self.decision.verdict.best >= 0 else MEASURED_AT
 
 
-def shown_choices(verdict: Verdict) -> list[Choice]:
-    """The choices that the sheet shows: none of them is the blade as measured."""
-    return [x for x in (verdict.best, verdict.second) if x is not None and x.index != MEASURED_AT]
+def shown_places(decision: Decision) -> list[int]:
+    """Places among the cases: the best, and the runner-up or what was passed over for its harm to a complaint."""
+    removed = decision.verdict.removed
+    places = [*decision.order[:1], removed] if removed >= 0 else decision.order[:2]
+    return [place + REFRESHED_AT for place in places]
 
 
 def read(own: dict, rest: dict) -> Plan:
@@ -138,13 +159,24 @@ def _blades(stated: Stated, order: WorkOrder) -> Request:
     measured = Candidate(MEASURED, recipe, replace(section, proud_m=stated.blade.proud_m), reading)
     ends = {"length_m": recipe.length_m, "heel_sweep": recipe.heel_sweep, "toe_sweep": recipe.toe_sweep}
     again = replace(order.bench.ground or rounded(recipe), name=REFRESHED, **ends)
-    taken = {candidate.name for candidate in request.candidates} & {MEASURED, REFRESHED}
+    second = _second(order, recipe, measured)
+    taken = {x.name for x in request.candidates} & {MEASURED, REFRESHED, *(x.name for x in second)}
     if taken:
         raise BladeError(f"shop: {taken.pop()!r} is a name that the sheet uses itself; give that recipe another.")
     setting = replace(request.settings[0], reference=measured)
-    blades = [measured, Candidate(REFRESHED, again, section), *request.candidates]
+    blades = [measured, Candidate(REFRESHED, again, section), *request.candidates, *second]
     cases = tuple(Case(i, blade, setting) for i, blade in enumerate(blades))
     return replace(request, cases=cases, settings=(setting,))
+
+
+def _second(order: WorkOrder, recipe: Recipe, measured: Candidate) -> list[Candidate]:
+    """The other blade of a pair as measured, on a runner as long as the first; none where one blade was traced."""
+    if len(order.bench.blades) < 2:
+        return []
+    other = order.bench.blades[1]
+    reading, name = replace(other.reading, length_m=recipe.length_m), f"{other.side} blade as measured"
+    found = reading.recipe(name, level_from_trace=order.gauge_level)
+    return [Candidate(name, found, measured.section, reading)]
 
 
 def _on_runner(stated: Stated, measured: Recipe, height_m: float) -> Stated:
@@ -225,36 +257,70 @@ def _shifted(request: Request, shift: float, needs: Needs) -> Request:
 
 
 def run(plan: Plan, workers: Workers, progress: Progress) -> Recommendation:
-    """Draw, judge, and compute what the sheet shows besides. No frontier gains in the draws."""
+    """Draw, decide, and compute what the sheet shows besides. No frontier gains in the draws."""
     request, sampling, order = plan.request, plan.sampling, plan.order
-    bare = replace(request, pairs=())
-    draws = run_draws(bare, sampling.inputs, sampling.draws, sampling.seed, workers, progress)
-    steel, refused = steel_to_remove(request, order)
-    every = choices(draws, steel, refused)
-    verdict = judge(draws, every, REFRESHED_AT, order.needs.worth)
+    draws = run_draws(replace(request, pairs=()), sampling.inputs, sampling.draws, sampling.seed, workers, progress)
+    each = [steel_to_remove(request, order, place) for place in plan.present]
+    refused = [next((reason for reason in reasons if reason), "") for reasons in zip(*(found for _, found in each))]
+    decision = decided(plan, draws, [steel for steel, _ in each], refused)
     axes, radii = trade_axes(request), np.geomspace(request.line_m[0], request.line_m[-1], LINE_POINTS)
     line = line_costs(request.settings[0], radii, axes, request.cases[MEASURED_AT].candidate)
-    shown = [MEASURED_AT, *(x.index for x in shown_choices(verdict))]
-    rolled = [rolled_measures(request.cases[i]) for i in shown]
-    return Recommendation(draws, steel, refused, every, verdict, uneven_edges(request), rolled, axes, radii, line)
+    rolled = [rolled_measures(request.cases[i]) for i in (MEASURED_AT, *shown_places(decision))]
+    return Recommendation(draws, [steel for steel, _ in each], refused, decision, uneven_edges(request), rolled, axes,
+                          radii, line)  # fmt: skip
 
 
-def steel_to_remove(request: Request, order: WorkOrder) -> tuple[list[Removal | None], list[str]]:
-    """Steel to remove to get from the blade as measured to each blade, and why one cannot be ground.
+def wanted_of(needs: Needs) -> Wanted:
+    """What the skater wants, over the measures that are judged."""
+
+    def weights(scheme: Weighting) -> np.ndarray:
+        return np.array([scheme.weights.get(name, 0.0) for name in measures])
+
+    schemes = [needs.scheme, *(complaint.scheme for complaint in needs.complaints)]
+    better = {name: REGISTRY[name].better for name in JUDGED}
+    for scheme in schemes:
+        better |= scheme.better
+    measures = tuple(better)
+    complaints = tuple(weights(scheme) for scheme in schemes[1:])
+    return Wanted(measures, tuple(better.values()), weights(needs.scheme), complaints, tuple(needs.menu))
+
+
+def decided(plan: Plan, draws: Draws, steels: Sequence[Sequence[Removal | None]], refused: Sequence[str]) -> Decision:
+    """The decision from the draws of all cases. steels: of each present blade, for every case."""
+    wanted, new = wanted_of(plan.order.needs), list(plan.new)
+    measures = [STATIC.index(name) for name in wanted.measures]
+    able = np.array([not refused[i] for i in new])
+    presents = [
+        Present(draws.values[:, [place, *new]][:, :, measures],
+                np.array([math.nan if steel[i] is None else steel[i].most_m for i in new]), able)
+        for place, steel in zip(plan.present, steels)
+    ]  # fmt: skip
+    columns = dict(zip(draws.columns, draws.points.T))
+    single = np.array([len(set(plan.request.cases[i].candidate.recipe.radii_m)) == 1 for i in new])
+    return decide(presents, wanted, plan.request.opinions, plan.sampling.seed, columns, single)
+
+
+def steel_to_remove(
+    request: Request, order: WorkOrder, present: int = MEASURED_AT
+) -> tuple[list[Removal | None], list[str]]:
+    """Steel to remove to get from a present blade to each case, and why one cannot be ground; None and empty for that
+    blade itself.
 
     Between the turned-up ends: those are left to the grinder's hand.
     """
-    stock, worn = request.cases[MEASURED_AT].candidate.curve, request.cases[MEASURED_AT].candidate.recipe
+    stock, worn = request.cases[present].candidate.curve, request.cases[present].candidate.recipe
     low = -worn.length_m / 2 + worn.heel_sweep.length_m + worn.blend_m / 2
     high = worn.length_m / 2 - worn.toe_sweep.length_m - worn.blend_m / 2
-    steel: list[Removal | None] = [None]
-    refused = [""]
-    for case in request.cases[1:]:
-        try:
-            found = removal(case.candidate.curve, stock, not order.gauge_level, (low, high))
-            reasons = _beyond_shop(case.candidate.recipe, found, order)
-        except BladeError as refusal:
-            found, reasons = None, [str(refusal)]
+    steel: list[Removal | None] = []
+    refused = []
+    for i, case in enumerate(request.cases):
+        found, reasons = None, []
+        if i != present and case.candidate.reading is None:
+            try:
+                found = removal(case.candidate.curve, stock, not order.gauge_level, (low, high))
+                reasons = _beyond_shop(case.candidate.recipe, found, order)
+            except BladeError as refusal:
+                reasons = [str(refusal)]
         steel.append(found)
         refused.append(f"cannot be ground: {reasons[0]}" if reasons else "")
     return steel, refused

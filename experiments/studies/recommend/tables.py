@@ -55,10 +55,15 @@ def show(plan: Plan, result: Recommendation, console: Console) -> None:
     if content["pair"]:
         console.print(content["pair"], markup=False)
     console.print(f"\n{content['verdict']['headline']}", style="bold", markup=False)
-    for sentence in content["verdict"]["plain"]:
-        console.print(f"  {sentence}", markup=False)
+    for sentence in (*content["complaints"], *content["verdict"]["plain"], content["verdict"]["measure"]):
+        if sentence:
+            console.print(f"  {sentence}", markup=False)
+    for name, key in (("Gains", "gains"), ("Drawbacks", "drawbacks"), ("", "even")):
+        for text in content[key]:
+            console.print(f"  {name}{': ' if name else ''}{text}", markup=False)
     for choice in content["choices"]:
         _show_choice(choice, console)
+    console.print(f"\n{content['verdict']['rule']}", markup=False)
     console.print(
         "\nAt the grinder: guards, eye and lung protection. First session slowly. Page: sheet.html", markup=False
     )
@@ -74,9 +79,7 @@ def _show_blade(blade: dict, console: Console) -> None:
 
 def _show_choice(choice: dict, console: Console) -> None:
     console.print(f"\n{choice['role']}: {choice['name']} ({choice['recipe']})", markup=False)
-    for n in choice["numbers"]:
-        console.print(f"  {n['label']}: {n['now']} -> {n['then']} {n['unit']}, ratio {n['ratio']} "
-                      f"({n['ratio_interval']}), {n['way']}", markup=False)  # fmt: skip
-    steel = choice["steel"]
-    console.print(f"  steel to remove, mm: heel {steel['heel_mm']}, mid {steel['mid_mm']}, toe {steel['toe_mm']}, "
-                  f"most {steel['most_mm']}", markup=False)  # fmt: skip
+    for steel in choice["steels"]:
+        if "most_mm" in steel:
+            console.print(f"  steel to remove, {steel['side']}, mm: heel {steel['heel_mm']}, mid {steel['mid_mm']}, "
+                          f"toe {steel['toe_mm']}, most {steel['most_mm']}", markup=False)  # fmt: skip

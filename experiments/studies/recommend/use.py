@@ -3,27 +3,38 @@
 from dataclasses import dataclass
 
 from experiments.request.fields import Fields
-from experiments.request.objectives import Weighting, can_drive, read_weight
+from experiments.request.objectives import Weighting, can_drive, measure_name, read_weight
 from sim.errors import BladeError
+from sim.measures import REGISTRY
 from sim.quantities import parse_quantity
 
 FARTHEST_M = 0.06  # a stance shifted further is off the working part of any runner
 
 
 @dataclass(frozen=True)
+class Complaint:
+    """What a skater complains of. words: as said; best: the blade that has least of it, in words ("the steadiest");
+    scheme: the measures that it is about, weights of sum 1."""
+
+    words: str
+    best: str
+    scheme: Weighting
+
+
+@dataclass(frozen=True)
 class Needs:
     """Use, complaints and stance of the skater.
 
-    use: (name, {activity: share of time}); complaints: in words; shift_m: of all load lines, toe positive, nan: to be
-    read from the wear; stands: in words; scheme: the weighting made of it all; worth: least overall ratio of a regrind.
+    use: (name, {activity: share of time}); shift_m: of all load lines, toe positive, nan: to be read from the wear;
+    stands: in words; scheme: the weighting made of it all; menu: {measure: wish in words} of what may be wished for.
     """
 
     use: tuple[str, dict[str, float]]
-    complaints: tuple[str, ...]
+    complaints: tuple[Complaint, ...]
     shift_m: float
     stands: str
     scheme: Weighting
-    worth: float
+    menu: dict[str, str]
 
 
 def read_needs(use: Fields, wishes: Fields, said: list, stands: object) -> Needs:
@@ -34,19 +45,29 @@ def read_needs(use: Fields, wishes: Fields, said: list, stands: object) -> Needs
     known = {}
     for key in book.mapping:
         entry = book.inner(key)
-        known[key] = entry.text("words", 80), _weights(entry, "measures")
+        known[key] = entry.text("words", 80), entry.text("best", 60), _weights(entry, "measures")
         entry.done()
     name, shares = _use(use, tuple(activities))
     if not isinstance(said, list):
         raise BladeError("says: write complaints in [brackets], for example [falls_back_on_heels], or [] for none.")
     chosen = [Fields({"says": str(k)}, "").choice("says", tuple(known)) for k in said]
-    share, worth = wishes.number("complaint_share", 0, 10), wishes.number("worth_grinding", 1, 2)
+    share, menu = wishes.number("complaint_share", 0, 10), _menu(wishes.inner("menu"))
     shift, words = _stance(wishes.inner("stands"), stands)
     wishes.done()
     parts = [(shares[a], weights) for a, weights in activities.items()]
-    parts += [(share / len(chosen), known[k][1]) for k in chosen]
-    scheme = _combined(name, parts)
-    return Needs((name, shares), tuple(known[k][0] for k in chosen), shift, words, scheme, worth)
+    parts += [(share / len(chosen), known[k][2]) for k in chosen]
+    complaints = tuple(Complaint(said, best, _combined(said, [(1.0, w)])) for said, best, w in map(known.get, chosen))
+    return Needs((name, shares), complaints, shift, words, _combined(name, parts), menu)
+
+
+def _menu(fields: Fields) -> dict[str, str]:
+    """{measure: wish in words}. Raises BladeError for a measure that has no better direction, or has to be rolled."""
+    out = {}
+    for name in fields.mapping:
+        if not can_drive(measure_name(fields, name), REGISTRY[name].better):
+            raise BladeError(f"{fields.path(name)}: wish for a static measure with a better direction.")
+        out[name] = fields.text(name, 60)
+    return out
 
 
 def _use(fields: Fields, activities) -> tuple[str, dict[str, float]]:

@@ -10,41 +10,22 @@ from experiments.analysis import draws, optimizer
 from experiments.analysis.grinding import LIMITS, check, read_grinding, violations
 from experiments.analysis.grinding_depth import _heights, depth_to_grind
 from experiments.analysis.judging.intervals import clear
-from experiments.analysis.judging.judge import judge
 from experiments.analysis.optimizer import Effort, optimize, read_effort
 from experiments.request.fields import Fields
 from experiments.request.uncertainty import Input
 from experiments.run.workers import HERE
 from sim.blade.recipe import Recipe, Sweep
 from sim.errors import BladeError
-from tests.experiments.analysis.hand import FT, TEN, blade, draws_of, request
+from tests.experiments.analysis.hand import FT, TEN, blade, request
 from tests.experiments.analysis.test_limits import BARE, SHOP, zoned
 from tests.experiments.analysis.test_space_and_optimizer import problem
-from tests.experiments.analysis.test_thresholds import Choice
 
-# ---------------------------------------------------------------- verdicts
+# ---------------------------------------------------------------- intervals
 
 
 @pytest.mark.parametrize(("off", "known"), [(0.000501, True), (0.000499, False)])
 def test_clear_from_half_of_the_last_printed_digit(off, known):
     assert clear((1 + off, 1.01, 1.02)) is known and clear((0.98, 0.99, 1 - off)) is known
-
-
-def choice(index, *score):
-    return Choice(index, f"b{index}", np.array(score, float), 1.0, None, "")
-
-
-@pytest.mark.parametrize(
-    ("score", "kind"),
-    [
-        ((0.001, 0.1, 0.2), "change"), ((0.0, 0.1, 0.2), "too_close"), ((-0.5, 0.1, 0.2), "too_close"),
-        ((-0.2, -0.1, 0.0), "too_close"), ((-0.2, -0.1, -0.001), "keep"), ((0.01, math.log2(1.02), 0.2), "too_close"),
-    ],
-)  # fmt: skip
-def test_a_bound_of_just_nothing_belongs_to_the_interval(score, kind):
-    """Neither change nor keep is said where no difference lies within the interval; worth must be passed, not met."""
-    made = draws_of({}, ["as it is", "b1"], score=np.zeros((4, 2)))
-    assert judge(made, [choice(0, 0, 0, 0), choice(1, *score)], 9, 1.02).kind == kind
 
 
 # ---------------------------------------------------------------- draws

@@ -15,7 +15,6 @@ from experiments.analysis.judging.intervals import (
     order_kept,
     side,
 )
-from experiments.analysis.judging.judge import Choice, choices, judge
 from experiments.analysis.judging.ratios import deciding, ratios
 from experiments.request.objectives import Weighting
 from tests.experiments.analysis.hand import draws_of
@@ -102,68 +101,7 @@ def test_the_bounds_of_an_interval_belong_to_it():
     assert excludes((1e-9, 1.0, 2.0)) and excludes((-2.0, -1.0, -1e-9)) and excludes((1.0, 2.0, 3.0), 3.1)
 
 
-# ---------------------------------------------------------------- the verdict
-
-
-def judged(*scores, refused=(), refreshed=1, worth=1.01, apart=None):
-    """The verdict over blades of these scores (5, 50, 95 %); the first is the blade as measured, at 0."""
-    spreads = [(0.0, 0.0, 0.0), *scores]
-    every = [Choice(i, f"blade {i}", np.array(s, float), 0.0, None, "no" if i in refused else "")
-             for i, s in enumerate(spreads)]  # fmt: skip
-    score = np.array([[s[1] for s in spreads]] * 3 if apart is None else apart, float)
-    return judge(draws_of({}, score=score), every, refreshed, worth)
-
-
-@pytest.mark.parametrize(
-    ("score", "kind"),
-    [
-        ((0.001, 0.0144, 0.03), "change"),  # log2(1.01) is 0.01436
-        ((0.001, 0.0143, 0.03), "too_close"),  # sure, and not worth the steel
-        ((-0.001, 0.5, 0.9), "too_close"),  # large, and may be chance
-        ((0.0, 0.5, 0.9), "too_close"),
-        ((-0.5, -0.2, 0.001), "too_close"),
-        ((-0.5, -0.2, -0.001), "keep"),
-    ],
-)
-def test_a_regrind_has_to_be_sure_and_worth_one_percent(score, kind):
-    assert judged((-1, -0.9, -0.8), score).kind == kind
-
-
-def test_what_is_worth_the_steel_is_what_was_stated():
-    """log2(1.2) is 0.26303."""
-    assert judged((0.1, 0.262, 0.3), worth=1.2).kind == "too_close"
-    assert judged((0.1, 0.264, 0.3), worth=1.2).kind == "refresh"
-
-
-def test_the_best_is_that_of_the_highest_middle_and_the_second_comes_after():
-    found = judged((0.1, 0.2, 0.3), (0.0, 0.5, 0.6), (0.2, 0.3, 0.9))
-    assert (found.kind, found.best.index, found.second.index) == ("too_close", 2, 3)
-    found = judged((0.1, 0.2, 0.3), (0.01, 0.5, 0.6), (0.2, 0.3, 0.9), refused=(2,))
-    assert (found.kind, found.best.index, found.second.index) == ("change", 3, 1)
-    assert judged((0.1, 0.2, 0.3)).kind == "refresh" and judged((0.1, 0.2, 0.3), refreshed=9).kind == "change"
-    assert judged((0.1, 0.2, 0.3)).second is None
-    assert judged((NAN, NAN, NAN), (0.1, 0.2, 0.3)).best.index == 2, "a blade that cannot be judged is not advised"
-    nothing = judged((0.1, 0.2, 0.3), refused=(1,))
-    assert (nothing.kind, nothing.best.index, nothing.advised) == ("none", 0, False)
-
-
-def test_best_against_second_is_taken_within_each_draw():
-    """Both scatter by 1, always 0.1 apart: the difference is sure."""
-    score = [[0, x + 0.1, x] for x in np.linspace(0, 1, 21)]
-    found = judged((0.2, 0.6, 1.0), (0.1, 0.5, 0.9), apart=score)
-    assert found.apart.tolist() == pytest.approx([0.1, 0.1, 0.1])
-
-
-def test_share_first_is_among_those_that_can_be_ground():
-    """Over 4 draws: blade 3 is best in all and refused; of the rest blade 2 leads in 3, the measured blade in 1."""
-    score = np.array([[0, -1, 1, 9], [0, -1, 2, 9], [0, -1, -2, 9], [0, 3, 4, 9]], float)
-    found = choices(draws_of({}, score=score), [None] * 4, ["", "", "", "no"])
-    assert [c.first for c in found] == [0.25, 0.0, 0.75, 0.0]
-    assert found[2].score.tolist() == pytest.approx(np.quantile(score[:, 2], [0.05, 0.5, 0.95]).tolist())
-    missing = np.where(score == 4, np.nan, score)
-    assert [c.first for c in choices(draws_of({}, score=missing), [None] * 4, ["", "", "", "no"])][:3] == pytest.approx(
-        [1 / 3, 0.0, 2 / 3]
-    )
+# ---------------------------------------------------------------- ratios
 
 
 def test_ratios_need_a_positive_number_of_both_somewhere():
@@ -195,9 +133,3 @@ def test_a_weight_of_nothing_and_a_number_that_cannot_be_had_decide_nothing():
     made = draws_of({"turn_drag": np.array([[1.0, 2.0]]), "turn_scrape": np.array([[1.0, NAN]])})
     scheme = Weighting("w", {"turn_drag": 0, "turn_scrape": 1, "push_hold_angle": 1}, {})
     assert deciding(made, scheme, 1) == ["push_hold_angle"]
-
-
-def test_nobody_comes_first_where_no_draw_has_all_scores():
-    score = np.array([[0.0, NAN], [NAN, 1.0]])
-    found = choices(draws_of({}, score=score), [None] * 2, ["", ""])
-    assert [c.first for c in found] == [0.0, 0.0] and found[1].score.tolist() == [1.0, 1.0, 1.0]

@@ -85,7 +85,7 @@ CASES = {
     "state load line on the turned-up heel": (["states.push.line=-121 mm"], "heel end, which begins at -120 mm"),
     "pitch bias lines on the turned-up end": (["states.pitch_bias.from=-130 mm"], "states.pitch_bias: on"),
     "scenario load line on the turned-up toe": (["scenarios.glide.line=[-15 mm, 121 mm]"], "scenarios.glide.line: on"),
-    "stance map on the turned-up toe": (["experiment=stance_map", "turn_lines.to=130 mm"], "turn_lines: on"),
+    "stance map on the turned-up toe": (["experiment=stance_map", "turn_lines.to=122 mm"], "turn_lines: on"),
     "scenario load line off the steel": (["scenarios.glide.line=[-15 mm, -160 mm]"], "off the steel"),
     "load line at the very end": (
         ["blade.heel_sweep.length=0 mm", "scenarios.glide.line=[-139 mm, -139 mm]"],

@@ -1,26 +1,24 @@
-"""From needs to a verdict in words: weights, stance, steel that is left, and where the sheet's sentences begin."""
+"""From needs to what is weighed: weights, stance, refreshed curve, steel that is left, axes of the trade-off."""
 
 import math
-from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from scipy import stats
 
-from experiments.analysis.judging.judge import Choice, Verdict
 from experiments.analysis.variants import statics
 from experiments.request.fields import Fields
 from experiments.request.objectives import Weighting
 from experiments.request.uncertainty import Input
-from experiments.studies.recommend import sentences, study, use
-from experiments.studies.recommend.study import WorkOrder, between_ends, rounded, shown_choices, trade_axes
+from experiments.studies.recommend import study, use
+from experiments.studies.recommend.study import WorkOrder, between_ends, rounded, trade_axes
 from sim.blade.recipe import Recipe, Sweep
 from sim.blade.stock import Removal
 from sim.errors import BladeError
 from sim.measures import STATIC
 from sim.skater.movement import Scenario
-from tests.experiments.analysis.hand import FT, PAIRS, TEN, blade, changed, draws_of, request, section_of, setting
+from tests.experiments.analysis.hand import FT, PAIRS, TEN, blade, changed, request, section_of, setting
 from tests.experiments.analysis.test_limits import SHOP
 
 NAN = math.nan
@@ -94,7 +92,7 @@ def test_stance_from_the_wear_is_against_the_usual_line_and_no_farther_than_anyo
     place = SimpleNamespace(value=worn, low=worn - 1.645e-3, high=worn + 1.645e-3)
     monkeypatch.setattr(study, "wear", lambda *_: SimpleNamespace(centroid_m=place))
     bench = SimpleNamespace(ground=TEN.recipe, blades=[SimpleNamespace(reading=None)])
-    needs = use.Needs(("u", {}), (), NAN, "", None, 1.01)
+    needs = use.Needs(("u", {}), (), NAN, "", None, {})
     order = WorkOrder(bench, needs, "", False, NAN, NAN, SHOP)
     inputs = (Input("glide_line_shift", stats.norm(0, 0.01), "w"), Input("scuff", stats.norm(0, 0.01), "w"))
     sampling = study.Sampling(inputs, 16, 1)
@@ -135,10 +133,10 @@ def needs(says=(), **shares):
         "activities": {"glide": {"glide_drag_coefficient": 3, "push_hold_angle": 1}, "turns": {"turn_drag": 5}},
         "complaint_share": 0.5,
         "complaints": {
-            "slow": {"words": "is slow", "measures": {"glide_drag_coefficient": 7}},
-            "wide": {"words": "turns wide", "measures": {"turn_drag": 1, "turn_scrape": 3}},
+            "slow": {"words": "is slow", "best": "the quickest", "measures": {"glide_drag_coefficient": 7}},
+            "wide": {"words": "turns wide", "best": "the tightest", "measures": {"turn_drag": 1, "turn_scrape": 3}},
         },
-        "worth_grinding": 1.02,
+        "menu": {"turn_drag": "less drag"},
     }
     return use.read_needs(Fields({"name": "u", "shares": shares}, "use"), Fields(wishes, "wishes"), list(says), "mid")
 
@@ -149,14 +147,24 @@ def test_weights_by_hand():
     assert plain.scheme.weights == pytest.approx(
         {"glide_drag_coefficient": 0.45, "push_hold_angle": 0.15, "turn_drag": 0.4}
     )
-    assert plain.scheme.better["push_hold_angle"] == "higher" and plain.worth == 1.02
+    assert plain.scheme.better["push_hold_angle"] == "higher"
     one = needs(["slow"], glide=0.6, turns=0.4).scheme.weights
     assert one["glide_drag_coefficient"] == pytest.approx(0.95) and one["turn_drag"] == pytest.approx(0.4)
     two = needs(["slow", "wide"], glide=0.6, turns=0.4)
     assert two.scheme.weights == pytest.approx(
         {"glide_drag_coefficient": 0.70, "push_hold_angle": 0.15, "turn_drag": 0.4625, "turn_scrape": 0.1875}
     )
-    assert two.complaints == ("is slow", "turns wide")
+    slow, wide = two.complaints
+    assert (slow.words, slow.best, wide.words) == ("is slow", "the quickest", "turns wide")
+    assert wide.scheme.weights == pytest.approx({"turn_drag": 0.25, "turn_scrape": 0.75})
+    assert plain.menu == {"turn_drag": "less drag"} and plain.complaints == ()
+
+
+def test_a_wish_is_for_a_static_measure_with_a_direction():
+    assert use._menu(Fields({"turn_drag": "less drag"}, "wishes.menu")) == {"turn_drag": "less drag"}
+    for name in ("stride_ice_loss", "glide_loaded_arc"):
+        with pytest.raises(BladeError, match=f"wishes.menu.{name}: wish for a static measure"):
+            use._menu(Fields({name: "x"}, "wishes.menu"))
 
 
 @pytest.mark.parametrize(("glide", "fine"), [(0.621, False), (0.619, True), (0.581, True), (0.579, False)])
@@ -258,93 +266,3 @@ def test_uneven_edges_level_then_proud_then_low():
         assert row == pytest.approx(statics(one, setting(), STATIC), rel=1e-12)
     hold = found[:, STATIC.index("push_hold_angle")]
     assert hold[1] != hold[0] != hold[2]
-
-
-def choice(index, low, middle, high, name="found"):
-    return Choice(index, name, np.array([low, middle, high], float), 0.5, None, "")
-
-
-def test_what_is_shown_is_never_the_blade_as_measured():
-    none = Verdict("none", choice(0, 0, 0, 0), None, None)
-    assert shown_choices(none) == []
-    best, second = choice(2, 1, 2, 3), choice(1, 0, 1, 2)
-    assert shown_choices(Verdict("change", best, second, None)) == [best, second]
-    assert shown_choices(Verdict("keep", best, None, None)) == [best]
-
-
-@pytest.mark.parametrize(
-    ("kind", "score", "line", "words"),
-    [
-        ("change", (0.1, 0.2, 0.3), "Regrind to found", "1.15 times as good overall by the stated use (1.07 to 1.23)"),
-        ("refresh", (0.1, 0.2, 0.3), "Grind the same curve fresh", "better in at least 95 % of all draws"),
-        ("keep", (-0.3, -0.2, -0.1), "Leave the curve as it is", "The nearest, found, is 0.87 times"),
-        ("too_close", (-0.1, 0.2, 0.3), "No reason to change the curve", "which may be chance"),
-        ("too_close", (0.0, 0.2, 0.3), "No reason to change the curve", "which may be chance"),
-        ("too_close", (0.001, 0.002, 0.3), "No reason to change the curve", "less than the 2 % that are worth"),
-    ],
-)
-def test_headlines_of_verdicts(kind, score, line, words):
-    head, plain = sentences.headline(Verdict(kind, choice(2, *score), None, None), 1.02)
-    assert head == line and words in " ".join(plain)
-
-
-@pytest.mark.parametrize(("apart", "words"), [((0.001, 0.1, 0.2), "better than the runner-up, second, in at least"),
-                                              ((-0.001, 0.1, 0.2), "difference is too close to call")])  # fmt: skip
-def test_the_runner_up(apart, words):
-    verdict = Verdict("change", choice(2, 0.1, 0.2, 0.3), choice(3, 0.1, 0.2, 0.3, "second"), np.array(apart))
-    assert words in sentences.headline(verdict, 1.02)[1][-1]
-
-
-def felt(**ratios):
-    return draws_of({name: np.array([[1.0, ratio]] * 4) for name, ratio in ratios.items()})
-
-
-def test_what_is_felt_from_one_percent_and_in_which_words():
-    """The largest change first; less drag glides further, a larger hold holds better, and 0.9 % is not said."""
-    found = sentences.feel(felt(glide_drag_coefficient=0.95, push_hold_angle=1.2, turn_drag=1.0101,
-                                pivot_heel_toe_in=1.0099, critical_ankle_stiffness=0.9901), 1)  # fmt: skip
-    assert found[:3] == [
-        "Holds better in the push: 20 % (20 to 20 %).", "Glides further: 5 % (5 to 5 %).",
-        "Drags more in a tight turn: 1 % (1 to 1 %).",
-    ]  # fmt: skip
-    assert found[3].startswith("Too close to call, or within 1 %: pivot on forefoot, toe in, pivot on heel, toe in")
-    assert len(found) == 4 and "critical ankle stiffness" in found[3]
-
-
-FALLS = {
-    "pivot_forefoot_toe_in": ("easier", "more effort"), "pivot_heel_toe_in": ("easier", "more effort"),
-    "turn_tightest_clean_radius": ("tighter", "earlier"), "turn_drag": ("Drags less", "Drags more"),
-    "glide_drag_coefficient": ("further", "less far"), "push_hold_angle": ("Lets go", "Holds better"),
-    "critical_ankle_stiffness": ("Steadier", "Less steady"),
-}  # fmt: skip
-
-
-@pytest.mark.parametrize("name", sentences.FEEL)
-def test_every_feeling_has_its_sign(name):
-    less, more = FALLS[name]
-    assert less in sentences.feel(felt(**{name: 0.5}), 1)[0] and more in sentences.feel(felt(**{name: 1.5}), 1)[0]
-
-
-@pytest.mark.parametrize(("ratio", "kind", "words"), [
-    (1.084, "change", "several sessions"), (1.083, "change", "a session or two"),
-    (0.922, "refresh", "several sessions"),
-    (0.9235, "change", "a session or two"), (2.0, "keep", "Nothing to get used to"),
-    (2.0, "too_close", "Nothing to get used to"),
-])  # fmt: skip
-def test_how_long_to_get_used_to_it(ratio, kind, words):
-    """exp(0.08) is 1.0833, exp(-0.08) is 0.9231."""
-    assert words in sentences.adapting(felt(turn_drag=ratio), Verdict(kind, choice(1, 0, 1, 2), None, None))
-
-
-def test_a_number_beside_the_blade_as_measured():
-    """From 2.0 to 2.5 N: a quarter more, which is worse; a hold of 9 deg against 10 deg is worse as well."""
-    made = draws_of({"turn_drag": np.array([[2.0, 2.5]] * 3), "push_hold_angle": np.radians([[10.0, 9.0]] * 3)})
-    scheme = Weighting("w", {"turn_drag": 1.0}, {"turn_drag": "lower"})
-    drag, hold = (sentences.number(made, scheme, n, 1) for n in ("turn_drag", "push_hold_angle"))
-    assert (drag["now"], drag["then"], drag["ratio"], drag["way"]) == ("2", "2.5", "1.25", "clearly worse")
-    assert (hold["now"], hold["then"], hold["ratio"], hold["way"]) == ("10", "9", "0.90", "clearly worse")
-    assert drag["better"].startswith("less is better") and hold["better"].startswith("more is better")
-    assert (
-        sentences.number(made, replace(scheme, better={"turn_drag": "higher"}), "turn_drag", 1)["way"]
-        == "clearly better"
-    )

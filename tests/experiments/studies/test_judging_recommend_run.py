@@ -1,13 +1,14 @@
 """A recommendation from its config to its result: what is read, which blades are weighed, on which runner."""
 
 import math
-from dataclasses import fields, replace
+from dataclasses import dataclass, fields, replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from experiments.analysis.judging.judge import Verdict
+from experiments.analysis.judging.decide import Decision
+from experiments.analysis.judging.verdict import Verdict
 from experiments.request.comparison import Stated
 from experiments.request.fields import Fields
 from experiments.request.objectives import Weighting
@@ -17,10 +18,10 @@ from sim.blade.recipe import Recipe, Sweep
 from sim.blade.stock import Removal
 from sim.errors import BladeError
 from sim.measures import REGISTRY, STATIC
-from tests.experiments.analysis.hand import FT, TEN, blade, request
+from tests.experiments.analysis.hand import FT, TEN, blade, draws_of, request
+from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
 from tests.experiments.analysis.test_exactly import SHOP_WORDS
 from tests.experiments.analysis.test_limits import SHOP
-from tests.experiments.studies.test_judging_recommend import choice
 from tests.experiments.studies.test_judging_search_and_sizes import stated as adult
 from tests.experiments.studies.test_judging_search_run import OWN, SHARED
 
@@ -28,7 +29,7 @@ NAN = math.nan
 HEIGHTS_MM = (5, 60)  # of the steel of any runner
 SKATER = adult()
 SCHEME = Weighting("needs", {"turn_drag": 1.0}, {"turn_drag": "lower"})
-NEEDS = use.Needs(("u", {}), (), 0.0, "mid", SCHEME, 1.01)
+NEEDS = use.Needs(("u", {}), (), 0.0, "mid", SCHEME, {})
 WORN = Recipe("worn", "zoned", (9.26 * FT, 11.9 * FT), (0.1201, 0.1199), 0.2800000004, 0.0184,
               heel_sweep=Sweep(0.02, 0.120000001), toe_sweep=Sweep(0.02, 0.11))  # fmt: skip
 
@@ -245,32 +246,85 @@ def test_stance_from_the_wear_needs_a_recipe_and_some_wear_of_the_first_blade(mo
 # ---------------------------------------------------------------- what comes of it
 
 
+def decision(order=(), best=-1, removed=-1, kind="regrind") -> Decision:
+    """A decision of which only these places matter."""
+    found = Verdict(kind, "", best, 0.9, 0.8, 0.1, (0.0, 0.1, 0.2), removed)
+    return Decision(found, order, np.zeros((4, 3)), np.zeros((4, 3, 1)), np.ones(3, bool), (), (), (), None)
+
+
 def test_what_the_sheet_shows_is_made_of_its_parts(monkeypatch):
-    """Draws without pairs from the stated seed; the verdict with the worth of the wishes; movements of the blade as
-    measured and of those shown; 25 single radii from 6 to 16 ft on the measured runner."""
+    """Draws without pairs from the stated seed; movements of the blade as measured and of those shown; 25 single radii
+    from 6 to 16 ft on the measured runner."""
     blades = [blade(9, name="blade as measured"), *(blade(f, name=f"b{f}") for f in (10, 8, 12))]
     pairs = (("turn_drag", "critical_ankle_stiffness"),)
     asked = replace(request(blades, line_m=(6 * FT, 7 * FT, 16 * FT), pairs=pairs), scheme=SCHEME)
-    every, seen = [choice(i, 0, i, 2 * i) for i in range(4)], {}
+    made, seen = decision((2, 0, 1), 2), {}
     monkeypatch.setattr(study, "run_draws", lambda r, inputs, draws, seed, *_: seen.update(
         drawn=(r.pairs, r.cases == asked.cases, inputs, draws, seed)) or "draws")  # fmt: skip
-    monkeypatch.setattr(study, "steel_to_remove", lambda r, o: (["steel"], ["refused"]))
-    monkeypatch.setattr(study, "choices", lambda *given: seen.update(choices=given) or every)
-    monkeypatch.setattr(study, "judge", lambda *given: seen.update(judge=given) or Verdict(
-        "change", every[3], every[1], None))  # fmt: skip
+    monkeypatch.setattr(study, "steel_to_remove", lambda r, o, place: ([f"steel {place}"], ["", "refused"]))
+    monkeypatch.setattr(study, "decided", lambda *given: seen.update(decided=given[1:]) or made)
     monkeypatch.setattr(study, "line_costs", lambda one, radii, pair, like: (one, tuple(radii), pair, like))
     monkeypatch.setattr(study, "rolled_measures", lambda case: case.candidate.name)
     monkeypatch.setattr(study, "uneven_edges", lambda r: "uneven")
     plan = study.Plan(asked, order(), study.Sampling(("inputs",), 33, 5))
     found = study.run(plan, HERE, silent)
-    assert seen["drawn"] == ((), True, ("inputs",), 33, 5) and seen["choices"] == ("draws", ["steel"], ["refused"])
-    assert seen["judge"] == ("draws", every, 1, 1.01)
-    assert found.rolled == ["blade as measured", "b12", "b10"] and found.shown == [every[3], every[1]]
-    assert (found.draws, found.steel, found.refused, found.uneven) == ("draws", ["steel"], ["refused"], "uneven")
+    assert seen["drawn"] == ((), True, ("inputs",), 33, 5)
+    assert seen["decided"] == ("draws", [["steel 0"]], ["", "refused"])
+    assert found.rolled == ["blade as measured", "b12", "b10"] and found.shown == [3, 1] and found.best == 3
+    assert (found.draws, found.steels, found.refused, found.uneven) == ("draws", [["steel 0"]], ["", "refused"],
+                                                                       "uneven")  # fmt: skip
     one, radii, pair, like = found.line
     assert one is asked.settings[0] and like is blades[0] and pair == found.axes == pairs[0]
     assert tuple(found.radii_m) == radii and np.diff(np.log(radii)) == pytest.approx([math.log(16 / 6) / 24] * 24)
     assert radii[0] == pytest.approx(6 * FT)
+
+
+@pytest.mark.parametrize(
+    ("order_", "removed", "shown"),
+    [((2, 0, 1), -1, [3, 1]), ((2,), -1, [3]), ((), -1, []), ((1, 0), 2, [2, 3]), ((), 2, [3])],
+)
+def test_what_is_shown_is_the_best_and_the_next_or_what_was_passed_over(order_, removed, shown):
+    """Places of a decision count from the second case: the first is the blade as measured."""
+    assert study.shown_places(decision(order_, removed=removed)) == shown
+
+
+def test_a_pair_is_judged_as_one_from_its_two_present_blades():
+    """The other blade as measured stands last; each case of the list is held against both, in places of the wanted."""
+    blades = [SimpleNamespace(side="left", reading=reading()), SimpleNamespace(side="right", reading=reading())]
+    cases = [blade(9, name="left"), *(blade(f, name=f"b{f}") for f in (10, 8)), blade(11, name="right")]
+    asked = request(cases, opinions=OPINIONS)
+    plan = study.Plan(asked, order(blades=blades, needs=replace(NEEDS, scheme=SCHEME)), study.Sampling((), 4, 1))
+    assert plan.present == (0, 3) and plan.new == (1, 2)
+    drag = np.array([[2.0, 1.0, 4.0, 1.0]] * 8)
+    steel = Removal(np.array([0.0]), np.array([0.5e-3]), 0.0)
+    found = study.decided(plan, draws_of({"turn_drag": drag}), [[None, steel, steel, None]] * 2, ["", "", "no", ""])
+    # b10: half the drag of the left, that of the right: the mean of log2 2 and log2 1
+    assert found.scores[:, 0] == pytest.approx([0.5] * 8) and found.order == (0,)
+    assert found.verdict.kind == "regrind" and found.verdict.net == pytest.approx(
+        0.5 - math.log2(1.005) - 0.5 * math.log2(1.02)
+    )
+    alone = study.Plan(asked, order(), study.Sampling((), 4, 1))
+    assert alone.present == (0,) and alone.new == (1, 2, 3)
+
+
+def test_the_other_blade_of_a_pair_stands_last_on_a_runner_as_long_as_the_first(monkeypatch):
+    seen = []
+
+    @dataclass(frozen=True)
+    class Reading:
+        length_m: float = 0.25
+        unknowns: int = 0
+
+        def recipe(self, name, level_from_trace):
+            seen.append((self.length_m, level_from_trace))
+            return replace(WORN, name=name, length_m=self.length_m)
+
+    blades = [SimpleNamespace(side="left", reading=reading()), SimpleNamespace(side="right", reading=Reading())]
+    monkeypatch.setattr(study, "assemble", lambda stated: request([blade(8, name="eight")]))
+    found = study._blades(replace(asked(), blade=replace(SHARED, proud_m=0.0)), order(blades=blades))
+    names = [c.candidate.name for c in found.cases]
+    assert names == ["blade as measured", "refreshed", "eight", "right blade as measured"]
+    assert seen == [(WORN.length_m, False)] and found.cases[3].candidate.reading is not None
 
 
 def test_movements_are_rolled_for_every_measure_that_needs_it(monkeypatch):

@@ -99,8 +99,9 @@ def test_a_fresh_blade_is_left_as_it_is(tmp_path):
     shop.write_text("- {name: the same again, family: single_radius, radii: [10 ft]}\n")
     path = trace_of(Recipe("10 ft", "single_radius", (10 * FOOT_M,)), tmp_path / "ten.csv")
     facts, _ = sheet([f"trace={path}", f"shop={shop}"], tmp_path / "r")
-    assert facts["verdict"]["kind"] in ("too_close", "keep")
-    assert facts["choices"][0]["steel"]["most_mm"] < 0.03
+    assert (facts["verdict"]["kind"], facts["verdict"]["reason"]) == ("leave", "makes_no_difference")
+    assert "difference for the better that one feels" in facts["verdict"]["headline"] and not facts["complaints"]
+    assert facts["choices"][0]["steels"][0]["most_mm"] < 0.03
     assert all(0.98 < float(n["ratio"]) < 1.02 for n in facts["choices"][0]["numbers"])
 
 
@@ -109,16 +110,43 @@ def test_a_long_radius_is_shortened_for_one_who_pivots_and_kept_where_steel_is_s
     turns = "{glide: 0, tight_turns: 1, starts: 0, stops: 0, fast_turns: 0, quick_changes: 0, battles: 0}"
     common = [f"trace={path}", "says=[pivots_hard,turns_too_wide]", f"use.shares={turns}"]
     facts, _ = sheet(common, tmp_path / "enough")
-    assert facts["verdict"]["kind"] == "change" and facts["choices"][0]["name"] == "single 8 ft"
-    assert any(s.startswith("Pivots easier on the toes") for s in facts["feel"])
+    assert facts["verdict"]["kind"] == "regrind" and facts["choices"][0]["name"] == "single 8 ft"
+    assert any(s.startswith("Pivots easier on the toes") for s in facts["gains"])
+    assert any(s.startswith("Less steady fore and aft") for s in facts["drawbacks"])
+    assert any("Your list ends there: it has no shorter radius" in s for s in facts["verdict"]["plain"])
+    pivots, turns_wide = facts["complaints"]
+    assert re.fullmatch(r"Pivots with effort: the advised blade makes it \d+ % better \(\d+ to \d+ %\)\.", pivots)
+    assert turns_wide.startswith("Turns too wide: the advised blade makes it")
     # 8 ft out of 13 ft: nothing in the middle, the difference of the sagittas at the ends of the working part
     sagitta = 0.109**2 / 2 * (1 / (8 * FOOT_M) - 1 / (13 * FOOT_M))
-    assert facts["choices"][0]["steel"]["most_mm"] == pytest.approx(1e3 * sagitta, rel=0.05)
-    assert facts["choices"][0]["steel"]["mid_mm"] < 0.02
+    (steel,) = facts["choices"][0]["steels"]
+    assert steel["most_mm"] == pytest.approx(1e3 * sagitta, rel=0.05) and steel["mid_mm"] < 0.02
     thin, _ = sheet([*common, "runner_height=21 mm", "least_height=20.5 mm"], tmp_path / "thin")
     refused = [o for o in thin["others"] if "cannot be ground" in o["note"]]
     assert "single 8 ft" in {o["name"] for o in refused} and "20.5 mm" in refused[0]["note"]
     assert thin["choices"][0]["name"] not in {o["name"] for o in refused}
+
+
+def test_no_cure_that_makes_the_complaint_worse(tmp_path):
+    """T2: 30 kg on 13 ft who falls back on the heels was told 8 ft, 14 % worse on that complaint's own measure."""
+    path = trace_of(Recipe("13 ft", "single_radius", (13 * FOOT_M,)), tmp_path / "thirteen.csv")
+    singles = Path(__file__).parents[3] / "configs" / "shop_recipes" / "single_radii.yaml"
+    common = [f"trace={path}", "skater.mass=30 kg", "stands=back", "says=[falls_back_on_heels]", "draws=128"]
+    facts, _ = sheet(common, tmp_path / "all")
+    assert "8 ft" not in facts["verdict"]["headline"]
+    assert all(c["name"] != "single 8 ft" or c["role"] == "passed over" for c in facts["choices"])
+    facts, folder = sheet([*common, f"shop={singles}"], tmp_path / "singles")
+    assert facts["verdict"]["kind"] == "leave" and facts["verdict"]["headline"].startswith("Leave it: ")
+    (answer,) = facts["complaints"]
+    said = re.fullmatch(r"Falls back on the heels: the present 13.0 ft is already the steadiest of your list; "
+                        r"(single \d+ ft) would make it (\d+) % worse \(\d+ to \d+ %\)\.", answer)  # fmt: skip
+    assert said and int(said.group(2)) >= 2
+    with h5py.File(folder / "results.h5") as file:  # the size is that of the complaint's own measure
+        group = file["draws"]
+        names, ankle = list(group["candidate"].asstr()[()]), group["critical_ankle_stiffness"][()]
+        ratio = np.median(ankle / ankle[:, :1], axis=0) - 1
+    assert 100 * ratio[names.index(said.group(1))] == pytest.approx(int(said.group(2)), abs=0.6)
+    assert ratio[names.index("single 8 ft")] > 0.11, "what was advised before"
 
 
 def test_stance_from_the_wear(tmp_path):
@@ -180,3 +208,21 @@ def test_a_shop_recipe_that_the_grinder_cannot_make_is_named_and_not_advised(tmp
     facts, _ = sheet([f"trace={path}", f"shop={shop}", "says=[pivots_hard]", "use=goal"], tmp_path / "r")
     note = next(o["note"] for o in facts["others"] if o["name"] == "too tight")
     assert note.startswith("cannot be ground: least radius") and facts["choices"][0]["name"] != "too tight"
+
+
+def test_both_blades_of_a_pair_count(tmp_path):
+    """T1: left 9, right 13 ft. Steel is said of each, and what leaves too little on one is refused for both."""
+    for side, feet in (("left", 9), ("right", 13)):
+        trace_of(Recipe(side, "single_radius", (feet * FOOT_M,)), tmp_path / f"{side}.csv")
+    left, right = tmp_path / "left.csv", tmp_path / "right.csv"
+    heights = ["runner_height=20.5 mm", "least_height=20 mm"]
+    shop = tmp_path / "shop.yaml"
+    shop.write_text("- {name: eight, family: single_radius, radii: [8 ft]}\n"
+                    "- {name: ten, family: single_radius, radii: [10 ft]}\n")  # fmt: skip
+    notes = []
+    for k, pair in enumerate(((left, right), (right, left))):
+        facts, _ = sheet([f"trace={pair[0]}", f"second_trace={pair[1]}", f"shop={shop}", *heights], tmp_path / f"r{k}")
+        notes.append(next(o["note"] for o in facts["others"] if o["name"] == "eight"))
+        for choice in facts["choices"]:
+            assert [s["side"] for s in choice["steels"]] == (["left", "right"] if k == 0 else ["right", "left"])
+    assert all(note.startswith("cannot be ground: 19.") for note in notes), notes
