@@ -65,7 +65,11 @@ def zones(plan: Plan, result: Findings, folder: Path) -> list[Path]:
         ax.plot(at, spread[1], "o", color=fs.INK, markersize=5)
         ax.plot(at + 0.15, z.sought, "x", color=fs.SOFT, markersize=5)
         for n, top in zip(at, spread[2]):
-            said = said_text(statement(z.gain[:, n - 1], plan.request.opinions)).replace(": ", ":\n")
+            said = (
+                said_text(statement(z.gain[:, n - 1], plan.request.opinions))
+                .replace(": ", ":\n")
+                .replace("every ", "every\n")
+            )
             ax.annotate(said, (n, top), (0, 4), textcoords="offset points", ha="center", fontsize=6)
         ax.margins(x=0.14, y=0.14)
         ax.set_xticks(at)
