@@ -14,10 +14,6 @@ from sim.trial import Setting
 NOT_AVAILABLE = "n/a"
 # judgements of analysis/judging in words
 SIDE = {"better": "clearly better", "worse": "clearly worse", "undecided": "too close to call"}
-AGAINST_LINE = {
-    "beyond": "beyond the line", "inside": "inside the line", "undecided": "too close to call",
-    "unknown": "could not be computed",
-}  # fmt: skip
 ORDER = {"kept": "kept", "partly": "partly kept", "lost": "not kept", "unknown": "unknown"}
 
 

@@ -8,8 +8,6 @@ from collections.abc import Sequence
 
 import numpy as np
 
-BEYOND = 1.005  # a frontier gain below this is the resolution of the single-radius line, not a gain
-INSIDE = 2 - BEYOND  # a gain below this is as far short of the line as BEYOND is past it
 ROUNDED = 5e-4  # a bound nearer to a ratio of 1 than this is printed as 1.000
 FELT = 0.01  # a change of less than this is not worth a sentence
 SLIGHT = 0.005  # a ratio nearer to 1 than this is not listed
@@ -38,13 +36,6 @@ def side(ratio: Sequence[float], better: str) -> str:
     if not clear(ratio):
         return "undecided"
     return "better" if (ratio[1] < 1) == (better == "lower") else "worse"
-
-
-def against_line(gain: Sequence[float]) -> str:
-    """beyond, inside, undecided or unknown, for an interval (5, 50, 95 %) of a frontier gain."""
-    if not np.isfinite(gain).all():
-        return "unknown"
-    return "beyond" if gain[0] > BEYOND else "inside" if gain[2] < INSIDE else "undecided"
 
 
 def order_kept(tau: float) -> str:

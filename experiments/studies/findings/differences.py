@@ -11,10 +11,11 @@ from experiments.studies.validation.trade import FELT_RATIO
 from sim.measures import REGISTRY
 
 NOT_COMPUTED = "could not be computed, no draw gave a value"
-CLOSE, SMALL = "too close to call", "too small to feel"
+CLOSE, SMALL, NOTHING_FELT = "too close to call", "too small to feel", "no difference that can be felt"
 FELT_WORDS = (
-    f"Too close to call: the interval holds no change. Too small to feel: it holds only changes of less than "
-    f"{100 * (FELT_RATIO - 1):.0f} % either way (an assumption of ours)."
+    f"What can be felt: {100 * (FELT_RATIO - 1):.0f} % either way (an assumption of ours). Too close to call: the "
+    f"interval holds no change, and one that can be felt. No difference that can be felt: it holds no change, and none "
+    "that can be felt. Too small to feel: a sure change, and all of the interval smaller than that."
 )
 
 
@@ -24,15 +25,17 @@ def label(name: str) -> str:
 
 
 def kind_of_difference(spread: Sequence[float]) -> str:
-    """unknown, close, small or plain, for an interval (5, 50, 95 %) of a log ratio of two blades.
+    """unknown, close, none, small or plain, for an interval (5, 50, 95 %) of a log ratio of two blades.
 
-    close: it holds no change; small: it does not, but lies within what can be felt (assumed) on either side.
+    close: it holds no change, and one that can be felt (assumed) on some side; none: no change, and none to be felt,
+    which is a decided case; small: a sure change that lies within what cannot be felt.
     """
     if not np.isfinite(spread).all():
         return "unknown"
+    within = max(abs(spread[0]), abs(spread[2])) < math.log(FELT_RATIO)
     if not excludes(spread):
-        return "close"
-    return "small" if max(abs(spread[0]), abs(spread[2])) < math.log(FELT_RATIO) else "plain"
+        return "none" if within else "close"
+    return "small" if within else "plain"
 
 
 def difference_text(spread: Sequence[float]) -> str:
@@ -41,5 +44,5 @@ def difference_text(spread: Sequence[float]) -> str:
     if kind == "unknown":
         return NOT_COMPUTED
     low, middle, high = map(change_text, np.exp(spread))
-    head = {"close": CLOSE, "small": f"{middle}, {SMALL}", "plain": middle}[kind]
+    head = {"close": CLOSE, "none": NOTHING_FELT, "small": f"{middle}, {SMALL}", "plain": middle}[kind]
     return f"{head} ({low} to {high})"

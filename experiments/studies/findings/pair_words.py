@@ -1,7 +1,7 @@
 """Pairs of recipes that differ in one thing, per stance, in words: what differs, and what would refute it."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -53,6 +53,7 @@ def _finding(question: str, pairs: Paired, one: str, other: str, note: str, figu
         sentences = [
             f"No measure is shown to change by as much as {FELT_SHARE} at any of these stances: not supported."
         ]
+    sentences.append(nothing_felt(spreads))
     missing = [label(name) for name in COMPARED if not np.isfinite(spreads[name]).all()]
     if missing:
         sentences.append(f"{', '.join(missing)}: {NOT_COMPUTED} at one stance or more.")
@@ -64,6 +65,16 @@ def _finding(question: str, pairs: Paired, one: str, other: str, note: str, figu
     table += [(label(name), *(difference_text(x) for x in spreads[name])) for name in COMPARED]
     alt = f"{one} against {other}, measure by measure and stance by stance, with 90 % intervals"
     return Finding(question, tuple(sentences), figure, alt, tuple(table))
+
+
+def nothing_felt(spreads: Mapping[str, Sequence[np.ndarray]]) -> str:
+    """Of how many measures nothing can be felt at any stance, and what would refute it; which, where they are few."""
+    calm = [n for n, its in spreads.items() if {kind_of_difference(x) for x in its} <= {"none", "small"}]
+    names = f" ({', '.join(map(label, calm))})" if 0 < len(calm) < len(spreads) else ""
+    return (
+        f"Nothing that could be felt at any of these stances: {len(calm)} of {len(spreads)} measures{names}. Refuted "
+        f"by: an interval that reaches {FELT_SHARE}."
+    )
 
 
 def statement_of(name: str, spreads: Sequence[np.ndarray], stands: Sequence[str]) -> str:

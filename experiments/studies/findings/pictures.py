@@ -52,7 +52,9 @@ def zones(plan: Plan, result: Findings, folder: Path) -> list[Path]:
     count = len(result.zones)
     if not count:
         return []
-    note = f"bar: 5 to 95 % of {plan.sampling.draws} draws that no search saw; dot: median; x: nominal, where searched"
+    note = (
+        f"bar: 5 to 95 % of {plan.sampling.draws} draws that no search saw; dot: median; x: on the draws of the search"
+    )
     fig = fs.page(1.0 + 4.6 * count, 4.1, "Gain over single radii by number of zones", [note])
     cells = fs.grid(fig, 1, count, 0.7, 0.3, 1.25, 0.75, wgap=0.55)
     for k, z in enumerate(result.zones):
@@ -61,9 +63,13 @@ def zones(plan: Plan, result: Findings, folder: Path) -> list[Path]:
         ax.axhline(1.0, color=fs.INK, linewidth=0.8)
         ax.vlines(at, spread[0], spread[2], color=ZONED, linewidth=2.2)
         ax.plot(at, spread[1], "o", color=fs.INK, markersize=5)
-        ax.plot(at + 0.15, z.nominal, "x", color=fs.SOFT, markersize=5)
+        ax.plot(at + 0.15, z.sought, "x", color=fs.SOFT, markersize=5)
         for n, top in zip(at, spread[2]):
-            said = said_text(statement(z.gain[:, n - 1], plan.request.opinions)).replace(": ", ":\n")
+            said = (
+                said_text(statement(z.gain[:, n - 1], plan.request.opinions))
+                .replace(": ", ":\n")
+                .replace("every ", "every\n")
+            )
             ax.annotate(said, (n, top), (0, 4), textcoords="offset points", ha="center", fontsize=6)
         ax.margins(x=0.14, y=0.14)
         ax.set_xticks(at)

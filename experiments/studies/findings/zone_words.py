@@ -1,5 +1,6 @@
 """How many zones are worth having, and what a menu offers, in words."""
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -9,14 +10,23 @@ from experiments.analysis.judging.menu import Item
 from experiments.analysis.judging.statement import measured_at_two_places, statement
 from experiments.report.words import change_text, pair_label, share_text, statement_text
 from experiments.request.opinions import Opinions
-from experiments.studies.findings.differences import label
+from experiments.studies.findings.differences import SMALL, kind_of_difference, label
 from experiments.studies.findings.finding import Finding
 from experiments.studies.findings.menus import SkaterMenu
 from experiments.studies.findings.study import Plan
-from experiments.studies.findings.zones import GENERATIONS, RADIUS_FT, RESTARTS, Worth, Zones, worth_having
+from experiments.studies.findings.zones import (
+    GENERATIONS,
+    RADIUS_FT,
+    RESTARTS,
+    SEARCH_DRAWS,
+    Worth,
+    Zones,
+    worth_having,
+)
 from sim.blade.recipe import Recipe
 from sim.quantities import FOOT_M
 
+AT_END = 0.01  # of a radius
 COUNTS = ("no", "one", "two", "three", "four", "five")
 
 
@@ -36,18 +46,30 @@ def zones(found: Sequence[Zones], plan: Plan) -> Finding:
     opinions = plan.request.opinions
     sentences = [f"{pair_label(z.pair)}, {places_text(z.pair, plan)}: {_worth_text(z, opinions)}" for z in found]
     sentences.append(
-        f"Best of {RESTARTS} searches of {GENERATIONS} generations each at nominal values, within {RADIUS_FT[0]:g} to "
-        f"{RADIUS_FT[1]:g} ft and what can be ground; judged on {plan.sampling.draws} draws that no search saw. A "
-        "longer search may find more in any number. Refuted by: a blade of more zones whose gain over the number named "
-        f"here exceeds {share_text(opinions.line_within, 1)} in {share_text(opinions.line_sure)} of such draws."
+        f"Best of {RESTARTS} searches of {GENERATIONS} generations each on {SEARCH_DRAWS} draws, within "
+        f"{RADIUS_FT[0]:g} to {RADIUS_FT[1]:g} ft and what can be ground; judged on {plan.sampling.draws} draws that "
+        "no search saw. A longer search may find more in any number. Refuted by: a blade of more zones whose gain "
+        f"over the number named here exceeds {share_text(opinions.line_within, 1)} in {share_text(opinions.line_sure)} "
+        "of such draws."
     )
     table = [("pair", *(f"up to {n}" for n in range(1, 1 + len(found[0].recipes))))] if found else []
     for z in found:
         said = [statement_text(statement(gain, opinions), intervals(gain)) for gain in z.gain.T]
-        cells = [f"{radii_text(_plain(recipe))}: {words}" for recipe, words in zip(z.recipes, said)]
+        cells = [f"{recipe_text(recipe)}: {words}" for recipe, words in zip(z.recipes, said)]
         table.append((pair_label(z.pair), *cells))
     alt = "Frontier gain of the best blade found by number of zones, with 90 % intervals"
     return Finding("How many zones are worth having?", tuple(sentences), "zones", alt, tuple(table))
+
+
+def recipe_text(recipe: Recipe) -> str:
+    """Radii to a tenth of a foot and, of several, the lengths of their zones: 8/12 ft, zones 134/106 mm."""
+    lengths = "/".join(f"{1e3 * zone.length_m:.0f}" for zone in recipe.zones)
+    return radii_text(_plain(recipe)) + (f", zones {lengths} mm" if len(recipe.radii_m) > 1 else "")
+
+
+def at_the_end(recipe: Recipe) -> bool:
+    """Whether a radius stands within a hundredth of an end of what was searched."""
+    return any(abs(r / FOOT_M / end - 1) < AT_END for r in recipe.radii_m for end in RADIUS_FT)
 
 
 def _plain(recipe: Recipe) -> Recipe:
@@ -58,7 +80,9 @@ def _plain(recipe: Recipe) -> Recipe:
 def _worth_text(found: Zones, opinions: Opinions) -> str:
     worth = worth_having(found.gain, opinions)
     count = len(found.recipes)
-    return f"{number_text(worth, count)}{_added(worth)}{_no_more(worth, count)}."
+    best = found.recipes[worth.number - 1]
+    end = f" ({recipe_text(best)}, an end of what was searched)" if worth.number > 1 and at_the_end(best) else ""
+    return f"{number_text(worth, count)}{end}{_added(worth)}{_no_more(worth, count)}."
 
 
 def number_text(worth: Worth, most: int) -> str:
@@ -90,6 +114,12 @@ def log_text(spread: Sequence[float]) -> str:
     """An interval of log2 gains as changes: +12.3 % (+10.9 % to +14.3 %)."""
     low, middle, high = (change_text(2**x) for x in spread)
     return f"{middle} ({low} to {high})"
+
+
+def gain_text(item: Item) -> str:
+    """What a wish gains; and where all of it, sure as it is, is less than anyone feels, that too."""
+    kind = kind_of_difference([x * math.log(2) for x in item.gain])
+    return f"{log_text(item.gain)}{f', {SMALL}' if kind in ('small', 'none') else ''}"
 
 
 def menu(menus: Sequence[SkaterMenu], plan: Plan) -> Finding:
@@ -131,7 +161,12 @@ def _skater_text(one: SkaterMenu, opinions: Opinions) -> str:
 
 
 def _listed(items: Sequence[Item]) -> str:
-    return ", ".join(label(x.wish) for x in items) or "nothing"
+    return ", ".join(label(x.wish) + _small(x) for x in items) or "nothing"
+
+
+def _small(item: Item) -> str:
+    """Beside a wish that can be had at a size that nobody feels."""
+    return f" ({SMALL})" if item.answer == "yes" and gain_text(item).endswith(SMALL) else ""
 
 
 def _row(one: SkaterMenu, item: Item, opinions: Opinions) -> tuple[str, ...]:
@@ -146,6 +181,6 @@ def _row(one: SkaterMenu, item: Item, opinions: Opinions) -> tuple[str, ...]:
         sure = item.zones_sure >= opinions.wish_yes_from
         adds = f"{log_text(item.zones_add)}{'' if sure else ', not sure'}"
     return (
-        one.skater, label(item.wish), item.answer, radii_text(recipe), log_text(item.gain),
+        one.skater, label(item.wish), item.answer, radii_text(recipe), gain_text(item),
         f"{label(name)} {log_text(cost)}" if name else "", beside, adds, f"{1e3 * item.steel_m:.2f} mm",
     )  # fmt: skip

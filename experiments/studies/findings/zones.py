@@ -1,18 +1,31 @@
-"""How many zones are worth having: the best of each number at nominal values, judged on draws of what is unknown."""
+"""How many zones are worth having: the best of each number on a few draws, judged on other draws of what is unknown.
 
+A search at nominal values alone finds what is best there and nowhere else: for pivot against glide it ended at two
+zones of 13.8 and 7 ft that are not surely beyond the line, where 14/7 ft of 134 and 106 mm are.
+"""
+
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import differential_evolution
 
-from experiments.analysis.draws import run_draws
+from experiments.analysis.draws import columns_of, drawn, run_draws, sample
 from experiments.analysis.frontier import continued, cost
 from experiments.analysis.grinding import Grinding, violations
 from experiments.analysis.judging.menu import Spread, spread
-from experiments.analysis.variants import LINE_RADII, HeldLine, single_radius, static_pairs, statics
+from experiments.analysis.variants import (
+    LINE_RADII,
+    HeldLine,
+    single_radius,
+    static_pairs,
+    statics,
+    varied_candidate,
+)
 from experiments.request.comparison import Case, Request
 from experiments.request.opinions import Opinions
-from experiments.request.uncertainty import Sampling
+from experiments.request.uncertainty import GRINDING, Sampling
 from experiments.run.workers import Progress, Workers
 from sim.blade.recipe import Recipe
 from sim.errors import BladeError
@@ -23,16 +36,18 @@ MOST_SEARCHED_ZONES = 5
 RADIUS_FT = (7.0, 14.0)  # what the search for the best zones may use
 ZONE_SHARE = (1.0, 3.0)  # of a zone, before shares are made to add up
 GENERATIONS, RESTARTS = 25, 2
+SEARCH_DRAWS = 4  # that a search looks at, from a seed of their own
+REFUSED = 10.0  # loss of what cannot be weighed; of what cannot be ground more, by its excess
 
 
 @dataclass(frozen=True)
 class Zones:
-    """Best blades of up to 1, 2, ... zones for a pair. recipes: the best found of each number; nominal: (number,) their
-    gains where they were searched, nothing in doubt; gain: (draw, number) gains in draws that the search never saw."""
+    """Best blades of up to 1, 2, ... zones for a pair. recipes: the best found of each number; sought: (number,)
+    geometric means of their gains over the draws of the search; gain: (draw, number) in draws that no search saw."""
 
     pair: tuple[str, str]
     recipes: tuple[Recipe, ...]
-    nominal: tuple[float, ...]
+    sought: tuple[float, ...]
     gain: np.ndarray
 
 
@@ -57,13 +72,8 @@ def best_zones(
 ) -> tuple[Zones, ...]:  # fmt: skip
     """The best blades of one to five zones for each pair, and their gains in draws."""
     setting = replace(request.settings[0], scenarios={})
-    singles = single_radii(setting, np.array(request.line_m), pairs)
-    tries = [
-        (pair, count, sampling.seed + k) for pair in pairs for count in range(1, MOST_SEARCHED_ZONES + 1)
-        for k in range(RESTARTS)
-    ]  # fmt: skip
-    found = dict(zip(tries, workers.map(search_zones, tries, (setting, singles, limits), progress)))
-    chosen = {pair: _best_of_each(pair, found) for pair in pairs}
+    places = search_places(setting, np.array(request.line_m), pairs, sampling)
+    chosen = _best_of_each((setting.reference, places, limits), pairs, sampling.seed, workers, progress)
     blades = [
         Candidate(f"{p} {n}", replace(zoned(setting.reference.recipe, v), name=f"{p} {n}"), setting.reference.section)
         for p, pair in enumerate(pairs) for n, (_, v) in enumerate(chosen[pair])
@@ -74,23 +84,61 @@ def best_zones(
     out, count = [], MOST_SEARCHED_ZONES
     for p, pair in enumerate(pairs):
         mine = slice(p * count, (p + 1) * count)
-        recipes, nominal = tuple(b.recipe for b in blades[mine]), tuple(g for g, _ in chosen[pair])
-        out.append(Zones(pair, recipes, nominal, draws.gain[:, mine, p]))
+        recipes, sought = tuple(b.recipe for b in blades[mine]), tuple(g for g, _ in chosen[pair])
+        out.append(Zones(pair, recipes, sought, draws.gain[:, mine, p]))
     return tuple(out)
 
 
 def _best_of_each(
-    pair: tuple[str, str], found: dict[tuple, tuple[float, np.ndarray]]
-) -> list[tuple[float, np.ndarray]]:
-    """(nominal gain, numbers) of the best of up to each number of zones: more may be wasted, never forbidden."""
-    best: list[tuple[float, np.ndarray]] = []
+    shared: tuple, pairs: Sequence[tuple[str, str]], seed: int, workers: Workers, progress: Progress
+) -> dict[tuple[str, str], list[tuple[float, tuple[float, ...]]]]:
+    """Pair to (gain on the draws of the search, numbers) of the best of up to each number of zones.
+
+    More may be wasted, never forbidden, and each number sets out from the best of fewer: a search of many numbers that
+    begins anywhere finds less than is there, and says of zones that they are of no use.
+    """
+    best: dict[tuple[str, str], list[tuple[float, tuple[float, ...]]]] = {pair: [] for pair in pairs}
     for count in range(1, MOST_SEARCHED_ZONES + 1):
-        mine = [answer for (p, n, _), answer in found.items() if (p, n) == (pair, count)]
-        best.append(max([*best[-1:], *mine], key=lambda x: x[0]))
+        starts = {pair: split(mine[-1][1]) if mine else () for pair, mine in best.items()}
+        tries = [(pair, count, seed + k, starts[pair]) for pair in pairs for k in range(RESTARTS)]
+        answers = workers.map(search_zones, tries, shared, progress)
+        for pair in pairs:
+            mine = [(gain, tuple(map(float, v))) for (p, *_), (gain, v) in zip(tries, answers) if p == pair]
+            best[pair].append(max([*best[pair][-1:], *mine], key=lambda x: x[0]))
     return best
 
 
+def split(numbers: Sequence[float]) -> tuple[float, ...]:
+    """Numbers of a recipe with its longest zone cut into two alike; shares over their least, which keeps them within
+    their bounds but for rounding."""
+    count = 1 if len(numbers) == 1 else len(numbers) // 2
+    radii, shares = list(numbers[:count]), list(numbers[count:]) or [1.0]
+    longest = int(np.argmax(shares))
+    radii.insert(longest, radii[longest])
+    shares[longest : longest + 1] = [shares[longest] / 2] * 2
+    least = min(shares)
+    return (*radii, *(min(x / least * ZONE_SHARE[0], ZONE_SHARE[1]) for x in shares))
+
+
 Singles = tuple[np.ndarray, np.ndarray, dict[str, np.ndarray]]  # what a HeldLine is made of
+Place = tuple[Setting, dict[str, float], Singles]  # a draw that a search looks at: its setting, inputs, single radii
+
+
+def search_places(
+    setting: Setting, radii: np.ndarray, pairs: tuple[tuple[str, str], ...], sampling: Sampling
+) -> tuple[Place, ...]:
+    """The draws that a search looks at, from a seed of their own; without errors of grinding, which belong to no
+    recipe. A draw that cannot be is left out."""
+    inputs = [i for i in sampling.inputs if i.name not in GRINDING]
+    columns, places = columns_of(inputs, [setting.reference]), []
+    for point in sample(inputs, columns, SEARCH_DRAWS, sampling.seed + 1):
+        try:
+            there, _ = drawn([setting.reference], setting, columns, point)
+        except BladeError:
+            continue
+        named = {name: float(x) for (name, _), x in zip(columns, point)}
+        places.append((there, named, single_radii(there, radii, pairs)))
+    return tuple(places)
 
 
 def single_radii(setting: Setting, radii: np.ndarray, pairs: tuple[tuple[str, str], ...]) -> Singles:
@@ -110,30 +158,43 @@ def zoned(base: Recipe, numbers: np.ndarray) -> Recipe:
 
 
 def search_zones(
-    shared: tuple[Setting, Singles, Grinding], task: tuple[tuple[str, str], int, int]
+    shared: tuple[Candidate, tuple[Place, ...], Grinding], task: tuple[tuple[str, str], int, int, tuple[float, ...]]
 ) -> tuple[float, np.ndarray]:
-    """(best nominal gain, its numbers) for a pair with `count` zones that can be ground, from a seed: differential
-    evolution (Storn & Price 1997). A blade that cannot be ground is worth less than any that can."""
-    (setting, singles, limits), (pair, count, seed) = shared, task
-    held = HeldLine(*singles)
+    """(greatest geometric mean of the gains over the places, its numbers) for a pair with `count` zones that can be
+    ground, from a seed and, where given, from some numbers: differential evolution (Storn & Price 1997). A blade that
+    cannot be ground is worth less than any that can. What a worker does."""
+    (base, places, limits), (pair, count, seed, start) = shared, task
+    held = [HeldLine(*singles) for _, _, singles in places]
 
     def loss(numbers: np.ndarray) -> float:
-        recipe = zoned(setting.reference.recipe, numbers)
+        recipe = zoned(base.recipe, numbers)
         try:
             excess = float(np.maximum(violations(recipe, limits), 0.0).sum())
             if excess > 0:
-                return excess
-            values = statics(Candidate("search", recipe, setting.reference.section), setting, pair)
+                return REFUSED + excess
+            return -mean_log_gain(replace(base, recipe=recipe), pair, places, held)
         except BladeError:
-            return 0.0
-        gain = held.gain(pair, [float(cost(n, x)) for n, x in zip(pair, values)], recipe).gain
-        return -gain if np.isfinite(gain) else 0.0
+            return REFUSED
 
     bounds = [RADIUS_FT] * count + [ZONE_SHARE] * (count if count > 1 else 0)
     found = differential_evolution(
-        loss, bounds, maxiter=GENERATIONS, popsize=8, rng=np.random.default_rng(seed), polish=False, tol=0
-    )
-    return -float(found.fun), np.array(found.x)
+        loss, bounds, maxiter=GENERATIONS, popsize=8, rng=np.random.default_rng(seed), polish=False, tol=0,
+        x0=start or None,
+    )  # fmt: skip
+    return math.exp(-float(found.fun)), np.array(found.x)
+
+
+def mean_log_gain(blade: Candidate, pair: tuple[str, str], places: Sequence[Place], held: Sequence[HeldLine]) -> float:
+    """Mean of the logarithms of a blade's gains over the places; -10 where one is missing, or no place is there.
+    Raises BladeError for a blade that cannot be built in one of them."""
+    logs = []
+    for (setting, inputs, _), line in zip(places, held):
+        values = statics(varied_candidate(blade, inputs), setting, pair)
+        gain = line.gain(pair, [float(cost(n, x)) for n, x in zip(pair, values)], blade.recipe).gain
+        if not (math.isfinite(gain) and gain > 0):
+            return -REFUSED
+        logs.append(math.log(gain))
+    return float(np.mean(logs)) if logs else -REFUSED
 
 
 def worth_having(gain: np.ndarray, opinions: Opinions) -> Worth:

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from experiments.analysis.judging.intervals import (
-    against_line,
     clear,
     excludes,
     felt,
@@ -20,22 +19,6 @@ from experiments.request.objectives import Weighting
 from tests.experiments.analysis.hand import draws_of
 
 NAN = math.nan
-
-
-@pytest.mark.parametrize(
-    ("gain", "word"),
-    [
-        ((1.0051, 1.02, 1.03), "beyond"),
-        ((1.0049, 1.02, 1.03), "undecided"),
-        ((0.97, 0.98, 0.9949), "inside"),
-        ((0.97, 0.98, 0.9951), "undecided"),
-        ((0.90, 1.00, 1.10), "undecided"),
-        ((NAN, NAN, NAN), "unknown"),
-        ((1.01, 1.02, NAN), "unknown"),
-    ],
-)
-def test_a_gain_is_beyond_the_line_from_half_a_percent(gain, word):
-    assert against_line(gain) == word
 
 
 @pytest.mark.parametrize(

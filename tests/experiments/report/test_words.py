@@ -5,12 +5,13 @@ import math
 import numpy as np
 import pytest
 
-from experiments.analysis.judging.intervals import against_line, order_kept, side
+from experiments.analysis.judging.intervals import order_kept, side
+from experiments.analysis.judging.statement import statement
 from experiments.report import words
 from experiments.report.words import (
-    AGAINST_LINE,
     ORDER,
     SIDE,
+    STATEMENT,
     axis_label,
     change_text,
     interval_text,
@@ -24,6 +25,7 @@ from experiments.report.words import (
     unit_text,
 )
 from sim.measures import REGISTRY
+from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
 
 NAN = math.nan
 
@@ -84,12 +86,12 @@ def test_shares_are_whole_percents():
 def test_every_judgement_has_its_words():
     """What judging answers at all, and no word besides."""
     assert set(SIDE) == {side(r, "lower") for r in ((0.8, 0.9, 0.95), (1.1, 1.2, 1.3), (0.9, 1.0, 1.1))}
-    gains = ((1.1, 1.2, 1.3), (0.7, 0.8, 0.9), (0.9, 1, 1.1), (NAN,) * 3)
-    assert set(AGAINST_LINE) == {against_line(g) for g in gains}
+    gains = ([1.1], [1.0], [0.9], [0.9, 1.0], [0.9, 1.1], [NAN])
+    assert set(STATEMENT) == {statement(g, OPINIONS).kind for g in gains}
     assert set(ORDER) == {order_kept(t) for t in (1.0, 0.5, 0.0, NAN)}
     assert (SIDE["better"], SIDE["worse"], ORDER["lost"]) == ("clearly better", "clearly worse", "not kept")
-    assert (AGAINST_LINE["beyond"], AGAINST_LINE["inside"]) == ("beyond the line", "inside the line")
-    assert SIDE["undecided"] == AGAINST_LINE["undecided"] == "too close to call"
+    assert (STATEMENT["beyond"], STATEMENT["inside"]) == ("beyond every single radius", "inside the line")
+    assert SIDE["undecided"] == "too close to call"
 
 
 def test_labels_and_units_for_people():

@@ -13,7 +13,7 @@ from experiments.report.style import family_looks
 from experiments.studies.certainty import tables as certainty
 from experiments.studies.findings import paired, sentences, study
 from experiments.studies.findings.differences import difference_text, kind_of_difference
-from experiments.studies.findings.pair_words import easing, ends, statement_of
+from experiments.studies.findings.pair_words import easing, ends, nothing_felt, statement_of
 from experiments.studies.findings.paired import NEEDED, Paired
 from experiments.studies.stance_map.study import StanceMap
 from sim.measures import STATIC
@@ -111,7 +111,10 @@ def test_single_radii_do_not_leave_their_own_line_and_places_are_named():
 @pytest.mark.parametrize(
     ("percent", "kind", "words"),
     [
-        ((-2.0, 1.0, 3.0), "close", "too close to call (-2.0 % to +3.0 %)"),
+        ((-2.0, 1.0, 3.0), "none", "no difference that can be felt (-2.0 % to +3.0 %)"),
+        ((-4.7, 1.0, 4.99), "none", "no difference that can be felt (-4.7 % to +5.0 %)"),
+        ((-4.8, 1.0, 3.0), "close", "too close to call (-4.8 % to +3.0 %)"),
+        ((-2.0, 1.0, 5.01), "close", "too close to call (-2.0 % to +5.0 %)"),
         ((0.0, 1.0, 9.0), "close", "too close to call (+0.0 % to +9.0 %)"),
         ((0.1, 1.0, 4.99), "small", "+1.0 %, too small to feel (+0.1 % to +5.0 %)"),
         ((-4.7, -2.0, -0.1), "small", "-2.0 %, too small to feel (-4.7 % to -0.1 %)"),
@@ -152,6 +155,18 @@ def test_a_pair_is_stated_where_it_can_be_felt(percents, words):
     found = statement_of("turn_drag", spreads(*percents), ("back", "mid", "forward"))
     assert found.startswith(words) and bool(found) is bool(words)
     assert not found or "Refuted by: " in found
+
+
+def test_measures_in_which_nothing_can_be_felt_are_counted_and_named():
+    """No change and a small one at both stances; one that may be felt at one of them does not count."""
+    found = {"turn_drag": spreads(0, 2), "push_hold_angle": spreads(-4, 0), "glide_drag_coefficient": spreads(0, 6),
+             "pivot_heel_toe_in": [*spreads(0), np.full(3, NAN)]}  # fmt: skip
+    assert nothing_felt(found) == (
+        "Nothing that could be felt at any of these stances: 2 of 4 measures (turn drag, hold angle at push). Refuted "
+        "by: an interval that reaches 5 %."
+    )
+    assert ": 1 of 1 measures. Refuted" in nothing_felt({"turn_drag": spreads(0, 2)})
+    assert ": 0 of 1 measures. Refuted" in nothing_felt({"turn_drag": spreads(9, 2)})
 
 
 def test_nothing_is_stated_where_a_stance_gave_no_value():

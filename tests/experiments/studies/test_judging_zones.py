@@ -8,19 +8,18 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from experiments.analysis.frontier import frontier_gain
 from experiments.analysis.judging.menu import Item
-from experiments.analysis.variants import HeldLine, line_costs, statics
+from experiments.analysis.variants import statics
 from experiments.request.fields import Fields
 from experiments.request.uncertainty import Input, Sampling
 from experiments.run.workers import HERE, silent
-from experiments.studies.findings import answer, menus, sentences, zone_words, zones
+from experiments.studies.findings import answer, menus, sentences, zone_words
 from experiments.studies.findings.menus import SkaterMenu
 from experiments.studies.findings.zones import Worth, Zones, surely_more, worth_having
 from experiments.studies.model_form.study import ModelForm, Variant
 from experiments.studies.stance_map.study import StanceMap
 from sim.errors import BladeError
-from tests.experiments.analysis.hand import FT, PAIRS, TEN, blade, draws_of, request, setting
+from tests.experiments.analysis.hand import TEN, blade, draws_of, request, setting
 from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
 from tests.experiments.analysis.test_limits import SHOP
 
@@ -78,12 +77,12 @@ def test_words_of_a_number_of_zones():
         "+2.0 % of gain over one (+2.0 % to +2.0 %); more cannot be told apart from them: the best of more adds +0.0 % "
         "(+0.0 % to +0.0 %)."
     )
-    assert "judged on 20 draws that no search saw" in found.sentences[1]
+    assert "on 4 draws" in found.sentences[1] and "judged on 20 draws that no search saw" in found.sentences[1]
     assert found.table[0] == ("pair", "up to 1", "up to 2", "up to 3")
     assert found.table[1] == (
         "turn drag against critical ankle stiffness", "10 ft: on the line (+0.0 % to +0.0 %)",
-        "8/12 ft: beyond every single radius (+2.0 % to +2.0 %)",
-        "8/12/8 ft: beyond every single radius (+2.0 % to +2.0 %)",
+        "8/12 ft, zones 120/120 mm: beyond every single radius (+2.0 % to +2.0 %)",
+        "8/12/8 ft, zones 80/80/80 mm: beyond every single radius (+2.0 % to +2.0 %)",
     )  # fmt: skip
     flat = replace(two, pair=ONE_PLACE, gain=np.ones((20, 3)))
     assert zone_words.zones([flat], planned()).sentences[0] == (
@@ -92,109 +91,33 @@ def test_words_of_a_number_of_zones():
     )
 
 
-def test_numbers_of_a_search_are_radii_in_feet_and_then_shares():
-    found = zones.zoned(TEN.recipe, np.array([8.0, 12.0, 9.0, 1.0, 2.0, 1.0]))
-    assert found.radii_m == pytest.approx((2.4384, 3.6576, 2.7432)) and found.shares == (1.0, 2.0, 1.0)
-    assert [z.length_m for z in found.zones] == pytest.approx([0.06, 0.12, 0.06]) and found.length_m == 0.28
-    single = zones.zoned(TEN.recipe, np.array([11.0]))
-    assert single.radii_m == pytest.approx((3.3528,)) and single.shares == ()
+@pytest.mark.parametrize(("feet", "end"), [((7.06, 9), True), ((7.08, 9), False), ((9, 13.87), True),
+                                           ((9, 13.85), False)])  # fmt: skip
+def test_radii_at_an_end_of_the_search_are_said(feet, end):
+    """7 and 14 ft, within a hundredth."""
+    assert zone_words.at_the_end(blade(*feet).recipe) is end
+    found = Zones(PAIR, (TEN.recipe, blade(*feet).recipe), (1.0, 1.03), np.tile([1.0, 1.02], (20, 1)))
+    assert ("an end of what was searched)" in zone_words.zones([found], planned()).sentences[0]) is end
+    none = replace(found, recipes=(blade(7).recipe, blade(*feet).recipe), gain=np.ones((20, 2)))
+    assert "an end of" not in zone_words.zones([none], planned()).sentences[0], "no zones are advised"
 
 
-def held(costs=3.0):
-    """A line that has the same costs everywhere."""
-    radii = np.geomspace(1.0, 8.0, 9)
-    return radii, radii, dict.fromkeys(PAIR, np.full(9, costs))
-
-
-def test_a_search_for_one_zone_finds_the_known_best(monkeypatch):
-    """Costs (r/9 ft + 9 ft/r) both: least 2 at 9 ft, against a line that has 1.9 everywhere: 0.95, no gain."""
-
-    def known(one, _, pair):
-        r = one.recipe.radii_m[0] / (9 * FT)
-        return np.array([r + 1 / r] * 2)
-
-    monkeypatch.setattr(zones, "statics", known)
-    gain, numbers = zones.search_zones((setting(), held(1.9), SHOP), (PAIR, 1, 5))
-    assert gain == pytest.approx(0.95, rel=1e-3) and numbers[0] == pytest.approx(9.0, abs=0.3)
-
-
-@pytest.mark.parametrize("what", ["refused", "no gain", "ungrindable"])
-def test_a_blade_that_cannot_be_weighed_or_ground_is_worth_nothing(monkeypatch, what):
-    """Only radii above 13 ft can be: the best lies there, though it is worth a tenth of what is needed for a gain."""
-
-    def costs(one, _, pair):
-        if one.recipe.radii_m[0] > 13 * FT:
-            return np.array([30.0, 30.0])
-        if what == "refused":
-            raise BladeError("no")
-        return np.array([NAN, 30.0]) if what == "no gain" else np.array([1.0, 1.0])
-
-    limits = replace(SHOP, least_radius_m=13 * FT) if what == "ungrindable" else SHOP
-    monkeypatch.setattr(zones, "statics", costs)
-    gain, best = zones.search_zones((setting(), held(), limits), (PAIR, 1, 5))
-    assert gain == pytest.approx(0.1) and best[0] > 13
-
-
-@pytest.mark.parametrize(("count", "numbers"), [(1, 1), (2, 4)])
-def test_a_search_of_zones_looks_at_radii_and_shares_and_goes_on_for_25_generations(monkeypatch, count, numbers):
-    """Eight blades a generation for each number, and those it begins with; 7 to 14 ft, shares 1 to 3."""
-    looked = []
-
-    def costs(one, _, pair):
-        looked.append(one.recipe)
-        return np.full(2, 1 + 1e-3 * one.recipe.radii_m[0])  # alike, but never so much that nothing is left to do
-
-    monkeypatch.setattr(zones, "statics", costs)
-    monkeypatch.setattr(zones, "violations", lambda recipe, limits: np.full(3, -0.5))
-    gain, best = zones.search_zones((setting(), held(0.9), SHOP), (PAIR, count, 5))
-    assert gain == pytest.approx(0.9 / (1 + 7e-3 * FT), rel=1e-4) and best.shape == (numbers,)
-    assert len(looked) == 26 * 8 * numbers
-    radii = np.array([r.radii_m for r in looked]) / FT
-    assert radii.shape[1] == count and 7 <= radii.min() < 7.5 and 13.5 < radii.max() <= 14
-    shares = np.array([r.shares for r in looked])
-    assert count == 1 or (1 <= shares.min() < 1.2 and 2.8 < shares.max() <= 3)
-
-
-def test_more_zones_never_give_less_and_are_judged_on_draws_of_their_own(monkeypatch):
-    """Best of two seeds for each number: 1.01, 1.03, then 1.02 and 0.9 (so that two zones stand), 1.05; each pair is
-    judged in its own column and its own five blades."""
-    best = {1: (1.01, 0.8), 2: (0.7, 1.03), 3: (1.02, 1.0), 4: (0.9, 0.9), 5: (1.05, 1.04)}
-    asked = []
-
-    def answers(function, tries, shared, progress):
-        assert {seed for _, _, seed in tries} == {7, 8}
-        assert function is zones.search_zones and shared[0].scenarios == {} and shared[2] is SHOP
-        return [
-            (best[count][seed - 7], np.full(1 if count == 1 else 2 * count, 9.0 + count)) for _, count, seed in tries
-        ]
-
-    def drawn(made, inputs, draws, seed, workers, progress):
-        asked.append((made, inputs, draws, seed))
-        gain = np.arange(len(made.cases) * 2.0).reshape(1, -1, 2)
-        return SimpleNamespace(gain=np.repeat(gain, draws, axis=0))
-
-    monkeypatch.setattr(zones, "run_draws", drawn)
-    one = request([TEN], one=setting(scenarios={"stride": 0}), line_m=tuple(np.geomspace(6 * FT, 16 * FT, 5)))
-    pairs = zones.zone_pairs(one, ONE_PLACE)
-    assert pairs == (PAIR, ONE_PLACE) == zones.zone_pairs(replace(one, pairs=(PAIR, PAIRS[2])), ONE_PLACE)
-    found = zones.best_zones(one, pairs, SHOP, Sampling(("x",), 3, 7), SimpleNamespace(map=answers), silent)
-    assert [z.pair for z in found] == list(pairs)
-    assert [z.nominal for z in found] == [(1.01, 1.03, 1.03, 1.03, 1.05)] * 2
-    assert [len(r.radii_m) for r in found[0].recipes] == [1, 2, 2, 2, 5]
-    assert found[0].gain.tolist() == [[0, 2, 4, 6, 8]] * 3 and found[1].gain.tolist() == [[11, 13, 15, 17, 19]] * 3
-    ((made, inputs, draws, seed),) = asked
-    assert (inputs, draws, seed, made.pairs, len(made.cases)) == (("x",), 3, 7, pairs, 10)
-
-
-def test_the_line_of_the_search_is_the_models_own():
-    """33 radii over the stated line, continued by their own ratio; a gain is that of the frontier worked out alone."""
-    radii = np.geomspace(6 * FT, 16 * FT, 9)
-    line = HeldLine(*zones.single_radii(setting(), radii, (PAIR,)))
-    assert len(line.radii) == 33 and line.span[0] <= 4.8 * FT * 1.0001 and line.span[-1] >= 20 * FT * 0.9999
-    mine = blade(8, 12)
-    costs = statics(mine, setting(), PAIR)
-    alone = frontier_gain(costs, line.span, line_costs(setting(), line.span, PAIR))
-    assert line.gain(PAIR, costs, mine.recipe).gain == pytest.approx(alone.gain, rel=1e-9)
+@pytest.mark.parametrize(
+    ("percents", "words"),
+    [
+        ((1.0, 2.0, 4.9), "+2.0 % (+1.0 % to +4.9 %), too small to feel"),
+        ((-1.0, 2.0, 4.9), "+2.0 % (-1.0 % to +4.9 %), too small to feel"),
+        ((1.0, 2.0, 5.1), "+2.0 % (+1.0 % to +5.1 %)"),
+        ((-4.9, 0.0, 1.0), "+0.0 % (-4.9 % to +1.0 %)"),
+    ],
+)
+def test_a_wish_met_at_a_size_that_nobody_feels_says_so(percents, words):
+    """A twentieth more, or as much less (4.8 %), can be felt: an assumption."""
+    gain = tuple(np.log2(1 + np.array(percents) / 100))
+    assert zone_words.gain_text(Item("turn_drag", "yes", 0, gain=gain)) == words
+    small = " (too small to feel)" if "small" in words else ""
+    for kind, more in (("yes", small), ("open", ""), ("no", "")):
+        assert zone_words._listed([Item("turn_drag", kind, 0, gain=gain)]) == f"turn drag{more}"
 
 
 # ---------------------------------------------------------------- the menu
