@@ -67,7 +67,7 @@ def test_the_best_that_can_be_ground_is_meant():
     assert (found.verdict.best, found.order) == (1, (1, 2)) and found.first.tolist() == [0.0, 1.0, 0.0]
     none = made(present(*blades, able=(False,) * 3), wants(0, 1, 0, complaints=[(1, 0, 0)]))
     assert (none.verdict.kind, none.verdict.reason, none.order) == ("leave", "nothing_can_be_ground", ())
-    assert none.answers[0].best == -1 and none.first.tolist() == [0.0] * 3
+    assert none.answers[0].best == none.answers[0].other == -1 and none.first.tolist() == [0.0] * 3
 
 
 def test_steel_decides_between_equals():
@@ -91,6 +91,13 @@ def test_a_blade_that_harms_a_complaint_is_passed_over_and_named():
     assert answer.other_gain == pytest.approx([math.log2(7 / 8)] * 3)
     free = made(present((8 / 7, 0.5, 1), (0.95, 1, 1)), wants(1, 3, 0))
     assert (free.verdict.best, free.answers) == (0, ())
+
+
+def test_a_complaint_is_answered_by_the_advised_blade_also_where_it_is_the_first():
+    """A tenth less ankle is asked for: felt to be better in all draws, and advised."""
+    (answer,) = made(present((0.9, 0.5, 1)), wants(1, 3, 0, complaints=[(1, 0, 0)])).answers
+    assert (answer.kind, answer.best, answer.other) == ("advised", 0, -1)
+    assert answer.advised == pytest.approx([math.log2(1 / 0.9)] * 3)
 
 
 @pytest.mark.parametrize(

@@ -49,17 +49,31 @@ def harms(present, blade, complaint):
     return sum(better) < 0.5 * DRAWS
 
 
+def scores_of(presents, wanted, blade):
+    """log2 of how many times better a blade is overall, draw by draw; of a pair the mean of both."""
+    total = sum(wanted.weights)
+    return [statistics.fmean(sum(wanted.weights[m] * gain(p, d, blade, m) for m in range(3)) / total for p in presents)
+            for d in range(DRAWS)]  # fmt: skip
+
+
+def price_of(presents, blade):
+    """log2 of what a regrind must earn, on the mean of a pair."""
+    return statistics.fmean(math.log2(1.005) + 1000 * p.steel_m[blade] * math.log2(1.02) for p in presents)
+
+
+def mean_net(presents, wanted, blade):
+    """Mean score less price, over the draws in which the blade did not fail."""
+    known = [s for s in scores_of(presents, wanted, blade) if not math.isnan(s)]
+    return statistics.fmean(known) - price_of(presents, blade)
+
+
 def by_the_rule(presents, wanted):
     """(kind, best, passed over) by deciding what the words say, blade by blade."""
-    total = sum(wanted.weights)
     found = {}
     for b in range(BLADES):
-        scores = [statistics.fmean(sum(wanted.weights[m] * gain(p, d, b, m) for m in range(3)) / total
-                                   for p in presents) for d in range(DRAWS)]  # fmt: skip
-        known = [s for s in scores if not math.isnan(s)]
-        price = statistics.fmean(math.log2(1.005) + 1000 * p.steel_m[b] * math.log2(1.02) for p in presents)
+        scores, price = scores_of(presents, wanted, b), price_of(presents, b)
         found[b] = {
-            "net": statistics.fmean(known) - price, "better": sum(s > 0 for s in scores) / DRAWS,
+            "net": mean_net(presents, wanted, b), "better": sum(s > 0 for s in scores) / DRAWS,
             "pays": sum(s > price for s in scores) / DRAWS, "able": all(p.able[b] for p in presents),
             "harmless": not any(harms(p, b, c) for p in presents for c in wanted.complaints),
         }  # fmt: skip
@@ -95,6 +109,8 @@ def test_a_decision_is_what_the_rule_says(blades):
         eligible = [b for b in range(BLADES) if all(p.able[b] for p in presents)
                     and not any(harms(p, b, c) for p in presents for c in wanted.complaints)]  # fmt: skip
         assert sorted(decision.order) == eligible, f"case {case}"
+        nets = [mean_net(presents, wanted, b) for b in decision.order]
+        assert nets == sorted(nets, reverse=True), f"case {case}"
         assert not decision.advised or decision.verdict.best in eligible
     assert {kind for kind, *_ in seen} == {"regrind", "probably", "leave", "cannot_tell"}
     assert ("leave", False, False) in seen and any(passed for *_, passed in seen)
