@@ -20,7 +20,7 @@ from experiments.studies.recommend.content import sheet_content
 from experiments.studies.recommend.detail import sheet_figures
 from experiments.studies.recommend.study import Plan, Recommendation
 
-ADVISED_ROLES = ("recommended", "to try", "runner-up")
+ADVISED_ROLES = ("recommended", "runner-up")
 WISHES = 7  # lines of the menu on page 1
 FELT_LINES = (4, 9)  # least and most lines of what gets better and of what gets worse, which stand side by side
 ROOM = 28  # lines that these, complaints, reasons, zones and the menu have together; tried on both papers
