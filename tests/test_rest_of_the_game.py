@@ -35,7 +35,7 @@ SCUFF = 0.02
 MASS = 80.0  # of the shipped adult
 
 
-# ---------------------------------------------------------------- values worked out beforehand (section 14)
+# ---------------------------------------------------------------- values worked out beforehand
 
 # 8, 10, 13 ft (long track); agreement 1 % or half of the last digit
 WORKED = {

@@ -128,7 +128,7 @@ def test_a_long_radius_is_shortened_for_one_who_pivots_and_kept_where_steel_is_s
 
 
 def test_no_cure_that_makes_the_complaint_worse(tmp_path):
-    """T2: 30 kg on 13 ft who falls back on the heels was told 8 ft, 14 % worse on that complaint's own measure."""
+    """30 kg on 13 ft who falls back on the heels was told 8 ft, 14 % worse on that complaint's own measure."""
     path = trace_of(Recipe("13 ft", "single_radius", (13 * FOOT_M,)), tmp_path / "thirteen.csv")
     singles = Path(__file__).parents[3] / "configs" / "shop_recipes" / "single_radii.yaml"
     common = [f"trace={path}", "skater.mass=30 kg", "stands=back", "says=[falls_back_on_heels]", "draws=128"]
@@ -211,7 +211,7 @@ def test_a_shop_recipe_that_the_grinder_cannot_make_is_named_and_not_advised(tmp
 
 
 def test_both_blades_of_a_pair_count(tmp_path):
-    """T1: left 9, right 13 ft. Steel is said of each, and what leaves too little on one is refused for both."""
+    """Left 9, right 13 ft. Steel is said of each, and what leaves too little on one is refused for both."""
     for side, feet in (("left", 9), ("right", 13)):
         trace_of(Recipe(side, "single_radius", (feet * FOOT_M,)), tmp_path / f"{side}.csv")
     left, right = tmp_path / "left.csv", tmp_path / "right.csv"

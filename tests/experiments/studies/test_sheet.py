@@ -264,7 +264,7 @@ def test_the_first_page_answers_complaints_first_and_keeps_gains_beside_drawback
 
 
 def test_what_gets_worse_stays_on_page_one_as_long_as_what_gets_better():
-    """T8: of one measured blade nine of each; where there is no room, as many of both."""
+    """Of one measured blade nine of each; where there is no room, as many of both."""
     facts = _facts() | {"blades": [_blade("left", 1)]}
     facts["gains"], facts["drawbacks"] = ([f"{way}{i}" for i in range(9)] for way in ("Up", "Down"))
     first = _Tags(page(facts, {})).text.split(PHYSICS)[0]
