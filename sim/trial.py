@@ -12,11 +12,12 @@ from sim.blade.recipe import Recipe
 from sim.blade.section import Section
 from sim.blade.steel import Steel
 from sim.errors import BladeError
-from sim.ice.contact import GAUSS, NEARLY, Law, Patch, settle_bent, stand, stand_along
+from sim.ice.contact import GAUSS, Law, Patch
 from sim.ice.drag import film_shear, ploughing, rough_drag
 from sim.ice.ice import Ice, IceNumbers, hardened
 from sim.ice.scrape import turn_scrape
 from sim.ice.sideways import brake, pivot_held, pivots
+from sim.ice.standing import NEARLY, settle_bent, stand, stand_along
 from sim.rolling.scenarios import ADVICE, Roll, roll
 from sim.skater.body import GRAVITY, Skater
 from sim.skater.movement import Program, Scenario, program

@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 import pytest
 
 from sim.blade.curve import BladeCurve
-from sim.ice.contact import GAUSS, stand
+from sim.ice.contact import GAUSS
+from sim.ice.standing import stand
 from sim.trial import Trial
 from tests import reference_rest as rest
 from tests.cases import FT, PlainContact, relative

@@ -7,19 +7,9 @@ import numpy as np
 from sim.blade.section import rises, strips
 from sim.blade.steel import Steel, slant
 from sim.compiled import kernel
-from sim.ice.contact import (
-    EXACT,
-    Law,
-    Patch,
-    first_guess,
-    gap,
-    limits,
-    pressed,
-    refused,
-    stand_from,
-    wall_factor,
-)
+from sim.ice.contact import Law, Patch, gap, limits, pressed, wall_factor
 from sim.ice.ice import IceNumbers
+from sim.ice.standing import EXACT, first_guess, refused, stand_from
 
 FIRST_BITE = 0.12  # rad; where the search for the bite of a stop begins
 EXACT_BITE = 1e-6  # rad; a change of the bite comes back as less than a hundredth of itself: the error left is 1e-8

@@ -13,10 +13,11 @@ import pymunk
 
 from sim.blade.steel import Steel, flexed, lowest
 from sim.compiled import kernel
-from sim.ice.contact import DEEPEST_ALLOWED, Law, Patch, bend_under, press_ahead, shift_per_pitch, with_tail
+from sim.ice.contact import DEEPEST_ALLOWED, Law, Patch, bend_under, press_ahead, with_tail
 from sim.ice.drag import film_shear, ploughing, rough_drag
 from sim.ice.ice import IceNumbers
 from sim.ice.scrape import turn_scrape
+from sim.ice.standing import shift_per_pitch
 from sim.rolling.bodies import call_step, engine_access, memory, space_address
 from sim.rolling.dampers import joint_at, mean_rates
 from sim.skater.body import GRAVITY

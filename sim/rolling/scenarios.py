@@ -10,9 +10,10 @@ from scipy.optimize import brentq
 
 from sim.blade.steel import Steel
 from sim.errors import BladeError
-from sim.ice.contact import GAUSS, Law, Patch, settle
+from sim.ice.contact import GAUSS, Law, Patch
 from sim.ice.drag import straight_drag
 from sim.ice.ice import IceNumbers
+from sim.ice.standing import settle
 from sim.rolling.bodies import build
 from sim.rolling.loop import COLUMNS, ROLLED_FILM_STEPS, Man, Run, step_through
 from sim.skater.body import GRAVITY, Skater, ankle_torque, leg_angle

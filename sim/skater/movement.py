@@ -12,10 +12,11 @@ from scipy.ndimage import gaussian_filter1d
 from sim.blade.steel import Steel
 from sim.compiled import kernel
 from sim.errors import BladeError
-from sim.ice.contact import GAUSS, Law, stand
+from sim.ice.contact import GAUSS, Law
 from sim.ice.drag import straight_drag
 from sim.ice.ice import IceNumbers
 from sim.ice.scrape import turn_scrape
+from sim.ice.standing import stand
 from sim.skater.body import GRAVITY, Skater, ankle_torque, leg_angle
 
 TABLE_S, TABLE_M = 0.5e-3, 2e-3  # most between two instants of a program, in time and along a path

@@ -2,9 +2,10 @@
 
 from dataclasses import replace
 
-from sim.ice.contact import GAUSS, stand
+from sim.ice.contact import GAUSS
 from sim.ice.drag import film_shear
 from sim.ice.scrape import turn_scrape
+from sim.ice.standing import stand
 from sim.measures import STATIC, evaluate
 from sim.rolling.scenarios import roll
 from sim.skater.movement import program

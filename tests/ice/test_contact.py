@@ -11,7 +11,8 @@ from scipy.optimize import brentq
 from sim.blade import curve as curve_module
 from sim.blade.recipe import Recipe, Sweep
 from sim.blade.steel import lowest
-from sim.ice.contact import GAUSS, gap, limits, press, settle, stand
+from sim.ice.contact import GAUSS, gap, limits, press
+from sim.ice.standing import settle, stand
 from tests import reference_model
 from tests.cases import FT, HOLLOW_M, STATES, THICKNESS_M, WEIGHT_N, LeanedSection, PlainContact, relative, steel_of
 

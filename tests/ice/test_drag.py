@@ -9,9 +9,10 @@ from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
 from sim.blade.recipe import Recipe
-from sim.ice.contact import Law, press, settle, stand
+from sim.ice.contact import Law, press
 from sim.ice.drag import film_shear, groove_area, ploughing
 from sim.ice.ice import melting_point
+from sim.ice.standing import settle, stand
 from tests import reference_film, reference_model
 from tests.cases import FT, HOLLOW_M, STATES, THICKNESS_M, WEIGHT_N, LeanedSection, PlainContact, relative, steel_of
 

@@ -9,7 +9,8 @@ from scipy.optimize import brentq
 from sim.blade.recipe import Recipe
 from sim.blade.section import rises
 from sim.ice import drag, scrape, sideways
-from sim.ice.contact import GAUSS, press, stand
+from sim.ice.contact import GAUSS, press
+from sim.ice.standing import stand
 from tests.cases import HOLLOW_M, STATES, THICKNESS_M, LeanedSection, bottom, steel_of
 
 GX = GAUSS[24]

@@ -11,8 +11,9 @@ from scipy.integrate import dblquad
 from scipy.optimize import lsq_linear, root
 
 from sim.blade.recipe import Recipe
-from sim.ice.contact import gap, pressed, stand
+from sim.ice.contact import gap, pressed
 from sim.ice.drag import ploughing
+from sim.ice.standing import stand
 from tests import reference_model
 from tests.cases import FT, GRAVITY, relative, steel_of
 from tests.ice.half_space import COARSE, Cells, Footprint, Mesh, complementary, rebound, settlement

@@ -14,9 +14,10 @@ from hypothesis import strategies as st
 
 from sim.blade.recipe import Recipe
 from sim.blade.section import Section
-from sim.ice.contact import GAUSS, Law, press, settle, stand
+from sim.ice.contact import GAUSS, Law, press
 from sim.ice.drag import film_shear, ploughing, rough_drag
 from sim.ice.sideways import hold_angle, pivot, pivot_held
+from sim.ice.standing import settle, stand
 from sim.trial import Candidate
 from tests import reference_model
 from tests.cases import GRAVITY

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from sim.blade.recipe import Recipe
-from sim.ice.contact import settle, stand
 from sim.ice.drag import groove_area
 from sim.ice.scrape import swept_area, tightest_clean_radius, turn_scrape
+from sim.ice.standing import settle, stand
 from tests import reference_model
 from tests.cases import FT, GRAVITY, HOLLOW_M, STATES, THICKNESS_M, WEIGHT_N, bottom, steel_of
 

@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sim.blade.recipe import Recipe
-from sim.ice.contact import settle, stand
 from sim.ice.sideways import capacities, hold_angle, pivot
+from sim.ice.standing import settle, stand
 from tests import reference_model
 from tests.cases import FT, HOLLOW_M, STATES, THICKNESS_M, WEIGHT_N, PlainContact, relative, steel_of
 

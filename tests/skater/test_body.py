@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from sim.errors import BladeError
-from sim.ice.contact import settle
+from sim.ice.standing import settle
 from sim.skater.body import Skater, ankle_torque, critical_ankle_stiffness, leg_angle
 from tests.cases import GRAVITY, WEIGHT_N
 

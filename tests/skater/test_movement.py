@@ -13,9 +13,10 @@ import sim.skater.movement as movement_module
 from experiments.request.comparison import read_request
 from experiments.request.compose import composed
 from sim.errors import BladeError
-from sim.ice.contact import GAUSS, stand
+from sim.ice.contact import GAUSS
 from sim.ice.drag import film_shear, ploughing
 from sim.ice.scrape import turn_scrape
+from sim.ice.standing import stand
 from sim.rolling.scenarios import roll
 from sim.skater.body import ankle_torque
 from sim.skater.movement import Scenario, history, program, smoothing_moves, spline_within

@@ -11,9 +11,10 @@ from sim.blade.recipe import Recipe
 from sim.blade.section import Section
 from sim.blade.steel import Steel
 from sim.ice import rebound
-from sim.ice.contact import GAUSS, Law, Patch, stand
+from sim.ice.contact import GAUSS, Law, Patch
 from sim.ice.drag import film_shear, ploughing, rough_drag
 from sim.ice.ice import Ice, IceNumbers
+from sim.ice.standing import stand
 from sim.quantities import FOOT_M
 
 MEMORY, TRADE, OURS = "value from memory", "common practice, no published source", "derived here"

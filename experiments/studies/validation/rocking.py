@@ -8,7 +8,8 @@ from scipy.integrate import solve_ivp
 from experiments.studies.validation.checks import CHECK_GAUSS, NOT_RUN, OURS, RINK, STANDING, Check, blade, compare
 from sim import closed_forms
 from sim.blade.steel import lowest
-from sim.ice.contact import press, settle
+from sim.ice.contact import press
+from sim.ice.standing import settle
 from sim.rolling.bodies import build
 from sim.rolling.loop import COLUMNS, Man, Run, step_through
 from sim.skater.body import GRAVITY, Skater

@@ -27,10 +27,11 @@ from experiments.studies.validation.checks import (
 )
 from sim.blade.section import Section
 from sim.blade.steel import Steel
-from sim.ice.contact import Law, Patch, settle, stand
+from sim.ice.contact import Law, Patch
 from sim.ice.drag import film_shear, ploughing, rough_drag
 from sim.ice.scrape import tightest_clean_radius
 from sim.ice.sideways import pivot, pivot_held
+from sim.ice.standing import settle, stand
 from sim.rolling.scenarios import roll
 from sim.skater.body import GRAVITY, Skater, critical_ankle_stiffness, critical_reaction_delay
 from sim.skater.movement import Scenario, program
