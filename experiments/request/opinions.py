@@ -52,7 +52,7 @@ class Opinions:
     cap: float
     veto_cap: float
     cap_harm_up_to: float
-    felt_from: float
+    worth_saying_from: float
     wish_yes_from: float
     wish_no_up_to: float
     beaten_from: float

@@ -44,11 +44,11 @@ class Present:
 class Answer:
     """What the list can do about one complaint, by its main measures alone (those of at least half its largest weight).
 
-    kind: advised, where a blade is advised; none_better, helped or open: whether the best blade for this complaint is
-    felt to be better in one draw of ten at most, in nine of ten, or between. best: that blade, -1 where none can be
-    ground; gain: its log2 gain, and advised: that of the advised blade; other: the blade that was passed over for its
-    harm, else that of the greatest mean net of those that make this complaint worse by more than 2 % in the middle, -1
-    where there is none; other_gain: what that would do. 5, 50, 95 %.
+    kind: advised, where a blade is advised; none_better, helped or open: whether the best blade for this complaint
+    is better, by so much that it is worth saying, in one draw of ten at most, in nine of ten, or between. best:
+    that blade, -1 where none can be ground; gain: its log2 gain, and advised: that of the advised blade; other: the
+    blade that was passed over for its harm, else that of the greatest mean net of those that make this complaint
+    worse by more than 2 % in the middle, -1 where there is none; other_gain: what that would do. 5, 50, 95 %.
     """
 
     kind: str
@@ -157,14 +157,14 @@ def _answer(gains: np.ndarray, complaint: np.ndarray, found: Verdict, net: np.nd
         return Answer("none_better", -1, UNKNOWN, UNKNOWN, -1, UNKNOWN)
     medians = np.nanmedian(np.where(np.isfinite(help_[:, able]), help_[:, able], np.nan), axis=0)
     best = int(np.flatnonzero(able)[np.argmax(medians)])
-    felt = float((help_[:, best] > np.log2(1 + opinions.felt_from)).mean())
+    better = float((help_[:, best] > np.log2(1 + opinions.worth_saying_from)).mean())
     advised = found.best if found.kind in ADVISED else -1
     harm = able & (np.nanmedian(np.where(able, help_, -np.inf), axis=0) < -np.log2(1 + opinions.complaint_worse_by))
     other = found.removed if found.removed >= 0 else int(np.argmax(np.where(harm, net, -np.inf))) if harm.any() else -1
     kind = "advised" if advised >= 0 else "open"
-    if advised < 0 and felt >= opinions.wish_yes_from:
+    if advised < 0 and better >= opinions.wish_yes_from:
         kind = "helped"
-    elif advised < 0 and felt <= opinions.wish_no_up_to:
+    elif advised < 0 and better <= opinions.wish_no_up_to:
         kind = "none_better"
     return Answer(
         kind, best, spread(help_[:, best]), spread(help_[:, advised]) if advised >= 0 else UNKNOWN,

@@ -1,4 +1,4 @@
-"""Small words for intervals and thresholds: clear, felt, alike, on which side, how far an order is kept.
+"""Small words for intervals and thresholds: clear, worth saying, on which side, how far an order is kept.
 
 An interval is three numbers: 5, 50 and 95 % of something over the draws.
 """
@@ -8,8 +8,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from experiments.request.opinions import Opinions
+
 ROUNDED = 5e-4  # a bound nearer to a ratio of 1 than this is printed as 1.000
-FELT = 0.01  # a change of less than this is not worth a sentence
 SLIGHT = 0.005  # a ratio nearer to 1 than this is not listed
 ORDER_KEPT, ORDER_PARTLY_KEPT = 0.8, 0.4  # least Kendall's tau
 NEAR_CROWN_M = 10e-6  # a groove this near to the crown of the hollow glides on one film or on two
@@ -26,9 +27,9 @@ def clear(ratio: Sequence[float]) -> bool:
     return bool(ratio[0] > 1 + ROUNDED or ratio[2] < 1 - ROUNDED)
 
 
-def felt(ratio: Sequence[float]) -> bool:
+def worth_saying(ratio: Sequence[float], opinions: Opinions) -> bool:
     """Whether a change is clear and large enough to be worth a sentence."""
-    return clear(ratio) and abs(ratio[1] - 1) >= FELT
+    return clear(ratio) and abs(ratio[1] - 1) >= opinions.worth_saying_from
 
 
 def side(ratio: Sequence[float], better: str) -> str:

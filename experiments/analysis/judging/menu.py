@@ -29,11 +29,11 @@ class Library:
 class Item:
     """One line of the menu. answer: yes, no or open; blade: its place, -1 where none keeps the caps.
 
-    sure: share of draws in which the wish gains more than what is felt; gain: of the wish, and others: of every other
-    measure, 5, 50, 95 % of log2; harm: greatest share of draws, over the other measures, in which one loses more than
-    its cap; steel_m. single: the best single radius, with single_gain; zones_add, zones_sure: what the blade has over
-    it, and how surely that is felt; serves: measures in which it is surely felt to be better than that single radius.
-    All judged on draws that it was not chosen on.
+    sure: share of draws in which the wish gains more than is worth saying; gain: of the wish, and others: of every
+    other measure, 5, 50, 95 % of log2; harm: greatest share of draws, over the other measures, in which one loses
+    more than its cap; steel_m. single: the best single radius, with single_gain; zones_add, zones_sure: what the
+    blade has over it, and how surely that is worth saying; serves: measures in which it is surely better by so much
+    than that radius. All judged on draws that it was not chosen on.
     """
 
     wish: str
@@ -81,21 +81,21 @@ def _item(
     library: Library, k: int, caps: np.ndarray, chosen_on: np.ndarray, judged_on: np.ndarray, opinions: Opinions
 ) -> Item:
     """One line: k is the place of the measure wished for."""
-    wish, felt = library.measures[k], math.log2(1 + opinions.felt_from)
+    wish, least = library.measures[k], math.log2(1 + opinions.worth_saying_from)
     fit = library.able & (worst_harm(chosen_on, k, caps) <= opinions.cap_harm_up_to)
     best = _greatest(chosen_on[:, :, k], fit)
     if best < 0:
         return Item(wish, "no", -1)
     single = _greatest(chosen_on[:, :, k], fit & library.single)
     gains = judged_on[:, best]
-    sure = float((gains[:, k] > felt).mean())
+    sure = float((gains[:, k] > least).mean())
     others = tuple((name, spread(gains[:, j])) for j, name in enumerate(library.measures) if j != k)
     answer = "yes" if sure >= opinions.wish_yes_from else "no" if sure <= opinions.wish_no_up_to else "open"
     harm = float(worst_harm(judged_on[:, [best]], k, caps)[0])
     beside: dict = {}
     if single >= 0:
         over = gains - judged_on[:, single]
-        shares = (over > felt).mean(axis=0)
+        shares = (over > least).mean(axis=0)
         surely = tuple(n for n, p in zip(library.measures, shares) if p >= opinions.wish_yes_from)
         beside = {"single": single, "single_gain": spread(judged_on[:, single, k]), "zones_add": spread(over[:, k]),
                   "zones_sure": float(shares[k]), "serves": surely}  # fmt: skip

@@ -154,8 +154,8 @@ def surroundings(found: dict[str, np.ndarray | str], opinions: Opinions) -> Find
     table = [("changed", "what that changes on the reference blade")]
     table += [(where, x if isinstance(x, str) else _changes(x, opinions)) for where, x in found.items()]
     sentences = [
-        f"Nominal values; changes of less than {share_text(opinions.felt_from)} are left out. The figure: what becomes "
-        "of the recipes' nominal gain over single radii for other skaters, ice and hollows."
+        f"Nominal values; changes of less than {share_text(opinions.worth_saying_from)} are left out. The figure: what "
+        "becomes of the recipes' nominal gain over single radii for other skaters, ice and hollows."
     ]
     alt = "Nominal frontier gain over mass, ice temperature and hollow"
     question = "What do hollow, ice and steel change?"
@@ -164,7 +164,7 @@ def surroundings(found: dict[str, np.ndarray | str], opinions: Opinions) -> Find
 
 def _changes(ratios: np.ndarray, opinions: Opinions) -> str:
     mine = {name: ratios[STATIC.index(name)] for name in COMPARED}
-    parts = [f"{label(name)} {change_text(r)}" for name, r in mine.items() if abs(r - 1) >= opinions.felt_from]
+    parts = [f"{label(name)} {change_text(r)}" for name, r in mine.items() if abs(r - 1) >= opinions.worth_saying_from]
     parts += [f"{label(name)} could not be computed" for name, r in mine.items() if not np.isfinite(r)]
     return f"{', '.join(parts) or 'nothing'}."
 

@@ -127,8 +127,9 @@ def menu(menus: Sequence[SkaterMenu], plan: Plan) -> Finding:
     opinions = plan.request.opinions
     sentences = [_skater_text(one, opinions) for one in menus]
     sentences.append(
-        f"Yes: more than {share_text(opinions.felt_from)} of it in at least {share_text(opinions.wish_yes_from)} of "
-        f"the draws; no: in {share_text(opinions.wish_no_up_to)} or fewer; else open. Chosen from blades that lose "
+        f"Yes: more than {share_text(opinions.worth_saying_from)} of it in at least "
+        f"{share_text(opinions.wish_yes_from)} of the draws; no: in {share_text(opinions.wish_no_up_to)} or fewer; "
+        "else open. Chosen from blades that lose "
         f"more than {share_text(opinions.cap)} of any other wish in {share_text(opinions.cap_harm_up_to)} of the draws "
         f"at most; chosen on half of {plan.menu.draws} draws, judged on the other half, against "
         f"{menus[0].present}. Zones are of equal length. What a better blade is worth to a skater, and whether the "

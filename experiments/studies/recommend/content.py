@@ -77,7 +77,7 @@ def screen_content(plan: Plan, result: Recommendation) -> dict:
     """What the page and the terminal say first: who, the blades as they are, the verdict and why, the menu."""
     decision, names, opinions = result.decision, new_names(plan), plan.request.opinions
     found = {} if not result.shown else ratios_of(plan, decision, result.shown[0] - REFRESHED_AT)
-    gains, drawbacks, rest = sentences.feel(found)
+    gains, drawbacks, rest = sentences.feel(found, opinions)
     how = measured_how(decision, opinions)
     return {
         "subject": _subject(plan),
@@ -132,7 +132,11 @@ def complaint_answers(plan: Plan, decision: Decision) -> list[str]:
     for said, weights, answer in zip(needs.complaints, wanted.complaints, decision.answers):
         main = main_weights(weights, plan.request.opinions) > 0
         higher = all(way == "higher" for way, of in zip(wanted.better, main) if of)
-        out.append(sentences.complaint(said.words, said.best, answer, present_words(plan), names, higher))
+        out.append(
+            sentences.complaint(
+                said.words, said.best, answer, present_words(plan), names, higher, plan.request.opinions
+            )
+        )
     return out
 
 

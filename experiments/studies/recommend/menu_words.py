@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from experiments.analysis.judging.intervals import felt, side
+from experiments.analysis.judging.intervals import side, worth_saying
 from experiments.analysis.judging.menu import Item
 from experiments.request.opinions import Opinions
 from experiments.studies.recommend.sentences import FEEL, brief, change
@@ -29,10 +29,12 @@ def _row(item: Item, wishes: Mapping[str, str], names: Sequence[str], opinions: 
         none = "nothing on your list keeps within these limits"
         if item.blade >= 0:
             most = f"{names[item.blade]}, {brief(item.gain, _higher(item.wish))}"
-            none = f"nothing within these limits surely gains {100 * opinions.felt_from:.0f} %; the most: {most}"
+            none = (
+                f"nothing within these limits surely gains {100 * opinions.worth_saying_from:.0f} %; the most: {most}"
+            )
         return row | {"blade": none, "buys": "", "costs": "", "steel_mm": "", "single": "", "zones": ""}
     return row | {
-        "blade": names[item.blade], "buys": brief(item.gain, _higher(item.wish)), "costs": costs(item),
+        "blade": names[item.blade], "buys": brief(item.gain, _higher(item.wish)), "costs": costs(item, opinions),
         "steel_mm": f"{1e3 * item.steel_m:.2f}", "single": _single(item, names), "zones": zones(item, opinions),
     }  # fmt: skip
 
@@ -41,12 +43,12 @@ def _higher(name: str) -> bool:
     return REGISTRY[name].better == "higher"
 
 
-def costs(item: Item) -> str:
+def costs(item: Item, opinions: Opinions) -> str:
     """The largest losses that are clear and of 1 % or more, with intervals; what else is lost is counted."""
     lost = []
     for name, gain in item.others:
         ratio = [2**x for x in gain] if _higher(name) else [2**-x for x in reversed(gain)]
-        if felt(ratio) and side(ratio, REGISTRY[name].better) == "worse":
+        if worth_saying(ratio, opinions) and side(ratio, REGISTRY[name].better) == "worse":
             lost.append(
                 (gain[1], f"{FEEL[name][2] if name in FEEL else REGISTRY[name].label} {change(gain, _higher(name))}")
             )
@@ -64,7 +66,7 @@ def _single(item: Item, names: Sequence[str]) -> str:
 
 
 def zones(item: Item, opinions: Opinions) -> str:
-    """What zones add to the best single radius, where they surely add something that is felt."""
+    """What zones add to the best single radius, where they surely add something worth saying."""
     if item.single == item.blade:
         return "no zones"
     if item.single < 0:

@@ -7,7 +7,7 @@ import numpy as np
 
 from experiments.analysis.draws import Draws, intervals
 from experiments.analysis.judging.decide import Answer, Decision
-from experiments.analysis.judging.intervals import FELT, clear, excludes, felt, large_change, side
+from experiments.analysis.judging.intervals import clear, excludes, large_change, side, worth_saying
 from experiments.analysis.judging.ratios import ratios
 from experiments.report.words import (
     SIDE,
@@ -71,7 +71,7 @@ def number(draws: Draws, scheme: Weighting, name: str, index: int) -> dict:
     }  # fmt: skip
 
 
-def feel(found: Ratios) -> tuple[list[str], list[str], list[str]]:
+def feel(found: Ratios, opinions: Opinions) -> tuple[list[str], list[str], list[str]]:
     """(gains, drawbacks, the rest) of a blade against the present one, the largest first.
 
     A gain or a drawback is clear, its interval on one side of no change, and of 1 % or more; the rest says which are
@@ -83,12 +83,14 @@ def feel(found: Ratios) -> tuple[list[str], list[str], list[str]]:
         ratio = found.get(name)
         if ratio is None:
             continue
-        if felt(ratio):
+        if worth_saying(ratio, opinions):
             text = f"{words[int(ratio[1] > 1)]}: {size_text(ratio)}"
             sided[side(ratio, REGISTRY[name].better)].append((abs(math.log(ratio[1])), text))
         else:
             (small if clear(ratio) else close).append(words[2])
-    rest = [f"Hardly changed (less than {100 * FELT:.0f} %): {', '.join(small)}."] if small else []
+    rest = (
+        [f"Hardly changed (less than {100 * opinions.worth_saying_from:.0f} %): {', '.join(small)}."] if small else []
+    )
     rest += [f"Too close to call: {', '.join(close)}."] if close else []
     gains, drawbacks = ([text for _, text in sorted(sided[way], reverse=True)] for way in ("better", "worse"))
     return gains, drawbacks, rest
@@ -126,8 +128,9 @@ def plain(decision: Decision, names: Sequence[str], ends: str, both: bool) -> li
     if found.best >= 0 and (decision.advised or found.kind == "cannot_tell"):
         better, paid = round(100 * found.better), round(100 * found.pays)
         out.append(
-            f"{capital(names[found.best])} comes out better for the stated use in {better} of 100 tries over what a "
-            f"shop cannot know (ice, stance, what the skater wants most), and earns its steel and the visit in {paid}."
+            f"Of 100 trial calculations, each with other ice, stance and wishes within what a shop cannot know, "
+            f"{names[found.best]} comes out better for the stated use in {better}, and earns its steel and the visit "
+            f"in {paid}."
         )
     if found.removed >= 0:
         passed = capital(names[found.removed])
@@ -176,9 +179,9 @@ def rule(opinions: Opinions, c: Counts, complains: bool) -> str:
     if complains:
         passed = f"pays and harms no complaint in {in_100(c.leave_with_complaint_passed_over, c.leave_with_complaint)}"
     return (
-        f"Rule: “regrind” where a curve comes out better in {100 * opinions.regrind_from:.0f} and “probably” in "
-        f"{100 * opinions.probably_from:.0f} of 100 tries over what a shop cannot know, if on average it earns its "
-        f"steel and harms no complaint; rehearsed on {c.cases:,} made-up cases, “regrind” was wrong in "
+        f"Rule: “regrind” where a curve comes out better in {100 * opinions.regrind_from:.0f}, “probably” in "
+        f"{100 * opinions.probably_from:.0f} of 100 trial calculations within what a shop cannot know, if on average "
+        f"it earns its steel and harms no complaint; rehearsed on {c.cases:,} made-up cases, “regrind” was wrong in "
         f"{in_100(c.regrind_wrong, c.regrind)} of 100, “probably” in {in_100(c.probably_wrong, c.probably)}, and "
         f"“leave it” passed over a curve that {passed} (inside our model only)."
     )
@@ -196,7 +199,9 @@ def measurement(decision: Decision, how: str) -> str:
 # ---------------------------------------------------------------- complaints
 
 
-def complaint(words: str, best: str, answer: Answer, now: str, names: Sequence[str], higher: bool) -> str:
+def complaint(
+    words: str, best: str, answer: Answer, now: str, names: Sequence[str], higher: bool, opinions: Opinions
+) -> str:  # fmt: skip
     """The answer to one complaint. words, best: of configs/wishes; now: the present blade in words; higher: whether
     its main measures are all better when higher (sizes are then of what is held, else of what it costs)."""
     head = capital(words)
@@ -213,7 +218,7 @@ def complaint(words: str, best: str, answer: Answer, now: str, names: Sequence[s
             text += f"; the most on your list is {names[answer.best]}, {change(answer.gain, higher)}"
         return f"{head}: {text}."
     if answer.kind == "none_better":
-        surely = "already" if answer.gain[2] < math.log2(1 + FELT) else "as good as"
+        surely = "already" if answer.gain[2] < math.log2(1 + opinions.worth_saying_from) else "as good as"
         text = f"{now} is {surely} {best} of your list"
         place, gain = (answer.other, answer.other_gain) if answer.other >= 0 else (answer.best, answer.gain)
         return f"{head}: {text}; {makes(place, gain)}."

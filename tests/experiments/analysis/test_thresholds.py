@@ -8,15 +8,16 @@ import pytest
 from experiments.analysis.judging.intervals import (
     clear,
     excludes,
-    felt,
     large_change,
     near_crown,
     order_kept,
     side,
+    worth_saying,
 )
 from experiments.analysis.judging.ratios import deciding, ratios
 from experiments.request.objectives import Weighting
 from tests.experiments.analysis.hand import draws_of
+from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
 
 NAN = math.nan
 
@@ -46,8 +47,8 @@ def test_a_change_is_clear_when_neither_bound_is_printed_as_one(ratio, known):
         ((0.999, 1.2, 1.4), False),  # large, and may be chance
     ],
 )
-def test_a_change_is_felt_from_one_percent(ratio, known):
-    assert felt(ratio) is known
+def test_a_change_is_worth_saying_from_one_percent(ratio, known):
+    assert worth_saying(ratio, OPINIONS) is known
 
 
 @pytest.mark.parametrize(("ratio", "lower", "higher"), [((0.8, 0.9, 0.99), "better", "worse"),

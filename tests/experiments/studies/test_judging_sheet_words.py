@@ -70,8 +70,8 @@ def test_the_measurement_is_named_for_an_open_case_alone():
 def test_sentences_under_the_headline():
     found = sentences.plain(decision(removed=2), NAMES, "Your list ends there.", True)
     assert found[0] == (
-        "Single 8 ft comes out better for the stated use in 84 of 100 tries over what a shop cannot know (ice, stance, "
-        "what the skater wants most), and earns its steel and the visit in 61."
+        "Of 100 trial calculations, each with other ice, stance and wishes within what a shop cannot know, single 8 ft "
+        "comes out better for the stated use in 84, and earns its steel and the visit in 61."
     )
     assert found[1].startswith("Long middle would suit the rest of the use best, but makes a complaint worse")
     assert found[2:] == ["The runner-up, long middle, is not as good.", "Your list ends there.",
@@ -102,7 +102,7 @@ def test_the_rule_states_its_risk_as_it_was_counted():
     """29 of 377 is 8 in 100 for who complains, 39 of 99 is 39 for who does not."""
     counted = Counts(1620, 600, 45, 22, 288, 64, 476, 263, 377, 29, 99, 39, 256, 494, 14, 25)
     found = sentences.rule(OPINIONS, counted, True)
-    assert found.count(".") == 1 and "better in 90 and “probably” in 70 of 100 tries" in found
+    assert found.count(".") == 1 and "better in 90, “probably” in 70 of 100 trial calculations" in found
     assert "1,620 made-up cases, “regrind” was wrong in 8 of 100, “probably” in 22" in found
     assert "passed over a curve that pays and harms no complaint in 8 (" in found
     assert "passed over a curve that pays in 39 (" in sentences.rule(OPINIONS, counted, False)
@@ -117,7 +117,7 @@ UNKNOWN = (NAN,) * 3
 def answered(kind, gain, advised=UNKNOWN, other=-1, other_gain=UNKNOWN, best=1, higher=False):
     answer = Answer(kind, best, log2(*gain), advised if advised is UNKNOWN else log2(*advised), other,
                     other_gain if other_gain is UNKNOWN else log2(*other_gain))  # fmt: skip
-    return sentences.complaint("falls back", "the steadiest", answer, "the present 13 ft", NAMES, higher)
+    return sentences.complaint("falls back", "the steadiest", answer, "the present 13 ft", NAMES, higher, OPINIONS)
 
 
 def test_a_complaint_that_nothing_helps_is_told_what_would_harm_it():
@@ -159,7 +159,7 @@ def test_gains_stand_apart_from_drawbacks_the_largest_first_and_small_from_close
     found = {"glide_drag_coefficient": same(0.95), "push_hold_angle": same(1.2), "turn_drag": same(1.0101),
              "pivot_heel_toe_in": same(1.0099), "critical_ankle_stiffness": np.array([0.9, 0.95, 1.01]),
              "stop_across_moment": None}  # fmt: skip
-    gains, drawbacks, rest = sentences.feel(found)
+    gains, drawbacks, rest = sentences.feel(found, OPINIONS)
     assert gains == ["Holds better in the push: 20 % (20 to 20 %)", "Glides further: 5 % (5 to 5 %)"]
     assert drawbacks == ["Drags more in a tight turn: 1 % (1 to 1 %)"]
     assert rest == ["Hardly changed (less than 1 %): pivot on the heel.", "Too close to call: steadiness."]
@@ -174,7 +174,7 @@ def test_every_feeling_has_its_sign(name):
     good = ("easier", "tighter", "Drags less", "further", "Holds better", "Steadier", "Loses less", "Stops harder",
             "Quicker")  # fmt: skip
     for ratio, gain in ((0.5, LESS_IS_GOOD[name]), (1.5, not LESS_IS_GOOD[name])):
-        gains, drawbacks, _ = sentences.feel({name: same(ratio)})
+        gains, drawbacks, _ = sentences.feel({name: same(ratio)}, OPINIONS)
         (text,) = gains if gain else drawbacks
         assert any(word in text for word in good) is gain
 

@@ -15,6 +15,7 @@ from experiments.studies.recommend.sentences import feel, number
 from experiments.studies.recommend.use import read_needs
 from sim.errors import BladeError
 from sim.measures import STATIC
+from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
 
 NAMES = ("blade as measured", "refreshed", "shorter", "longer")
 PIVOT, GLIDE = "pivot_forefoot_toe_in", "glide_drag_coefficient"
@@ -43,7 +44,7 @@ def test_ratios_are_taken_within_each_draw():
 
 def test_sentences_only_where_the_interval_supports_them():
     def said(made):
-        return feel({name: ratios(made, name, 2) for name in (PIVOT, GLIDE)})
+        return feel({name: ratios(made, name, 2) for name in (PIVOT, GLIDE)}, OPINIONS)
 
     gains, drawbacks, rest = said(draws({"shorter": (0.8, 1.1)}, 0.01))
     assert gains[0].startswith("Pivots easier on the toes: 20 %") and drawbacks[0].startswith("Glides less far: 10 %")
