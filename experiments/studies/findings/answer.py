@@ -9,7 +9,7 @@ from experiments.analysis.draws import intervals
 from experiments.analysis.judging.statement import measured_at_two_places, statement
 from experiments.report.words import STATEMENT, change_text, pair_label, share_text
 from experiments.request.opinions import Opinions
-from experiments.studies.findings.differences import label
+from experiments.studies.findings.differences import bought, label
 from experiments.studies.findings.study import Findings, Plan
 from experiments.studies.findings.zone_words import COUNTS, surely_zones
 from experiments.studies.findings.zones import Zones, worth_having
@@ -30,7 +30,7 @@ def answer(plan: Plan, result: Findings) -> list[str]:
 
 def on_single_radii(line: dict[tuple[str, str], np.ndarray]) -> str:
     """Whether one cost of a pair is bought with the other all along the single radii."""
-    traded = [pair for pair, costs in line.items() if bought_everywhere(costs)]
+    traded = [pair for pair, costs in line.items() if len(bought(costs)) and bought(costs).all()]
     if not line:
         return "Whether a single radius trades one thing for another cannot be said: no pair was declared."
     if len(traded) == len(line):
@@ -40,14 +40,6 @@ def on_single_radii(line: dict[tuple[str, str], np.ndarray]) -> str:
         f"A single radius is not a zero-sum choice throughout: {which} bought one with the other everywhere between "
         "the shortest and the longest, so that some radii lose on both (nominal values)."
     )
-
-
-def bought_everywhere(costs: np.ndarray) -> bool:
-    """Whether (radius, 2) costs, all known and above 0, change in opposite ways from each radius to the next."""
-    if not (np.isfinite(costs).all() and (costs > 0).all()):
-        return False
-    steps = np.diff(np.log(costs), axis=0)
-    return bool((steps[:, 0] * steps[:, 1] < 0).all())
 
 
 def on_recipes(plan: Plan, result: Findings) -> str:

@@ -12,10 +12,11 @@ from sim.measures import REGISTRY
 
 NOT_COMPUTED = "could not be computed, no draw gave a value"
 CLOSE, SMALL, NOTHING_FELT = "too close to call", "too small to feel", "no difference that can be felt"
+LEAST_FELT = f"{100 * (FELT_RATIO - 1):.0f} %"
 FELT_WORDS = (
-    f"What can be felt: {100 * (FELT_RATIO - 1):.0f} % either way (an assumption of ours). Too close to call: the "
-    f"interval holds no change, and one that can be felt. No difference that can be felt: it holds no change, and none "
-    "that can be felt. Too small to feel: a sure change, and all of the interval smaller than that."
+    f"What can be felt: {LEAST_FELT} either way (an assumption of ours). Too close to call: the interval crosses zero "
+    "and reaches what can be felt. No difference that can be felt: it crosses zero and stays below that. Too small to "
+    "feel: it lies on one side of zero and stays below that."
 )
 
 
@@ -46,3 +47,12 @@ def difference_text(spread: Sequence[float]) -> str:
     low, middle, high = map(change_text, np.exp(spread))
     head = {"close": CLOSE, "none": NOTHING_FELT, "small": f"{middle}, {SMALL}", "plain": middle}[kind]
     return f"{head} ({low} to {high})"
+
+
+def bought(costs: np.ndarray) -> np.ndarray:
+    """(step,) whether one cost is bought with the other from each single radius to the next; empty where (radius, 2)
+    costs are not all known and above 0."""
+    if not (np.isfinite(costs).all() and (costs > 0).all()):
+        return np.zeros(0, bool)
+    steps = np.diff(np.log(costs), axis=0)
+    return steps[:, 0] * steps[:, 1] < 0

@@ -7,6 +7,7 @@ import numpy as np
 
 from experiments.analysis.draws import intervals
 from experiments.report.words import change_text
+from experiments.studies.findings.differences import LEAST_FELT
 from experiments.studies.findings.rest_of_game import (
     LONG_BLADE,
     MIDDLE_BLADE,
@@ -23,7 +24,6 @@ SUPPORTED, LIMIT, NONE, REFUTED, UNSEEN, OPEN, NOT_HAD = (
     "supported", "supported as a limit", "no support", "refuted", "cannot be seen", "open", "could not be computed",
 )  # fmt: skip
 RULES_TITLE = "Starts, stops, speed, quickness: what the trade says, and what the model shows"
-LEAST_FELT = f"{100 * (FELT_RATIO - 1):.0f} %"
 
 
 @dataclass(frozen=True)

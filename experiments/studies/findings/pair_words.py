@@ -11,6 +11,7 @@ from experiments.report.shown import COMPARED
 from experiments.report.words import change_text
 from experiments.studies.findings.differences import (
     FELT_WORDS,
+    LEAST_FELT,
     NOT_COMPUTED,
     difference_text,
     kind_of_difference,
@@ -18,9 +19,6 @@ from experiments.studies.findings.differences import (
 )
 from experiments.studies.findings.finding import Finding
 from experiments.studies.findings.paired import EASED_HEEL, LONG_ENDS, PLAIN_HEEL, SHORT_ENDS, Paired
-from experiments.studies.validation.trade import FELT_RATIO
-
-FELT_SHARE = f"{100 * (FELT_RATIO - 1):.0f} %"
 
 
 def spreads_of(pairs: Paired, one: str, other: str) -> dict[str, list[np.ndarray]]:
@@ -51,7 +49,7 @@ def _finding(question: str, pairs: Paired, one: str, other: str, note: str, figu
     sentences = [sentence for name in COMPARED if (sentence := statement_of(name, spreads[name], pairs.stands))]
     if not sentences:
         sentences = [
-            f"No measure is shown to change by as much as {FELT_SHARE} at any of these stances: not supported."
+            f"No measure is shown to change by as much as {LEAST_FELT} at any of these stances: not supported."
         ]
     sentences.append(nothing_felt(spreads))
     missing = [label(name) for name in COMPARED if not np.isfinite(spreads[name]).all()]
@@ -73,7 +71,7 @@ def nothing_felt(spreads: Mapping[str, Sequence[np.ndarray]]) -> str:
     names = f" ({', '.join(map(label, calm))})" if 0 < len(calm) < len(spreads) else ""
     return (
         f"Nothing that could be felt at any of these stances: {len(calm)} of {len(spreads)} measures{names}. Refuted "
-        f"by: an interval that reaches {FELT_SHARE}."
+        f"by: an interval that reaches {LEAST_FELT}."
     )
 
 
@@ -88,8 +86,10 @@ def statement_of(name: str, spreads: Sequence[np.ndarray], stands: Sequence[str]
     sizes = ", ".join(f"{words} {change_text(math.exp(x[1]))}" for words, x in zip(stands, spreads))
     ways = {bool(x[1] > 0) for x in spreads if excludes(x)}
     if kinds == ["plain"] * len(kinds) and len(ways) == 1:
-        head, refuted = ("more" if ways.pop() else "less") + " at every stance", "no change or the other way"
-        return f"{label(name)}: {head} ({sizes}). Refuted by: an interval at any of these stances that holds {refuted}."
+        head, refuted = ("more" if ways.pop() else "less") + " at every stance", "no change, or lies the other way"
+        return (
+            f"{label(name)}: {head} ({sizes}). Refuted by: an interval at any of these stances that includes {refuted}."
+        )
     where = [words for words, kind in zip(stands, kinds) if kind == "plain"]
     way = "the way depends on the stance" if len(ways) > 1 else f"only standing {' and '.join(where)}"
     return f"{label(name)}: {way} ({sizes}). Refuted by: a change that is felt, one way, at every stance, or at none."

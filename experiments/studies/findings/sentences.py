@@ -11,9 +11,8 @@ from experiments.analysis.judging.statement import statement
 from experiments.report.shown import COMPARED
 from experiments.report.words import STATEMENT, change_text, pair_label, share_text, statement_text
 from experiments.request.opinions import Opinions
-from experiments.studies.findings.differences import NOT_COMPUTED, SMALL, label
+from experiments.studies.findings.differences import LEAST_FELT, NOT_COMPUTED, SMALL, bought, label
 from experiments.studies.findings.finding import Finding
-from experiments.studies.findings.game_rules import LEAST_FELT
 from experiments.studies.findings.pair_words import easing, ends
 from experiments.studies.findings.study import Findings, Plan
 from experiments.studies.findings.zone_words import menu, places_text, zones
@@ -207,10 +206,9 @@ def trade_rules(rules: Sequence[Check]) -> Finding:
 
 
 def _traded(costs: np.ndarray, radii_m: np.ndarray) -> str:
-    if not (np.isfinite(costs).all() and (costs > 0).all()):
+    trade = bought(costs)
+    if not len(trade):
         return "cannot be stated, some radii gave no value or a cost of nothing."
-    steps = np.diff(np.log(costs), axis=0)
-    trade = steps[:, 0] * steps[:, 1] < 0
     if trade.all():
         return f"yes, everywhere between {_feet(radii_m[0])} and {_feet(radii_m[-1])} one is bought with the other."
     together = np.flatnonzero(~trade)

@@ -14,6 +14,7 @@ from experiments.request.fields import Fields
 from experiments.request.uncertainty import Input, Sampling
 from experiments.run.workers import HERE, silent
 from experiments.studies.findings import answer, menus, sentences, zone_words
+from experiments.studies.findings.differences import bought
 from experiments.studies.findings.menus import SkaterMenu
 from experiments.studies.findings.zones import Worth, Zones, surely_more, worth_having
 from experiments.studies.model_form.study import ModelForm, Variant
@@ -223,11 +224,10 @@ def test_a_menu_is_of_static_wishes_with_a_better_side(monkeypatch):
 
 def test_a_single_radius_is_zero_sum_only_where_every_pair_is():
     traded, not_traded = np.array([[3, 1], [2, 2], [1, 3.0]]), np.array([[3, 1], [2, 2], [1, 2.0]])
-    assert answer.bought_everywhere(traded) and not answer.bought_everywhere(not_traded)
-    assert not answer.bought_everywhere(np.array([[3, 1], [2, NAN], [1, 3]])) and not answer.bought_everywhere(
-        0 * traded
-    )
-    assert not answer.bought_everywhere(np.array([[3, 1], [2, 2], [0.0, 3]])), "a cost of nothing"
+    assert bought(traded).tolist() == [True, True] and bought(not_traded).tolist() == [True, False]
+    for unknown in (np.array([[3, 1], [2, NAN], [1, 3]]), 0 * traded, np.array([[3, 1], [2, 2], [0.0, 3]])):
+        assert not len(bought(unknown)), "not known, or a cost of nothing"
+        assert not answer.on_single_radii({PAIR: unknown}).startswith("A single radius is a trade:")
     assert answer.on_single_radii({PAIR: traded}).startswith("A single radius is a trade:")
     both = answer.on_single_radii({PAIR: traded, ONE_PLACE: not_traded})
     assert "only turn drag against critical ankle stiffness is bought" in both
