@@ -23,7 +23,7 @@ ASKED = Asked(8 * FT, 13 * FT, 0.35)
 
 
 def game(stiff=(1.0, 1.2, 1.1), push=2.0, fast=6.0, **blades) -> RestOfGame:
-    """Twenty draws alike: measures are 1 for short, long, reference, tight and wide hollow unless given; 1 % is lost."""
+    """Twenty draws alike: measures are 1 for short, long, reference, tight and wide hollow unless given; a loss 1 %."""
     values = np.ones((20, 5, len(STATIC)))
     values[:, :, STATIC.index("start_loss_share")] = 0.01
     for name, five in blades.items():
