@@ -45,17 +45,12 @@ def price_words(plan: Plan, blade: FrontBlade, result: SearchResult) -> str:
     better = [row for row in every[::-1] if row[2] <= -SLIGHT][:MOST_NAMED_PRICES]
 
     def listed(rows):
-        return ", ".join(f"{REGISTRY[name].label} {_change(ratio)}" for name, ratio, _ in rows)
+        return ", ".join(f"{REGISTRY[name].label} {change_text(ratio)}" for name, ratio, _ in rows)
 
     return (
         f"Against the reference it loses most on {listed(worse)}" if worse
         else f"Against the reference it loses {100 * SLIGHT:g} % or more on no other measure"
     ) + (f", and gains most on {listed(better)}." if better else ", and gains on none.")  # fmt: skip
-
-
-def _change(ratio: float) -> str:
-    """A ratio as a signed percentage, without a minus before nothing."""
-    return change_text(ratio).replace("-0.0 %", "+0.0 %")
 
 
 def bound_words(plan: Plan, find: Widened) -> str:
@@ -106,7 +101,7 @@ def _values(plan: Plan, find: Widened) -> np.ndarray:
 
 
 def _range(ratios: np.ndarray) -> str:
-    low, high = _change(float(ratios.min())), _change(float(ratios.max()))
+    low, high = change_text(float(ratios.min())), change_text(float(ratios.max()))
     return low if low == high else f"{low} to {high}"
 
 
@@ -153,6 +148,6 @@ def _what_then(plan: Plan, find: Widened) -> str:
     size = _size(plan, find, bound.wider)
     if find.refused:
         return f"; with {size} it cannot be had: {find.refused.rstrip('.')}"
-    changes = [f"{REGISTRY[name].label} {_change(float(c))}"
+    changes = [f"{REGISTRY[name].label} {change_text(float(c))}"
                for (name, _), c in zip(plan.problem.objectives, _values(plan, find))]  # fmt: skip
     return f"; with {size} it changes by {', '.join(changes)}"
