@@ -62,9 +62,9 @@ class State:
         return math.tan(self.lean_rad)
 
     def load_n(self, skater: Skater) -> float:
-        """Load in the blade plane, N; of a stop only what it would be without the brake's pull."""
+        """Load in the blade plane, N. Raises BladeError for a stop: its load follows from the blade (`Trial.load`)."""
         if self.stopping:
-            return skater.weight_n / math.cos(self.lean_rad)
+            raise BladeError("state: the load of a stop follows from the blade and its ice.")
         if self.path_radius_m:
             return skater.weight_n * math.sqrt(1 + self.tan_lean**2)
         return skater.weight_n * self.load_bw

@@ -32,6 +32,8 @@ def test_a_stated_lean_and_load(skater):
     state = State(0.07, math.radians(40), 1.5)
     assert state.tan_lean == pytest.approx(0.8390996312, rel=1e-9)
     assert state.load_n(skater) == pytest.approx(1176.798, rel=1e-9)  # 1.5 x 80 kg x 9.80665
+    with pytest.raises(BladeError, match="follows from the blade"):
+        State(0.0, math.radians(20), stopping=True).load_n(skater)
     assert State(0.0).tan_lean == 0.0 and State(0.0).load_n(skater) == pytest.approx(784.532, rel=1e-9)
 
 
