@@ -175,15 +175,15 @@ def list_ends(radii_m: Sequence[float], every: Sequence[Sequence[float]]) -> str
 
 def rule(opinions: Opinions, c: Counts, complains: bool) -> str:
     """The decision rule and its risk, in one sentence (ISO/IEC 17025:2017, 7.8.6, asks for both; value from memory)."""
-    passed = f"pays in {in_100(c.leave_without_complaint_passed_over, c.leave_without_complaint)}"
+    passed, kind = in_100(c.leave_without_complaint_passed_over, c.leave_without_complaint), "pays"
     if complains:
-        passed = f"pays and harms no complaint in {in_100(c.leave_with_complaint_passed_over, c.leave_with_complaint)}"
+        passed, kind = in_100(c.leave_with_complaint_passed_over, c.leave_with_complaint), "pays and harms no complaint"
     return (
         f"Rule: “regrind” where a curve comes out better in {100 * opinions.regrind_from:.0f}, “probably” in "
         f"{100 * opinions.probably_from:.0f} of 100 trial calculations within what a shop cannot know, if on average "
         f"it earns its steel and harms no complaint; rehearsed on {c.cases:,} made-up cases, “regrind” was wrong in "
-        f"{in_100(c.regrind_wrong, c.regrind)} of 100, “probably” in {in_100(c.probably_wrong, c.probably)}, and "
-        f"“leave it” passed over a curve that {passed} (inside our model only)."
+        f"{in_100(c.regrind_wrong, c.regrind)} of 100 and “probably” in {in_100(c.probably_wrong, c.probably)}, and in "
+        f"{passed} of 100 “leave it” passed over a curve that {kind} (inside our model only)."
     )
 
 

@@ -103,9 +103,9 @@ def test_the_rule_states_its_risk_as_it_was_counted():
     counted = Counts(1620, 600, 45, 22, 288, 64, 476, 263, 377, 29, 99, 39, 256, 494, 14, 25)
     found = sentences.rule(OPINIONS, counted, True)
     assert found.count(".") == 1 and "better in 90, “probably” in 70 of 100 trial calculations" in found
-    assert "1,620 made-up cases, “regrind” was wrong in 8 of 100, “probably” in 22" in found
-    assert "passed over a curve that pays and harms no complaint in 8 (" in found
-    assert "passed over a curve that pays in 39 (" in sentences.rule(OPINIONS, counted, False)
+    assert "1,620 made-up cases, “regrind” was wrong in 8 of 100 and “probably” in 22" in found
+    assert "in 8 of 100 “leave it” passed over a curve that pays and harms no complaint (" in found
+    assert "in 39 of 100 “leave it” passed over a curve that pays (" in sentences.rule(OPINIONS, counted, False)
     assert [in_100(*x) for x in ((0, 9), (1, 900), (1, 100), (0, 0))] == ["none", "fewer than 1", "1", "none"]
 
 
