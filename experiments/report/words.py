@@ -82,6 +82,10 @@ STATEMENT = {
 }  # fmt: skip
 
 
+# the same of a number of blades: 6 cannot be told
+COUNTED = STATEMENT | {"cannot_tell": "cannot be told"}
+
+
 def statement_text(said: Statement, spread: Sequence[float]) -> str:
     """A statement against single radii with the interval (5, 50, 95 %) of the gain, or the share where none holds."""
     words = said_text(said)

@@ -7,7 +7,7 @@ import numpy as np
 
 from experiments.analysis.draws import intervals
 from experiments.analysis.judging.statement import measured_at_two_places, statement
-from experiments.report.words import STATEMENT, change_text, pair_label, share_text
+from experiments.report.words import COUNTED, change_text, pair_label, share_text
 from experiments.request.opinions import Opinions
 from experiments.studies.findings.differences import bought, label
 from experiments.studies.findings.study import Findings, Plan
@@ -35,10 +35,10 @@ def on_single_radii(line: dict[tuple[str, str], np.ndarray]) -> str:
         return "Whether a single radius trades one thing for another cannot be said: no pair was declared."
     if len(traded) == len(line):
         return "A single radius is a trade: whatever it gains on one of a declared pair it pays on the other."
-    which = f"only {_pairs(traded)} is" if traded else "no declared pair is"
+    which = f"only on {_pairs(traded)} does" if traded else "on no declared pair does"
     return (
-        f"A single radius is not a zero-sum choice throughout: {which} bought one with the other everywhere between "
-        "the shortest and the longest, so that some radii lose on both (nominal values)."
+        f"A single radius is not a plain trade throughout: {which} each longer radius buy one thing with the other all "
+        "the way, so that some radii lose on both (nominal values)."
     )
 
 
@@ -55,7 +55,7 @@ def on_recipes(plan: Plan, result: Findings) -> str:
         f"{draws.candidates[i]} for {pair_label(draws.pairs[k])} ({_gain_text(draws.gain[:, i, k])})"
         for (i, k), kind in said.items() if kind == "beyond"
     ]  # fmt: skip
-    rest = ", ".join(f"{counts[kind]} {STATEMENT[kind]}" for kind in STATEMENT if counts[kind] and kind != "beyond")
+    rest = ", ".join(f"{counts[kind]} {COUNTED[kind]}" for kind in COUNTED if counts[kind] and kind != "beyond")
     states = plan.request.settings[0].states
     two = all(measured_at_two_places(pair, states) for pair in draws.pairs)
     head = "; ".join(beyond) + " beyond every single radius" if beyond else "none is beyond every single radius"
@@ -96,8 +96,8 @@ def on_wishes(result: Findings, opinions: Opinions) -> str:
     names = "; ".join(f"{skater}: {label(x.wish)}" for skater, x in zoned)
     zone_words = f"zones surely add to {len(zoned)} of them ({names})" if zoned else "zones surely add to none of them"
     return (
-        f"Of {len(items)} wishes of {len(result.menus)} skaters {counts['yes']} can be had for "
-        f"{share_text(opinions.cap)} of any other at most, {counts['no']} cannot and {counts['open']} are open; "
+        f"Of {len(items)} wishes of {len(result.menus)} skaters {counts['yes']} can be had at a "
+        f"cost of {share_text(opinions.cap)} of any other at most, {counts['no']} cannot and {counts['open']} are open; "
         f"{zone_words}, and are not shown to add to the others over the best single radius."
     )
 
@@ -108,8 +108,8 @@ def on_limits(plan: Plan, physics: ModelForm, rules: Sequence[Check]) -> str:
     tied = f"ties {len(first[0])} of {len(physics.candidates)} blades for the first place" if first else "is not known"
     changed = [v.name for v in physics.variants[1:] if [*map(set, v.groups[:1])] != [*map(set, first)]]
     elsewhere = (
-        f"other blades are tied for it under {len(changed)} of {len(physics.variants) - 1} other physics, ices and "
-        "skaters" if changed else "the same are tied for it under all other physics, ices and skaters"
+        f"other blades are tied for it under {len(changed)} of {len(physics.variants) - 1} other physics, kinds of ice "
+        "and skaters" if changed else "the same are tied for it under all other physics, kinds of ice and skaters"
     )  # fmt: skip
     good = sum(check.verdict == PARTS["trade"].good for check in rules)
     return (

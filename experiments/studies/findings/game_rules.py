@@ -94,7 +94,10 @@ def _accelerates(game: RestOfGame) -> Ruled:
             f"After one push the long blade is {middle:.3f} m/s ahead ({low:.3f} to {high:.3f}), since the short one "
             f"ploughs more. {why}"
         )
-    hold = _number(game.ratio("start_hold_angle", LONG_BLADE, SHORT_BLADE), "The long blade's edge holds a push tilted")
+    hold = _number(
+        game.ratio("start_hold_angle", LONG_BLADE, SHORT_BLADE),
+        "The long blade's edge holds a push that tilts further,",
+    )
     return Ruled(
         "A short blade accelerates better", verdict,
         _number(kept[0] / kept[1], f"share of a push that is kept, {ends(game)}:"), f"{why} {hold}.",

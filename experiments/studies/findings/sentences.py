@@ -9,7 +9,7 @@ from experiments.analysis.draws import Draws, intervals
 from experiments.analysis.judging.intervals import excludes
 from experiments.analysis.judging.statement import statement
 from experiments.report.shown import COMPARED
-from experiments.report.words import STATEMENT, change_text, pair_label, share_text, statement_text
+from experiments.report.words import COUNTED, change_text, pair_label, share_text, statement_text
 from experiments.request.opinions import Opinions
 from experiments.studies.findings.differences import LEAST_FELT, NOT_COMPUTED, SMALL, bought, label
 from experiments.studies.findings.finding import Finding
@@ -88,11 +88,9 @@ def who_leaves(plan: Plan, draws: Draws, stances: StanceMap) -> Finding:
 
 
 def _counted(gain: np.ndarray, opinions: Opinions) -> str:
-    """Of how many blades what is said, from (draw, blade) gains: 2 beyond every single radius, 1 cannot tell."""
+    """Of how many blades what is said, from (draw, blade) gains: 2 beyond every single radius, 1 cannot be told."""
     counts = Counter(statement(one, opinions).kind for one in gain.T)
-    return (
-        ", ".join(f"{counts[kind]} {words}" for kind, words in STATEMENT.items() if counts[kind]) or "no zoned recipe"
-    )
+    return ", ".join(f"{counts[kind]} {words}" for kind, words in COUNTED.items() if counts[kind]) or "no zoned recipe"
 
 
 def leaves(gain: np.ndarray, opinions: Opinions) -> str:

@@ -56,7 +56,7 @@ def test_a_push_is_kept_by_what_the_ice_leaves_of_it():
     """Short loses 2 %, long 1 %: 0.98/0.99 = -1.0 % kept; of 2 m/s the long one is 0.020 m/s ahead."""
     found = row("accelerates", start_loss_share=(0.02, 0.01, 1, 1, 1), start_hold_angle=(1, 1.1, 1, 1, 1))
     assert found.verdict == "no support" and "8 over 13 ft: -1.0 % (-1.0 % to -1.0 %)" in found.number
-    assert "0.020 m/s ahead (0.020 to 0.020)" in found.why and "tilted +10.0 %" in found.why
+    assert "0.020 m/s ahead (0.020 to 0.020)" in found.why and "tilts further, +10.0 %" in found.why
     assert row("accelerates", start_loss_share=(0.01, 0.10, 1, 1, 1)).verdict == "supported"
     assert "ahead" not in row("accelerates", push=math.nan).why
 

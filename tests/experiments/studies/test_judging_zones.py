@@ -272,7 +272,7 @@ def test_wishes_are_counted_over_all_skaters():
     menu_of = [SkaterMenu(name, 80.0, "ten", (TEN.recipe,) * 2, 0, mine) for name, mine in items.items()]
     found = answer.on_wishes(SimpleNamespace(menus=menu_of), OPINIONS)
     assert found.startswith(
-        "Of 4 wishes of 2 skaters 2 can be had for 5 % of any other at most, 1 cannot and 1 are open;"
+        "Of 4 wishes of 2 skaters 2 can be had at a cost of 5 % of any other at most, 1 cannot and 1 are open;"
     )
     assert "zones surely add to 1 of them (child: turn drag)" in found
 
