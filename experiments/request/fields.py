@@ -9,6 +9,8 @@ from typing import Any
 from sim.errors import BladeError
 from sim.quantities import parse_quantity
 
+MOST_CHOICES = 40  # of the words that may be written: more than that nobody reads in one sentence
+
 
 class Fields:
     """One mapping of a config, read key by key; `done` refuses what was not asked for.
@@ -74,9 +76,7 @@ class Fields:
         """One of the options; a near miss is named."""
         value = _word(self.raw(key))
         if value not in options:
-            near = difflib.get_close_matches(value, options, 1)
-            hint = f"did you mean {near[0]!r}? " if near else ""
-            raise BladeError(f"{self.path(key)}: {value[:40]!r} is unknown; {hint}choose one of {', '.join(options)}.")
+            raise BladeError(f"{self.path(key)}: {value[:40]!r} is unknown; {choose_one(value, options)}")
         return value
 
     def text(self, key: str, longest: int = 300) -> str:
@@ -113,6 +113,15 @@ class Fields:
                 near = difflib.get_close_matches(str(key), sorted(self.read), 3, 0.5)
                 hint = f"did you mean {' or '.join(near)}?" if near else f"known here: {', '.join(sorted(self.read))}."
                 raise BladeError(f"{self.path(str(key)[:40])}: unknown key; {hint}")
+
+
+def choose_one(value: str, options: Sequence[str]) -> str:
+    """What may be written instead of a word that is unknown: the nearest, and as many of all as one can read."""
+    near = difflib.get_close_matches(value, options, 1)
+    hint = f"did you mean {near[0]!r}? " if near else ""
+    rest = len(options) - MOST_CHOICES
+    more = f" or {rest} more" if rest > 0 else ""
+    return f"{hint}choose one of {', '.join(options[:MOST_CHOICES])}{more}."
 
 
 def number(value: object, least: float, most: float, where: str) -> float:

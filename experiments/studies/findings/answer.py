@@ -97,8 +97,8 @@ def on_wishes(result: Findings, opinions: Opinions) -> str:
     zone_words = f"zones surely add to {len(zoned)} of them ({names})" if zoned else "zones surely add to none of them"
     return (
         f"Of {len(items)} wishes of {len(result.menus)} skaters {counts['yes']} can be had at a "
-        f"cost of {share_text(opinions.cap)} of any other at most, {counts['no']} cannot and {counts['open']} are open; "
-        f"{zone_words}, and are not shown to add to the others over the best single radius."
+        f"cost of {share_text(opinions.cap)} of any other at most, {counts['no']} cannot and {counts['open']} are "
+        f"open; {zone_words}, and are not shown to add to the others over the best single radius."
     )
 
 

@@ -90,3 +90,10 @@ def test_bounds_belong_to_what_is_allowed(shipped):
 def test_equal_bounds_are_allowed(shipped):
     found = read_opinions(changed(shipped, ("probably_from", "value"), 0.9))
     assert found.probably_from == found.regrind_from == 0.9
+
+
+def test_a_word_out_of_a_long_list_is_refused_in_a_sentence_that_can_be_read(shipped):
+    misspelt = changed(shipped, ("measurements", "stance", "of"), ["glide_line_shft"])
+    with pytest.raises(BladeError, match=r"did you mean 'glide_line_shift'\? choose one of weights, .* more\.") as told:
+        read_opinions(misspelt)
+    assert len(str(told.value)) < 1_200

@@ -230,8 +230,8 @@ def test_a_single_radius_is_zero_sum_only_where_every_pair_is():
         assert not answer.on_single_radii({PAIR: unknown}).startswith("A single radius is a trade:")
     assert answer.on_single_radii({PAIR: traded}).startswith("A single radius is a trade:")
     both = answer.on_single_radii({PAIR: traded, ONE_PLACE: not_traded})
-    assert "only turn drag against critical ankle stiffness is bought" in both
-    assert "no declared pair is bought" in answer.on_single_radii({PAIR: not_traded})
+    assert "only on turn drag against critical ankle stiffness does each longer radius buy" in both
+    assert "on no declared pair does each longer radius buy" in answer.on_single_radii({PAIR: not_traded})
     assert "cannot be said" in answer.on_single_radii({})
 
 
