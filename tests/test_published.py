@@ -11,7 +11,7 @@ import pytest
 
 from experiments.run.workers import HERE, silent
 from experiments.studies.validation import rocking
-from experiments.studies.validation.checks import AT_ZERO, LONG_TRACK, PLAIN, RINK, at_mid, blade
+from experiments.studies.validation.checks import AT_ZERO, PLAIN, RINK, at_mid, blade, long_track
 from experiments.studies.validation.ours import RIGID
 from experiments.studies.validation.rocking import _against_mujoco
 from experiments.studies.validation.study import Plan, run
@@ -172,13 +172,13 @@ def test_memory_and_trade_are_named_as_such():
 
 def test_flat_upright_contact_meets_its_closed_form():
     load = 72 * 9.81
-    patch = at_mid(LONG_TRACK, load, law=PLAIN, ice=AT_ZERO)
-    length = closed_forms.upright_length(load, AT_ZERO.hardness, LONG_TRACK.thickness)
+    patch = at_mid(long_track(), load, law=PLAIN, ice=AT_ZERO)
+    length = closed_forms.upright_length(load, AT_ZERO.hardness, long_track().thickness)
     # converged: load is solved to 1e-13 in its logarithm; and since rim and deepest point lie alike about mid-runner,
     # the depth is 2 R sin^2(alpha) with sin(alpha) = l/2R: the closed form, without its parabola
     assert patch.front - patch.rear == pytest.approx(length, rel=1e-9), "the load is not solved for"
     assert patch.depth == pytest.approx(closed_forms.arc_depth(length, 22.0), rel=1e-9), "not the depth of that arc"
-    force = ploughing(LONG_TRACK, AT_ZERO, PLAIN, patch, *GAUSS[24])
+    force = ploughing(long_track(), AT_ZERO, PLAIN, patch, *GAUSS[24])
     assert force == pytest.approx(closed_forms.ploughing_force(load, AT_ZERO.hardness, 1.1e-3, 22.0), rel=1e-9)
 
 

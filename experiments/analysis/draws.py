@@ -6,13 +6,12 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
-from scipy import stats
-from scipy.stats import qmc
+import scipy
 
 from experiments.analysis.scores import scores
 from experiments.analysis.variants import LINE_RADII, drawn_setting, gains, static_pairs, statics, varied_candidate
 from experiments.request.comparison import Request
-from experiments.request.uncertainty import GRINDING, TRACE, Input
+from experiments.request.uncertainty import GRINDING, TRACE, Input, Normal
 from experiments.run.workers import HERE, Progress, Workers, silent
 from sim.errors import BladeError
 from sim.measures import REGISTRY, STATIC
@@ -73,9 +72,9 @@ def columns_of(inputs: Sequence[Input], candidates: Sequence[Candidate]) -> list
 def sample(inputs: Sequence[Input], columns: Sequence[tuple[str, int]], draws: int, seed: int) -> np.ndarray:
     """(draw, column) inputs: scrambled Sobol points (Owen 1998) where draws is a power of 2, else a Latin hypercube."""
     power = draws & (draws - 1) == 0
-    maker = qmc.Sobol if power else qmc.LatinHypercube
+    maker = scipy.stats.qmc.Sobol if power else scipy.stats.qmc.LatinHypercube
     cube = maker(len(columns), rng=np.random.default_rng(seed)).random(draws)
-    laws = {name: stats.norm() for name, _ in columns if name.startswith(TRACE)} | {i.name: i.law for i in inputs}
+    laws = {name: Normal(0.0, 1.0) for name, _ in columns if name.startswith(TRACE)} | {i.name: i.law for i in inputs}
     # the open interval keeps normal draws finite
     cube = np.clip(cube, 1e-9, 1 - 1e-9)
     return np.column_stack([laws[name].ppf(cube[:, j]) for j, (name, _) in enumerate(columns)])
@@ -169,7 +168,7 @@ def beats(samples: np.ndarray, better: str) -> np.ndarray:
 def ranks(samples: np.ndarray, better: str) -> np.ndarray:
     """(draw, candidate) rank, 1 is best, equals share the better place, in draws without a failure."""
     good = samples[~np.isnan(samples).any(axis=1)]
-    return stats.rankdata(-good if better == "higher" else good, axis=1, method="min")
+    return scipy.stats.rankdata(-good if better == "higher" else good, axis=1, method="min")
 
 
 def ratio_samples(draws: Draws, name: str) -> np.ndarray:

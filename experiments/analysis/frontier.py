@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
+import scipy
 
 from experiments.request.objectives import better_way
 
@@ -81,7 +81,9 @@ class Line:
         for i in np.flatnonzero(np.diff(np.flatnonzero(good)) > 1):  # nothing is known between radii that were refused
             places = places[(places <= known[i]) | (places >= known[i + 1])]
         free = np.all(np.isfinite(line) & (line >= 0), axis=1) & np.isfinite(radii) & ~good
-        costs = np.concatenate([np.exp(PchipInterpolator(known, np.log(line[good]))(places)), line[free]])
+        costs = np.concatenate(
+            [np.exp(scipy.interpolate.PchipInterpolator(known, np.log(line[good]))(places)), line[free]]
+        )
         self.places = np.concatenate([places, np.log(radii[free])])
         order = np.argsort(self.places, kind="stable")
         self.places, self.costs = self.places[order], np.ascontiguousarray(costs[order].T)

@@ -4,13 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from pymoo.algorithms.moo.nsga2 import NSGA2
-from pymoo.core.evaluator import Evaluator
-from pymoo.core.problem import Problem
-from pymoo.indicators.hv import HV
-from pymoo.problems.static import StaticProblem
-from pymoo.util.nds.non_dominated_sorting import NonDominatedSorting
-from scipy.stats import qmc
+import scipy
 
 from experiments.analysis.frontier import cost
 from experiments.analysis.grinding import LIMITS, ROUNDING, Grinding, violations
@@ -82,6 +76,8 @@ class Evaluated:
 
     def front(self) -> np.ndarray:
         """Indices of allowed points that no allowed point beats on every cost, each place once."""
+        from pymoo.util.nds.non_dominated_sorting import NonDominatedSorting
+
         able = np.flatnonzero(self.allowed)
         if not len(able):
             return able
@@ -181,8 +177,13 @@ def optimize(
 
     The same seed asks the same points in the same order, whatever the number of workers.
     """
+    from pymoo.algorithms.moo.nsga2 import NSGA2  # heavy: not before the request is known to be good
+    from pymoo.core.evaluator import Evaluator
+    from pymoo.core.problem import Problem
+    from pymoo.problems.static import StaticProblem
+
     n, size = len(problem.space.names), effort.population
-    cube = qmc.LatinHypercube(n, rng=np.random.default_rng(effort.seed)).random(size)
+    cube = scipy.stats.qmc.LatinHypercube(n, rng=np.random.default_rng(effort.seed)).random(size)
     box = Problem(n_var=n, n_obj=len(problem.objectives), n_ieq_constr=problem.excesses, xl=0.0, xu=1.0)
     algorithm = NSGA2(pop_size=size, sampling=np.array([*starts, *cube])[:size], eliminate_duplicates=True)
     algorithm.setup(box, termination=("n_gen", 10**9), seed=effort.seed, verbose=False)
@@ -228,5 +229,7 @@ def _collected(rows: list[tuple], born: list[int]) -> Evaluated:
 
 def volume(costs: np.ndarray, worst: np.ndarray) -> float:
     """Hypervolume of log costs below `worst` (one a point that dominates nothing adds none); larger is better."""
+    from pymoo.indicators.hv import HV
+
     inside = costs[(costs < worst).all(axis=1)]
     return float(HV(ref_point=np.zeros(len(worst)))(np.log(inside / worst))) if len(inside) else 0.0

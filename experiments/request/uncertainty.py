@@ -1,8 +1,11 @@
 """Uncertain inputs: what may vary, how widely, and how many draws of it are taken."""
 
+import math
 from dataclasses import dataclass
+from typing import Protocol
 
-from scipy import stats
+import numpy as np
+import scipy
 
 from experiments.request.fields import Fields, number
 from sim.errors import BladeError
@@ -46,12 +49,77 @@ TRACE = "trace_"  # with a number: a standard normal draw of what the trace leav
 GRINDING = ("radius_factor", "boundary_shift", "level_shift")  # of one blade; the rest all blades of a draw share
 
 
+class Prior(Protocol):
+    """A distribution of one number. A frozen distribution of scipy.stats is one too; that library takes half a second
+    to load, which a refusal has not."""
+
+    def mean(self) -> float:
+        """Its mean."""
+
+    def std(self) -> float:
+        """Its standard deviation."""
+
+    def support(self) -> tuple[float, float]:
+        """Least and greatest value."""
+
+    def ppf(self, share: np.ndarray) -> np.ndarray:
+        """The values below which these shares, 0 to 1, of it lie; any shape."""
+
+
+@dataclass(frozen=True)
+class Normal:
+    """A normal distribution."""
+
+    middle: float
+    sd: float
+
+    def mean(self) -> float:
+        """See Prior."""
+        return self.middle
+
+    def std(self) -> float:
+        """See Prior."""
+        return self.sd
+
+    def support(self) -> tuple[float, float]:
+        """See Prior."""
+        return -math.inf, math.inf
+
+    def ppf(self, share: np.ndarray) -> np.ndarray:
+        """See Prior."""
+        return scipy.special.ndtri(share) * self.sd + self.middle
+
+
+@dataclass(frozen=True)
+class Uniform:
+    """An even distribution between two bounds."""
+
+    low: float
+    high: float
+
+    def mean(self) -> float:
+        """See Prior."""
+        return (self.low + self.high) / 2
+
+    def std(self) -> float:
+        """See Prior."""
+        return (self.high - self.low) / math.sqrt(12)
+
+    def support(self) -> tuple[float, float]:
+        """See Prior."""
+        return self.low, self.high
+
+    def ppf(self, share: np.ndarray) -> np.ndarray:
+        """See Prior."""
+        return np.asarray(share, float) * (self.high - self.low) + self.low
+
+
 @dataclass(frozen=True)
 class Input:
-    """An uncertain input: its distribution (scipy frozen), and why it is that wide."""
+    """An uncertain input: its distribution, and why it is that wide."""
 
     name: str
-    law: object
+    law: Prior
     why: str
 
 
@@ -69,7 +137,7 @@ def read_inputs(fields: Fields) -> tuple[Input, ...]:
         entry.done()
         if not (b > 0 if kind == "normal" else b > a):
             raise BladeError(f"{entry.where}: {high} must be above {'0' if kind == 'normal' else low}.")
-        out.append(Input(name, stats.norm(a, b) if kind == "normal" else stats.uniform(a, b - a), why))
+        out.append(Input(name, Normal(a, b) if kind == "normal" else Uniform(a, b), why))
     if not out:
         raise BladeError(f"{inner.where}: no uncertain input is named; see configs/uncertainty/shop.yaml.")
     fields.done()

@@ -1,7 +1,7 @@
 """The best single radius of measured points: least squares of the distances to a circle."""
 
 import numpy as np
-from scipy.optimize import least_squares
+import scipy
 
 
 def best_circle(x: np.ndarray, z: np.ndarray, weight: np.ndarray) -> tuple[float, np.ndarray]:
@@ -26,7 +26,7 @@ def best_circle(x: np.ndarray, z: np.ndarray, weight: np.ndarray) -> tuple[float
         return -gap / (1 + reach)
 
     start = np.polynomial.polynomial.polyfit(u, v, 2, w=root)
-    found = least_squares(
+    found = scipy.optimize.least_squares(
         lambda p: root * distance(p), [2 * start[2], start[0], np.arctan(start[1])], jac="3-point", method="lm",
         xtol=1e-15, ftol=1e-15, gtol=1e-15,
     )  # fmt: skip

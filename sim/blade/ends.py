@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import OptimizeResult, least_squares
+import scipy
 
 from sim.blade.outliers import SWEEP_RADIUS_M
 from sim.blade.recipe import Sweep
@@ -59,11 +59,11 @@ def find_end(rows: Rows, smooth: Smooth, arc: tuple[np.ndarray, np.ndarray], toe
     return End(Sweep(float(length), float(1 / max(coef[0], 1 / SWEEP_RADIUS_M))), float(sign * cut))
 
 
-def _tries(model: ZoneModel, low: float) -> Iterator[OptimizeResult]:
+def _tries(model: ZoneModel, low: float) -> "Iterator[scipy.optimize.OptimizeResult]":
     """Fits of (where sweep and zone meet, blend) from several starts."""
     scale = np.array([1e-3, 1e-3])
     for start in (0.010, 0.025):
-        yield least_squares(
+        yield scipy.optimize.least_squares(
             lambda t: model.residuals(t[None])[0] / 1e-6, [low + start, 0.015], x_scale=scale,
             bounds=([low + 1e-3, 1e-3], [low + 0.060, 0.050]), diff_step=1e-5, xtol=1e-7, ftol=1e-7,
         )  # fmt: skip

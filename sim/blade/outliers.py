@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve
+import scipy
 
 from sim.blade.smooth import LOOSE, hat_parts
 
@@ -96,13 +96,13 @@ def _resist(x: np.ndarray, z: np.ndarray, weight: np.ndarray, sweeps: tuple[bool
     level, trust = max(np.ptp(z) / 30, FINEST_M), np.ones(len(x))
     for _ in range(12):
         pull = basis.T * trust
-        solver = cho_factor(pull @ basis + level**2 / DRIFT * penalty + 1e-12 * np.eye(basis.shape[1]))
-        off = root * z - basis @ cho_solve(solver, pull @ (root * z))
-        free = (1 - trust * np.sum(basis * cho_solve(solver, basis.T).T, axis=1)).clip(1e-12)
+        solver = scipy.linalg.cho_factor(pull @ basis + level**2 / DRIFT * penalty + 1e-12 * np.eye(basis.shape[1]))
+        off = root * z - basis @ scipy.linalg.cho_solve(solver, pull @ (root * z))
+        free = (1 - trust * np.sum(basis * scipy.linalg.cho_solve(solver, basis.T).T, axis=1)).clip(1e-12)
         level = _level(off, free)
         trust = np.minimum(1.0, 2 * level * np.sqrt(free) / np.maximum(np.abs(off), 1e-12))
-    solver = cho_factor(basis.T @ basis + level**2 / DRIFT * penalty + 1e-12 * np.eye(basis.shape[1]))
-    return np.eye(len(x)) - basis @ cho_solve(solver, basis.T), level
+    solver = scipy.linalg.cho_factor(basis.T @ basis + level**2 / DRIFT * penalty + 1e-12 * np.eye(basis.shape[1]))
+    return np.eye(len(x)) - basis @ scipy.linalg.cho_solve(solver, basis.T), level
 
 
 def _level(residual: np.ndarray, free: np.ndarray) -> float:

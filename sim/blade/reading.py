@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy.special import ndtr, ndtri, stdtrit
 from threadpoolctl import threadpool_limits
 
 from sim.blade.circle import best_circle
@@ -245,7 +245,7 @@ def _single(rows: Rows, smooth: Smooth) -> tuple[float, float, SingleRadius]:
     kappa, _ = best_circle(rows.x_m, rows.z_m, rows.weight)
     model = ZoneModel(replace(rows, rho=0.0), lambda x: smooth.at(x)[1])
     doubt = smooth.sigma_m * np.sqrt((1 + rows.rho) / (1 - rows.rho) / (model.circle @ model.circle))
-    half = stdtrit(model.freedom(1), 0.95) * doubt
+    half = scipy.special.stdtrit(model.freedom(1), 0.95) * doubt
     grid = np.linspace(rows.x_m.min(), rows.x_m.max(), 241)
     _, off = best_circle(grid, smooth.at(grid)[0], np.ones(len(grid)))
     low, high = 1 / max(kappa + half, 1e-9), 1 / max(kappa - half, 1e-9)
@@ -334,8 +334,8 @@ def _lag1(residual: np.ndarray, rows: Rows) -> tuple[float, int]:
 
 def _copula(draws: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Quantiles of each column at _NODES, and the root of the correlation of their normal scores."""
-    quantiles = np.quantile(draws, ndtr(_NODES), axis=0).T
-    scores = ndtri((np.argsort(np.argsort(draws, axis=0, kind="stable"), axis=0) + 0.5) / len(draws))
+    quantiles = np.quantile(draws, scipy.special.ndtr(_NODES), axis=0).T
+    scores = scipy.special.ndtri((np.argsort(np.argsort(draws, axis=0, kind="stable"), axis=0) + 0.5) / len(draws))
     corr = np.atleast_2d(np.corrcoef(scores.T))
     return quantiles, np.linalg.cholesky(corr * (1 - 1e-9) + 1e-9 * np.eye(len(corr)))
 
@@ -368,7 +368,7 @@ def _level_point(tilts: tuple[float, ...], smooth: Smooth, x_arc: tuple[np.ndarr
     pull = smooth.matrix([at], 1)
     half = Z90 * np.sqrt((pull @ smooth.cov_m2 @ pull.T)[0, 0])
     if len(tilts) > 1:
-        half = np.hypot(half, stdtrit(len(tilts) - 1, 0.95) * np.std(tilts, ddof=1) / np.sqrt(len(tilts)))
+        half = np.hypot(half, scipy.special.stdtrit(len(tilts) - 1, 0.95) * np.std(tilts, ddof=1) / np.sqrt(len(tilts)))
     half = half / max(kappa[0], 1 / FLATTEST_M)
     value = float(np.interp(at, x, arc))
     return Interval(value, value - float(half), value + float(half))

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from itertools import accumulate, pairwise
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
+import scipy
 
 from sim.blade.curve import BladeCurve
 from sim.errors import BladeError
@@ -109,7 +109,9 @@ class Recipe:
             inner, inner_k = np.array([start, stop]), kappa[[0, -1]]
         else:
             inner = np.linspace(start, stop, round((stop - start) * 1e3) + 1)
-            inner_k = np.maximum(PchipInterpolator(knots, kappa)(inner), 0.0)  # a flat knot may round to below 0
+            inner_k = np.maximum(
+                scipy.interpolate.PchipInterpolator(knots, kappa)(inner), 0.0
+            )  # a flat knot may round to below 0
         arc, values = [], []
         if self.heel_sweep.length_m > 0:
             arc, values = [0.0, start - half], [1 / self.heel_sweep.radius_m] * 2

@@ -5,9 +5,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy.interpolate import BSpline
-from scipy.optimize import minimize_scalar
 
 from sim.blade.curve import GAUSS_3
 
@@ -125,7 +124,7 @@ def arc_heights(x: ArrayLike, bend: float) -> tuple[np.ndarray, np.ndarray, np.n
 def _basis(knots: np.ndarray, u: np.ndarray, order: int) -> np.ndarray:
     """Dense basis (len(u), m) of the order-th derivative in u; beyond the ends the end cell goes on."""
     count = len(knots) - DEGREE - 1
-    return BSpline(knots, np.eye(count), DEGREE)(u, nu=order)
+    return scipy.interpolate.BSpline(knots, np.eye(count), DEGREE)(u, nu=order)
 
 
 def _knots() -> np.ndarray:
@@ -204,6 +203,8 @@ def _reml(u: np.ndarray, sing: np.ndarray, rest: float, dof: int) -> tuple[float
     top = 2 * np.log(sing[0])
     grid = np.linspace(top - 45, top + 12, 58)
     best = grid[np.argmin([cost(g) for g in grid])]
-    found = minimize_scalar(cost, bounds=(best - 1.1, best + 1.1), method="bounded", options={"xatol": 1e-6})
+    found = scipy.optimize.minimize_scalar(
+        cost, bounds=(best - 1.1, best + 1.1), method="bounded", options={"xatol": 1e-6}
+    )
     lam = float(np.exp(found.x))
     return lam, float((np.sum(u**2 / (1 + sing**2 / lam)) + rest) / dof)

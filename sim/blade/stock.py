@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import minimize_scalar
+import scipy
 
 from sim.blade.curve import BladeCurve
 from sim.errors import BladeError
@@ -67,7 +67,7 @@ def removal(
     slope = 0.0
     if free_tilt:
         span = (-MOST_TILT, MOST_TILT)
-        slope = float(minimize_scalar(lambda b: depth(b).sum(), bounds=span, method="bounded").x)
+        slope = float(scipy.optimize.minimize_scalar(lambda b: depth(b).sum(), bounds=span, method="bounded").x)
     return Removal(x, depth(slope), float(np.arctan(slope)))
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
-from scipy.optimize import brentq
+import scipy
 
 from sim.blade.steel import Steel
 from sim.errors import BladeError
@@ -117,7 +117,7 @@ def _root(state: Callable[[float], tuple[float, Patch, float]], steel: Steel) ->
 
     for i in sorted(range(24), key=lambda i: abs(grid[i] + grid[i + 1])):  # by the middle of each interval
         if value(i) * value(i + 1) <= 0:
-            beta = brentq(lambda b: state(b)[0], grid[i], grid[i + 1], xtol=1e-13)
+            beta = scipy.optimize.brentq(lambda b: state(b)[0], grid[i], grid[i + 1], xtol=1e-13)
             _, patch, angle = state(beta)
             return patch, angle
     return None

@@ -6,8 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.interpolate import CubicSpline, PchipInterpolator
-from scipy.ndimage import gaussian_filter1d
+import scipy
 
 from sim.blade.steel import Steel
 from sim.compiled import kernel
@@ -189,7 +188,7 @@ def program(scenario: Scenario, skater: Skater, steel: Steel, ice: IceNumbers, l
     torque = ankle_torque(skater, loads, lines, pitch, drag)
     leg = leg_angle(skater, loads, drag, torque)
     ankle = pitch - leg
-    leg_rate, ankle_rate = CubicSpline(at, [leg, ankle], axis=1)(at, 1)
+    leg_rate, ankle_rate = scipy.interpolate.CubicSpline(at, [leg, ankle], axis=1)(at, 1)
     pace = scenario.speed_m_s if scenario.on_path else 1.0
     rest = ankle + (torque + skater.ankle_damping * ankle_rate * pace) / skater.ankle_stiffness
     return Program(at, loads, tans, curvature, leg, leg_rate, rest, ankle_rate)
@@ -197,7 +196,7 @@ def program(scenario: Scenario, skater: Skater, steel: Steel, ice: IceNumbers, l
 
 def spline_within(
     solve: Callable[[np.ndarray], np.ndarray], at: np.ndarray, first: np.ndarray, off: float
-) -> CubicSpline:
+) -> "scipy.interpolate.CubicSpline":
     """A cubic spline over `at` through solve(rows), (k,), at few of its rows; halfway between them it was within off.
 
     first: rows solved whatever happens. Each interval is halved until a solve in its middle agrees with the spline
@@ -207,7 +206,7 @@ def spline_within(
     rows = np.unique(np.concatenate([first, np.linspace(0, len(at) - 1, FIRST_PIECES + 1).astype(int)]))
     values, open_ = solve(rows), np.ones(len(rows) - 1, bool)
     while True:
-        spline = CubicSpline(at[rows], values)
+        spline = scipy.interpolate.CubicSpline(at[rows], values)
         open_ &= np.diff(rows) > 1
         if not open_.any():
             return spline
@@ -258,12 +257,12 @@ def history(
     Its rate is continuous; its ends may slope. smooth > 0 averages it by a Gaussian of that standard deviation, as a
     share of the whole, and mirrored at both ends, which then are level: it no longer passes through what was stated.
     """
-    stated = PchipInterpolator(at, values)
+    stated = scipy.interpolate.PchipInterpolator(at, values)
     if smooth <= 0:
         return stated(share)
     fine = np.linspace(0.0, 1.0, int(min(max(1000, 20 / smooth), 100_000)) + 1)
-    averaged = gaussian_filter1d(stated(fine), smooth * (len(fine) - 1), mode="mirror", truncate=6.0)
-    return CubicSpline(fine, averaged)(share)
+    averaged = scipy.ndimage.gaussian_filter1d(stated(fine), smooth * (len(fine) - 1), mode="mirror", truncate=6.0)
+    return scipy.interpolate.CubicSpline(fine, averaged)(share)
 
 
 def smoothing_moves(scenario: Scenario, skater: Skater) -> tuple[float, float]:

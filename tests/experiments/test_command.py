@@ -2,6 +2,8 @@
 
 import csv
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import h5py
@@ -168,3 +170,20 @@ def test_sweeps_that_cannot_be_are_refused(arguments, words, tmp_path, capsys):
     assert run_command([*arguments, "figures=false", f"results_dir={tmp_path}"]) == 2
     said = capsys.readouterr().err
     assert words in said and said.count("\n") == 1 and not list(tmp_path.iterdir())
+
+
+HEAVY = {"matplotlib", "scipy.stats", "scipy.optimize", "pymoo", "SALib", "ezdxf", "distributed", "numba.np.arraymath"}
+
+
+def test_a_refusal_loads_no_library_that_only_work_needs():
+    """So that it comes within a second of processor time. Each experiment in turn, in a process of its own."""
+    asked = [["ice.temperature='3 degC'", f"experiment={name}"] for name, _ in experiments_known()]
+    asked = [[*a, "trace=tests/traces/worn_pair.csv"] if "recommend" in a[1] else a for a in asked]
+    code = (
+        "import sys; from experiments.main import run_command\n"
+        f"for words in {asked}:\n"
+        "    assert run_command(words) == 2, words\n"
+        f"    assert not {HEAVY} & set(sys.modules), (words, {HEAVY} & set(sys.modules))"
+    )
+    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert not told.returncode and len(told.stderr.splitlines()) == len(asked), told.stderr

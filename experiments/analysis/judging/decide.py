@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from functools import reduce
 
 import numpy as np
-from scipy import stats
-from scipy.stats import qmc
+import scipy
 
 from experiments.analysis.judging.measuring import Worth, first_to_measure, groups_of, worth_of_each
 from experiments.analysis.judging.menu import UNKNOWN, Item, Library, Spread, menu, spread
@@ -132,8 +131,8 @@ def decide(
 
 def normals_of(draws: int, columns: int, seed: int) -> np.ndarray:
     """(draw, column) standard normal numbers, a Latin hypercube of its own: not the points that inputs are drawn by."""
-    cube = qmc.LatinHypercube(columns, rng=np.random.default_rng([seed, WEIGHTS_SEED])).random(draws)
-    return stats.norm.ppf(np.clip(cube, 1e-9, 1 - 1e-9))
+    cube = scipy.stats.qmc.LatinHypercube(columns, rng=np.random.default_rng([seed, WEIGHTS_SEED])).random(draws)
+    return scipy.special.ndtri(np.clip(cube, 1e-9, 1 - 1e-9))
 
 
 def main_weights(complaint: np.ndarray, opinions: Opinions) -> np.ndarray:

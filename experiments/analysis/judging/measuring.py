@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from experiments.request.opinions import WEIGHTS, Measurement, Opinions
 
@@ -40,7 +40,7 @@ class Worth:
 
 def normal_scores(samples: np.ndarray) -> np.ndarray:
     """(draw,) standard normal numbers in the order of the samples: Phi^-1((rank - 1/2)/n), ties in the middle."""
-    return stats.norm.ppf((stats.rankdata(samples) - 0.5) / len(samples))
+    return scipy.special.ndtri((scipy.stats.rankdata(samples) - 0.5) / len(samples))
 
 
 def noise_of_accuracy(accuracy: float, deviation: float) -> float:

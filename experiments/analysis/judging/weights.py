@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from experiments.request.opinions import Opinions
 
@@ -19,8 +19,8 @@ def drawn_weights(weights: np.ndarray, normals: np.ndarray, opinions: Opinions) 
     w = np.asarray(weights, float) / np.sum(weights)
     used = w > 0
     # the open interval keeps gammas finite and above 0
-    shares = np.clip(stats.norm.cdf(np.asarray(normals, float)[:, used]), 1e-12, 1 - 1e-12)
-    gammas = np.maximum(stats.gamma.ppf(shares, opinions.weight_doubt * w[used]), 1e-300)
+    shares = np.clip(scipy.special.ndtr(np.asarray(normals, float)[:, used]), 1e-12, 1 - 1e-12)
+    gammas = np.maximum(scipy.special.gammaincinv(opinions.weight_doubt * w[used], shares), 1e-300)
     out = np.zeros(np.shape(normals))
     out[:, used] = gammas / gammas.sum(axis=1, keepdims=True)
     return out

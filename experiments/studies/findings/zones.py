@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import differential_evolution
+import scipy
 
 from experiments.analysis.draws import columns_of, drawn, run_draws, sample
 from experiments.analysis.frontier import continued, cost
@@ -177,7 +177,7 @@ def search_zones(
             return REFUSED
 
     bounds = [RADIUS_FT] * count + [ZONE_SHARE] * (count if count > 1 else 0)
-    found = differential_evolution(
+    found = scipy.optimize.differential_evolution(
         loss, bounds, maxiter=GENERATIONS, popsize=8, rng=np.random.default_rng(seed), polish=False, tol=0,
         x0=start or None,
     )  # fmt: skip

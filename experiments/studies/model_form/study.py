@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from experiments.analysis.draws import beats, checked_draw_count, columns_of, drawn, sample
 from experiments.analysis.judging.order import tie_groups
@@ -196,4 +196,4 @@ def order_tau(standard: np.ndarray, score: np.ndarray) -> float:
     """Kendall's tau-b between two scores; nan when one is missing."""
     if not (np.isfinite(standard) & np.isfinite(score)).all():
         return math.nan
-    return float(stats.kendalltau(standard, score).statistic)
+    return float(scipy.stats.kendalltau(standard, score).statistic)

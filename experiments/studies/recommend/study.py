@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from experiments.analysis.draws import Draws, checked_draw_count, run_draws
 from experiments.analysis.grinding import Grinding, check, read_grinding
@@ -15,7 +15,7 @@ from experiments.request.comparison import Case, Request, Stated, assemble, on_s
 from experiments.request.fields import Fields
 from experiments.request.objectives import Weighting
 from experiments.request.recipe_files import own_folder
-from experiments.request.uncertainty import Input, Sampling, read_sampling
+from experiments.request.uncertainty import Input, Normal, Sampling, read_sampling
 from experiments.run.workers import Progress, Workers
 from experiments.studies.recommend import traces
 from experiments.studies.recommend.traces import Bench, read_bench
@@ -225,7 +225,7 @@ def _stance(order: WorkOrder, request: Request, sampling: Sampling) -> tuple[flo
     if place is None:
         raise BladeError("stands=wear: no wear stands out of the noise of this trace; state where the skater stands.")
     shift = float(np.clip(place.value - request.settings[0].states["glide"].line_m, -FARTHEST_M, FARTHEST_M))
-    doubt = (place.high - place.low) / (2 * stats.norm.ppf(0.95))
+    doubt = (place.high - place.low) / (2 * scipy.special.ndtri(0.95))
     inputs = tuple(_widened(i, doubt) if i.name in LINES else i for i in sampling.inputs)
     words = (
         f"{place_words(shift)}, read from the wear (worn most near {place.value * 1e3:+.0f} mm; wear also comes from "
@@ -237,7 +237,7 @@ def _stance(order: WorkOrder, request: Request, sampling: Sampling) -> tuple[flo
 
 def _widened(line: Input, doubt_m: float) -> Input:
     """The doubt about a load line with that of the wear added."""
-    law = stats.norm(line.law.mean(), math.hypot(line.law.std(), doubt_m))
+    law = Normal(line.law.mean(), math.hypot(line.law.std(), doubt_m))
     return replace(line, law=law, why=f"{line.why}; widened by the doubt about the wear")
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from experiments.analysis.draws import checked_draw_count, intervals, run_draws, sample
 from experiments.analysis.finds import Find, Tally, Widened, finds_of, widened
@@ -372,6 +372,6 @@ def _taus(blades: Sequence[FrontBlade], names: Sequence[str]) -> tuple[tuple[str
         rolled = np.array([float(cost(kin, b.rolled[kin])) for b in blades])
         static = np.array([b.costs[k] for b in blades])
         good = np.isfinite(rolled)
-        tau = float(stats.kendalltau(static[good], rolled[good]).statistic) if good.sum() > 2 else math.nan
+        tau = float(scipy.stats.kendalltau(static[good], rolled[good]).statistic) if good.sum() > 2 else math.nan
         out.append((name, kin, tau))
     return tuple(out)

@@ -4,10 +4,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from SALib.analyze import morris as morris_indices
-from SALib.analyze import sobol as sobol_indices
-from SALib.sample import morris as morris_points
-from SALib.sample import sobol as sobol_points
 
 from experiments.analysis.draws import DRAWS_TOGETHER, Draws, columns_of, ratio_samples, run_draws
 from experiments.request.comparison import Request, one_setting, read_request
@@ -90,6 +86,9 @@ def run(plan: Plan, workers: Workers, progress: Progress) -> Sensitivity:
     failed draws are refused with their count. Screening takes all inputs; what moves no output there is held at its
     median in what follows, which leaves draws for what does.
     """
+    from SALib.sample import morris as morris_points  # heavy: not before the request is known to be good
+    from SALib.sample import sobol as sobol_points
+
     names = [i.name for i in plan.inputs]
     cube = morris_points.sample(_problem(names), plan.trajectories, num_levels=MORRIS_LEVELS, seed=plan.seed)
     most = len(cube) + plan.base_samples * (len(names) + 2)
@@ -147,6 +146,9 @@ def _samples(plan: Plan, draws: Draws) -> dict[str, np.ndarray]:
 
 
 def _indices(method: str, output: str, problem: dict, cube: np.ndarray, y: np.ndarray, seed: int) -> list[Index]:
+    from SALib.analyze import morris as morris_indices
+    from SALib.analyze import sobol as sobol_indices
+
     if method == "morris":
         found = morris_indices.analyze(problem, cube, y, num_levels=MORRIS_LEVELS, seed=seed)
         columns = [found["mu_star"], found["mu_star_conf"], found["sigma"]]

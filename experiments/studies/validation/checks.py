@@ -6,6 +6,7 @@ Nothing here is tuned. Inputs that a source leaves open are assumptions of ours 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 from sim.blade.recipe import Recipe
 from sim.blade.section import Section
@@ -173,7 +174,10 @@ def single(feet: float, hollow: float = 12.7e-3) -> Steel:
     return blade("single_radius", feet * FT, hollow=hollow)
 
 
-LONG_TRACK = blade("single_radius", 22.0, thickness=1.1e-3, hollow=math.inf, length=0.420, span=0.0)
+@cache
+def long_track() -> Steel:
+    """A blade of long-track racing, flat across; made when asked for, since a refusal need not load compiled code."""
+    return blade("single_radius", 22.0, thickness=1.1e-3, hollow=math.inf, length=0.420, span=0.0)
 
 
 def at_mid(steel: Steel, load: float, lean: float = 0.0, law: Law = LAW, ice: IceNumbers = RINK) -> Patch:

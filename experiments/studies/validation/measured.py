@@ -8,7 +8,6 @@ from experiments.studies.validation.checks import (
     DEG,
     INPUT,
     LAW,
-    LONG_TRACK,
     MEMORY,
     ROUGH_ICE,
     SMOOTH_ICE,
@@ -19,6 +18,7 @@ from experiments.studies.validation.checks import (
     direction,
     drag,
     gap_of,
+    long_track,
     single,
 )
 from sim import closed_forms
@@ -63,7 +63,7 @@ def speed_skate(mass: float, speed: float, path_radius: float = math.inf, law: L
     """(friction coefficient, power in W, lean in rad) on the long-track blade at -5 deg C."""
     lean = closed_forms.steady_lean(speed, path_radius) if math.isfinite(path_radius) else 0.0
     load = mass * GRAVITY / math.cos(lean)
-    mu = coefficient(LONG_TRACK, load, speed, lean, law)
+    mu = coefficient(long_track(), load, speed, lean, law)
     return mu, mu * load * speed, lean
 
 

@@ -3,7 +3,7 @@
 import math
 
 import numpy as np
-from scipy.optimize import minimize_scalar
+import scipy
 
 from experiments.studies.validation.checks import (
     AT_ZERO,
@@ -11,7 +11,6 @@ from experiments.studies.validation.checks import (
     DEG,
     LAW,
     LEEUWEN,
-    LONG_TRACK,
     OURS,
     PLAIN,
     RINK,
@@ -22,6 +21,7 @@ from experiments.studies.validation.checks import (
     blade,
     compare,
     drag,
+    long_track,
 )
 from sim import closed_forms
 from sim.blade.recipe import Recipe
@@ -41,7 +41,7 @@ GRZEMBA = (f"formula {OURS}; effect described in Grzemba B., Pohrt R. (2024). Ic
 def standing_depth() -> list[Check]:
     """A runner that stands against one that glides."""
     load = 72 * 9.81
-    slide, still = (at_mid(LONG_TRACK, load, law=law, ice=AT_ZERO) for law in (PLAIN, STANDING))
+    slide, still = (at_mid(long_track(), load, law=law, ice=AT_ZERO) for law in (PLAIN, STANDING))
     return [
         compare("2d", OWN, "Upright speed skate: standing depth over gliding depth", 0.25, "1",
                 still.depth / slide.depth, 1e-5, OURS, "72 kg, R 22 m, w 1.1 mm, flat, rebound off."),
@@ -65,7 +65,7 @@ def swept_over_straight(steel: Steel, patch: Patch, path_radius: float) -> float
     grid = np.linspace(-half, half, 17)
     best = int(np.argmin([swept(yaw) for yaw in grid]))
     around = grid[max(best - 1, 0)], grid[min(best + 1, 16)]
-    found = minimize_scalar(swept, bounds=around, method="bounded", options={"xatol": 1e-7})
+    found = scipy.optimize.minimize_scalar(swept, bounds=around, method="bounded", options={"xatol": 1e-7})
     return float(min(found.fun, swept(0.0)) / groove_area(steel, patch, *CHECK_GAUSS))
 
 
@@ -90,17 +90,17 @@ def swept_groove() -> list[Check]:
 
 def _far_film() -> float:
     """Film far behind the front, m: from the shear that a longer contact adds, where h no longer changes."""
-    arcs = [press(LONG_TRACK, LEEUWEN, STANDING, 0.0, 0.0, d, *CHECK_GAUSS) for d in (20e-6, 80e-6)]
+    arcs = [press(long_track(), LEEUWEN, STANDING, 0.0, 0.0, d, *CHECK_GAUSS) for d in (20e-6, 80e-6)]
     long = [p.front - p.rear for p in arcs]
-    shear = [film_shear(LONG_TRACK, LEEUWEN, STANDING._replace(film=1.0), p, 10.0, 4096) for p in arcs]
-    return LEEUWEN.viscosity * 10.0 * LONG_TRACK.thickness * (long[1] - long[0]) / (shear[1] - shear[0])
+    shear = [film_shear(long_track(), LEEUWEN, STANDING._replace(film=1.0), p, 10.0, 4096) for p in arcs]
+    return LEEUWEN.viscosity * 10.0 * long_track().thickness * (long[1] - long[0]) / (shear[1] - shear[0])
 
 
 def film_thickness() -> list[Check]:
     """Thickness of the melt film."""
-    patch = at_mid(LONG_TRACK, 72 * GRAVITY)
-    film = drag(LONG_TRACK, patch, 8.0)[1]
-    mean = RINK.viscosity * 8.0 * LONG_TRACK.thickness * (patch.front - patch.rear) / film
+    patch = at_mid(long_track(), 72 * GRAVITY)
+    film = drag(long_track(), patch, 8.0)[1]
+    mean = RINK.viscosity * 8.0 * long_track().thickness * (patch.front - patch.rear) / film
     return [
         compare("5", OWN, "Steady melt film, 10 m/s, b 1.1 mm, 14.7 MPa", 0.522, "um", _far_film() * 1e6, 2e-3,
                 f"{OURS} with the constants of {VAN_LEEUWEN} (table read in a summary)",

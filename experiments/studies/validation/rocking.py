@@ -3,7 +3,7 @@
 import math
 
 import numpy as np
-from scipy.integrate import solve_ivp
+import scipy
 
 from experiments.studies.validation.checks import CHECK_GAUSS, NOT_RUN, OURS, RINK, STANDING, Check, blade, compare
 from sim import closed_forms
@@ -71,7 +71,7 @@ def rocking_integrator() -> float:
         return rise, ice.load / mass - GRAVITY, turn, -arm * ice.load / inertia
 
     start = [height * math.cos(SWING_RAD) - patch.depth - patch.base, 0.0, SWING_RAD, 0.0]
-    found = solve_ivp(rates, (0, WATCHED_S), start, method="DOP853", rtol=1e-9, atol=1e-11,
+    found = scipy.integrate.solve_ivp(rates, (0, WATCHED_S), start, method="DOP853", rtol=1e-9, atol=1e-11,
                       t_eval=np.linspace(0, WATCHED_S, 2001))  # fmt: skip
     return _period(found.t, found.y[2])
 

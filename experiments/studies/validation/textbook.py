@@ -2,14 +2,13 @@
 
 import math
 
-from scipy.optimize import brentq
+import scipy
 
 from experiments.studies.validation.checks import (
     AT_ZERO,
     CHECK_GAUSS,
     DEG,
     LAW,
-    LONG_TRACK,
     MEMORY,
     OURS,
     PLAIN,
@@ -19,6 +18,7 @@ from experiments.studies.validation.checks import (
     at_mid,
     compare,
     ice_at,
+    long_track,
     single,
 )
 from sim.blade.section import Section
@@ -48,9 +48,9 @@ def hollow_section() -> list[Check]:
 def flat_upright_runner() -> list[Check]:
     """A flat upright runner of a speed skate: contact length, depth, ploughing."""
     load = 72 * 9.81  # the gravity with which the published digits come out; standard gravity gives 43.33 um
-    slide, real = (at_mid(LONG_TRACK, load, law=law, ice=AT_ZERO) for law in (PLAIN, LAW))
-    force = ploughing(LONG_TRACK, AT_ZERO, PLAIN, slide, *CHECK_GAUSS)
-    with_rebound = ploughing(LONG_TRACK, AT_ZERO, LAW, real, *CHECK_GAUSS)
+    slide, real = (at_mid(long_track(), load, law=law, ice=AT_ZERO) for law in (PLAIN, LAW))
+    force = ploughing(long_track(), AT_ZERO, PLAIN, slide, *CHECK_GAUSS)
+    with_rebound = ploughing(long_track(), AT_ZERO, LAW, real, *CHECK_GAUSS)
     source = f"inputs recalled from {VAN_LEEUWEN}; {MEMORY}; formula {OURS}"
     case = "72 kg at g 9.81, R 22 m, w 1.1 mm, 0 deg C, rebound off."
     length = slide.front - slide.rear
@@ -89,7 +89,9 @@ def melting_pressure(temperature_c: float) -> float:
 
 def _warm_edge(factor: float = 1.0) -> float:
     """Temperature, deg C, at which the hardness times a factor is the melting pressure of the standard."""
-    return brentq(lambda t: melting_pressure(t) - factor * (14.7 - 0.6 * t) * 1e6, COLDEST_C, WARMEST_C, xtol=1e-9)
+    return scipy.optimize.brentq(
+        lambda t: melting_pressure(t) - factor * (14.7 - 0.6 * t) * 1e6, COLDEST_C, WARMEST_C, xtol=1e-9
+    )
 
 
 def _warned_from() -> float:
@@ -103,7 +105,7 @@ def _warned_from() -> float:
 
 def pressure_melting() -> list[Check]:
     """Melting under pressure, and the warm edge of the model."""
-    at_hardness = brentq(lambda t: melting_pressure(t) - RINK.hardness, -3.0, -0.2, xtol=1e-9)
+    at_hardness = scipy.optimize.brentq(lambda t: melting_pressure(t) - RINK.hardness, -3.0, -0.2, xtol=1e-9)
     soft, hard = _warm_edge(0.84), _warm_edge(1.16)
     return [
         compare("14a", TEXTBOOK, "Melting point under 17.7 MPa, the hardness at -5 deg C", at_hardness, "deg C",

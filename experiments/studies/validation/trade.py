@@ -14,7 +14,6 @@ from experiments.studies.validation.checks import (
     FOREFOOT_M,
     FT,
     LAW,
-    LONG_TRACK,
     PARTLY,
     PARTS,
     RINK,
@@ -23,6 +22,7 @@ from experiments.studies.validation.checks import (
     Check,
     at_mid,
     blade,
+    long_track,
     single,
 )
 from sim.blade.section import Section
@@ -101,11 +101,11 @@ def twists(steel: Steel) -> dict[str, float]:
 def _pivots() -> list[Check]:
     """Which of the two pivots 'pivots easily' may mean: both on hockey radii, then on a long-track runner."""
     found = {feet: twists(single(feet)) for feet in FEET}
-    track, ten = twists(LONG_TRACK), found[10]
+    track, ten = twists(long_track()), found[10]
     ratios = {name: found[8][name] / found[12][name] for name in ten}
     share = float(np.mean([_rising([found[feet][name] for feet in FEET]) for name in ten]))
     least, harder = max(ratios.values()), {name: track[name] / ten[name] for name in ten}
-    clean = [tightest_clean_radius(steel, forefoot(steel)) for steel in (LONG_TRACK, single(10))]
+    clean = [tightest_clean_radius(steel, forefoot(steel)) for steel in (long_track(), single(10))]
 
     def row(name: str) -> str:
         return ", ".join(f"{found[feet][name]:.2f}" for feet in (8, 10, 13)) + f" ({track[name]:.2f})"
