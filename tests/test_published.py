@@ -19,8 +19,9 @@ from sim import closed_forms
 from sim.ice.contact import GAUSS
 from sim.ice.drag import ploughing
 from sim.ice.scrape import tightest_clean_radius
+from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
 
-ALL = run(Plan(), HERE, silent)
+ALL = run(Plan(OPINIONS.felt), HERE, silent)
 CHECKS = {check.number: check for check in ALL}
 
 # Largest relative gap, and why. Half a unit of the last printed digit is `digit(value, unit of that digit)`.

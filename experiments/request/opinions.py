@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass, fields
+from typing import NamedTuple
 
 from experiments.request.fields import Fields, number
 from experiments.request.uncertainty import INPUTS
@@ -11,7 +12,9 @@ from sim.quantities import parse_quantity
 
 WEIGHTS = "weights"  # in a measurement: what the skater wants, of which only the skater knows
 # least and most of each opinion; what is not named is a share, 0 to 1
-BOUNDS = {"price_of_a_visit": (1.0, 2.0), "price_per_mm": (1.0, 2.0), "weight_doubt": (1.0, 1e6)}
+BOUNDS = {"price_of_a_visit": (1.0, 2.0), "price_per_mm": (1.0, 2.0), "weight_doubt": (1.0, 1e6),
+          "felt_ratio": (1.001, 2.0), "felt_height": (1e-5, 0.1)}  # fmt: skip
+LENGTHS = ("felt_height",)  # written with a unit, m inside
 ORDERED = (  # the first must not lie above the second
     ("probably_from", "regrind_from"), ("leave_up_to", "probably_from"), ("wish_no_up_to", "wish_yes_from"),
     ("veto_cap", "cap"),
@@ -33,9 +36,23 @@ class Measurement:
     how: str
 
 
+class Felt(NamedTuple):
+    """The least that a skater can feel. ratio: of two resistances, drags, lengths or stiffnesses, above 1; height_m: of
+    the heel, or of a shift of the balance, m."""
+
+    ratio: float
+    height_m: float
+
+    @property
+    def percent(self) -> str:
+        """The ratio in words: "5 %"."""
+        return f"{100 * (self.ratio - 1):.3g} %"
+
+
 @dataclass(frozen=True)
 class Opinions:
-    """Every number that a judgement turns on, as configs/opinions/shop.yaml explains each. Shares and ratios; "1"."""
+    """Every number that a judgement turns on, as configs/opinions/shop.yaml explains each. Shares and ratios; "1";
+    felt_height in m."""
 
     price_of_a_visit: float
     price_per_mm: float
@@ -55,6 +72,8 @@ class Opinions:
     worth_saying_from: float
     wish_yes_from: float
     wish_no_up_to: float
+    felt_ratio: float
+    felt_height: float
     beaten_from: float
     taste_below: float
     line_within: float
@@ -62,6 +81,11 @@ class Opinions:
     line_mostly: float
     settles_from: float
     measurements: tuple[Measurement, ...]
+
+    @property
+    def felt(self) -> Felt:
+        """The least that can be felt."""
+        return Felt(self.felt_ratio, self.felt_height)
 
 
 def read_opinions(top: Fields) -> Opinions:
@@ -79,7 +103,14 @@ def read_opinions(top: Fields) -> Opinions:
 
 def _opinion(top: Fields, name: str) -> float:
     entry = top.inner(name)
-    value = entry.number("value", *BOUNDS.get(name, (0.0, 1.0)))
+    least, most = BOUNDS.get(name, (0.0, 1.0))
+    if name in LENGTHS:
+        value = parse_quantity(entry.raw("value"), "m", entry.path("value"))
+        if not least <= value <= most:
+            raise BladeError(f"{entry.path('value')}: {1e3 * value:g} mm is not within {1e3 * least:g} and "
+                             f"{1e3 * most:g} mm.")  # fmt: skip
+    else:
+        value = entry.number("value", least, most)
     entry.text("why")
     entry.done()
     return value

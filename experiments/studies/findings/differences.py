@@ -7,17 +7,20 @@ import numpy as np
 
 from experiments.analysis.judging.intervals import excludes
 from experiments.report.words import change_text
-from experiments.studies.validation.trade import FELT_RATIO
+from experiments.request.opinions import Felt
 from sim.measures import REGISTRY
 
 NOT_COMPUTED = "could not be computed, no draw gave a value"
 CLOSE, SMALL, NOTHING_FELT = "too close to call", "too small to feel", "no difference that can be felt"
-LEAST_FELT = f"{100 * (FELT_RATIO - 1):.0f} %"
-FELT_WORDS = (
-    f"What can be felt: {LEAST_FELT} either way (an assumption of ours). Too close to call: the interval crosses zero "
-    "and reaches what can be felt. No difference that can be felt: it crosses zero and stays below that. Too small to "
-    "feel: it lies on one side of zero and stays below that."
-)
+
+
+def felt_words(felt: Felt) -> str:
+    """What the words of a difference mean."""
+    return (
+        f"What can be felt: {felt.percent} either way (an assumption of ours). Too close to call: the interval crosses "
+        "zero and reaches what can be felt. No difference that can be felt: it crosses zero and stays below that. Too "
+        "small to feel: it lies on one side of zero and stays below that."
+    )
 
 
 def label(name: str) -> str:
@@ -25,7 +28,7 @@ def label(name: str) -> str:
     return REGISTRY[name].label
 
 
-def kind_of_difference(spread: Sequence[float]) -> str:
+def kind_of_difference(spread: Sequence[float], felt: Felt) -> str:
     """unknown, close, none, small or plain, for an interval (5, 50, 95 %) of a log ratio of two blades.
 
     close: it holds no change, and one that can be felt (assumed) on some side; none: no change, and none to be felt,
@@ -33,15 +36,15 @@ def kind_of_difference(spread: Sequence[float]) -> str:
     """
     if not np.isfinite(spread).all():
         return "unknown"
-    within = max(abs(spread[0]), abs(spread[2])) < math.log(FELT_RATIO)
+    within = max(abs(spread[0]), abs(spread[2])) < math.log(felt.ratio)
     if not excludes(spread):
         return "none" if within else "close"
     return "small" if within else "plain"
 
 
-def difference_text(spread: Sequence[float]) -> str:
+def difference_text(spread: Sequence[float], felt: Felt) -> str:
     """The same in words, with the interval as changes in per cent."""
-    kind = kind_of_difference(spread)
+    kind = kind_of_difference(spread, felt)
     if kind == "unknown":
         return NOT_COMPUTED
     low, middle, high = map(change_text, np.exp(spread))

@@ -7,7 +7,7 @@ import numpy as np
 
 from experiments.analysis.draws import intervals
 from experiments.report.words import change_text
-from experiments.studies.findings.differences import LEAST_FELT
+from experiments.request.opinions import Felt
 from experiments.studies.findings.rest_of_game import (
     LONG_BLADE,
     MIDDLE_BLADE,
@@ -16,7 +16,6 @@ from experiments.studies.findings.rest_of_game import (
     WIDE_BLADE,
     RestOfGame,
 )
-from experiments.studies.validation.trade import FELT_RATIO
 from sim.measures import REGISTRY
 from sim.quantities import FOOT_M
 
@@ -37,7 +36,7 @@ class Ruled:
     changed_by: str
 
 
-def verdict_of(advantage: np.ndarray) -> str:
+def verdict_of(advantage: np.ndarray, felt: Felt) -> str:
     """supported, refuted, no support or open, for draws of a ratio that the rule wants above 1.
 
     Supported where the whole 90 % interval lies above what can be felt, refuted where it lies as far below 1; no
@@ -46,17 +45,17 @@ def verdict_of(advantage: np.ndarray) -> str:
     if not np.isfinite(advantage).all():
         return NOT_HAD
     low, _, high = intervals(advantage)
-    if low > FELT_RATIO:
+    if low > felt.ratio:
         return SUPPORTED
-    if high < 1 / FELT_RATIO:
+    if high < 1 / felt.ratio:
         return REFUTED
-    return NONE if high < FELT_RATIO else OPEN
+    return NONE if high < felt.ratio else OPEN
 
 
-def rules(game: RestOfGame) -> list[Ruled]:
+def rules(game: RestOfGame, felt: Felt) -> list[Ruled]:
     """All rows of the table."""
-    return [_accelerates(game), _stops(game), _across(game), _steady(game), _edge_to_edge(game), _heel_to_toe(game),
-            *_UNSEEN]  # fmt: skip
+    asked = (_accelerates, _stops, _across, _steady, _edge_to_edge, _heel_to_toe)
+    return [*(rule(game, felt) for rule in asked), *_UNSEEN]
 
 
 def ends(game: RestOfGame) -> str:
@@ -79,14 +78,18 @@ def _number(ratio: np.ndarray, what: str) -> str:
     return f"{what} {middle} ({low} to {high})"
 
 
-BELOW = f"an interval that reaches below {LEAST_FELT}, the least that can be felt (an assumption)"
-ABOVE = f"an interval wholly above {LEAST_FELT}, the least that can be felt (an assumption), for the short blade"
+def _below(felt: Felt) -> str:
+    return f"an interval that reaches below {felt.percent}, the least that can be felt (an assumption)"
 
 
-def _accelerates(game: RestOfGame) -> Ruled:
+def _above(felt: Felt) -> str:
+    return f"an interval wholly above {felt.percent}, the least that can be felt (an assumption), for the short blade"
+
+
+def _accelerates(game: RestOfGame, felt: Felt) -> Ruled:
     kept = [1 - game.of("start_loss_share", blade) for blade in (SHORT_BLADE, LONG_BLADE)]
     ahead = game.push_m_s * (kept[1] - kept[0])
-    verdict = verdict_of(kept[0] / kept[1])
+    verdict = verdict_of(kept[0] / kept[1], felt)
     why = "How hard the skater pushes is not modelled: only what ice and steel take."
     if np.isfinite(ahead).all():
         low, middle, high = intervals(ahead)
@@ -101,53 +104,53 @@ def _accelerates(game: RestOfGame) -> Ruled:
     return Ruled(
         "A short blade accelerates better", verdict,
         _number(kept[0] / kept[1], f"share of a push that is kept, {ends(game)}:"), f"{why} {hold}.",
-        ABOVE,
+        _above(felt),
     )  # fmt: skip
 
 
-def _stops(game: RestOfGame) -> Ruled:
+def _stops(game: RestOfGame, felt: Felt) -> Ruled:
     ratio = game.ratio("stop_deceleration", SHORT_BLADE, LONG_BLADE)
     hollow = _number(game.ratio("stop_deceleration", TIGHT_BLADE, WIDE_BLADE), "half the hollow radius stops harder,")
     return Ruled(
-        "A long blade cannot stop", verdict_of(ratio), _number(ratio, f"deceleration, {ends(game)}:"),
+        "A long blade cannot stop", verdict_of(ratio, felt), _number(ratio, f"deceleration, {ends(game)}:"),
         f"Hollow decides, not the curve; {hollow}. Loose snow and how hard the skater sits on the edge are not "
         "modelled.",
-        ABOVE,
+        _above(felt),
     )  # fmt: skip
 
 
-def _across(game: RestOfGame) -> Ruled:
+def _across(game: RestOfGame, felt: Felt) -> Ruled:
     ratio = game.ratio("stop_across_moment", LONG_BLADE, SHORT_BLADE)
     return Ruled(
-        "A long blade is harder to swing across into a stop", verdict_of(ratio),
+        "A long blade is harder to swing across into a stop", verdict_of(ratio, felt),
         _number(ratio, "moment on the long blade against the short:"),
         "With a tenth to half of the weight left on it; a skater who unweights the blade does not feel it.",
-        BELOW,
+        _below(felt),
     )  # fmt: skip
 
 
-def _steady(game: RestOfGame) -> Ruled:
+def _steady(game: RestOfGame, felt: Felt) -> Ruled:
     delay = game.ratio("fast_turn_reaction_delay", LONG_BLADE, SHORT_BLADE)
     more = [
         _number(game.ratio(name, LONG_BLADE, SHORT_BLADE), words)
         for name, words in (("fast_turn_drag", "Drag"), ("fast_turn_hold_angle", "hold angle"))
     ]
     return Ruled(
-        "A long blade is steadier in fast turns", verdict_of(delay),
+        "A long blade is steadier in fast turns", verdict_of(delay, felt),
         _number(delay, "time to react on the long blade against the short:"),
-        f"{'; '.join(more)}. It is the steadiness of the glide over again, not a second reason.", BELOW,
+        f"{'; '.join(more)}. It is the steadiness of the glide over again, not a second reason.", _below(felt),
     )  # fmt: skip
 
 
-def _edge_to_edge(game: RestOfGame) -> Ruled:
+def _edge_to_edge(game: RestOfGame, felt: Felt) -> Ruled:
     ratio = game.ratio("edge_change_time", LONG_BLADE, SHORT_BLADE)
-    plain = verdict_of(ratio)
+    plain = verdict_of(ratio, felt)
     stiff = game.stiff[:, MIDDLE_BLADE] / game.stiff[:, SHORT_BLADE]
     limits = [
         f"from {game.fast_m_s:.1f} m/s on the long blade, too, does it in {game.asked.quick_enough_s:g} s, quicker "
         "than any skater needs (an assumption)"
     ]
-    if verdict_of(stiff) != SUPPORTED:
+    if verdict_of(stiff, felt) != SUPPORTED:
         limits.append(
             "if the body rolls as one stiff piece, a gain of the short blade over the reference is not shown: "
             + _number(stiff, "time of the reference against the short")
@@ -156,18 +159,18 @@ def _edge_to_edge(game: RestOfGame) -> Ruled:
         "A short blade is quicker from edge to edge", LIMIT if plain == SUPPORTED else plain,
         _number(ratio, "time on the long blade against the short:"),
         f"A limit of steering without scrape, and only that: {'; '.join(limits)}. A hop needs no steering.",
-        BELOW,
+        _below(felt),
     )  # fmt: skip
 
 
-def _heel_to_toe(game: RestOfGame) -> Ruled:
+def _heel_to_toe(game: RestOfGame, felt: Felt) -> Ruled:
     ratio = game.ratio("transfer_lean", LONG_BLADE, SHORT_BLADE)
     foot = _number(game.ratio("transfer_pitch", SHORT_BLADE, LONG_BLADE), "the foot rocks further on the short blade,")
     return Ruled(
-        "A short blade is quicker from heel to toe", verdict_of(ratio),
+        "A short blade is quicker from heel to toe", verdict_of(ratio, felt),
         _number(ratio, "swing of the leg on the long blade against the short:"),
         f"Where the load must move from heel to forefoot the leg swings less on the long blade; {foot}.",
-        ABOVE,
+        _above(felt),
     )  # fmt: skip
 
 

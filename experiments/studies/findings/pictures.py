@@ -10,13 +10,13 @@ from experiments.analysis.judging.statement import statement
 from experiments.report import style as fs
 from experiments.report.shown import COMPARED
 from experiments.report.words import pair_label, said_text
+from experiments.request.opinions import Felt
 from experiments.studies.findings.differences import label
 from experiments.studies.findings.menus import SkaterMenu
 from experiments.studies.findings.pair_words import spreads_of
 from experiments.studies.findings.paired import Paired
 from experiments.studies.findings.study import Findings, Plan
 from experiments.studies.findings.zone_words import places_text
-from experiments.studies.validation.trade import FELT_M, FELT_RATIO
 from sim.measures import REGISTRY, STATIC
 from sim.quantities import FOOT_M
 
@@ -117,14 +117,14 @@ def _menu_panel(ax: Axes, one: SkaterMenu) -> None:
     ax.set_ylim(-0.6, len(one.items) - 0.4)
 
 
-def pairs(pairs_of: Paired, one: str, other: str, name: str, title: str, folder: Path) -> list[Path]:
+def pairs(pairs_of: Paired, one: str, other: str, name: str, title: str, folder: Path, felt: Felt) -> list[Path]:
     """One recipe over another, measure by measure, a bar a stance."""
     spreads = spreads_of(pairs_of, one, other)
     labels = [label(n) for n in COMPARED]
     left = max(fs.text_width(x, 8) for x in labels) / 72 + 0.35
     fig = fs.page(left + 6.4, 1.7 + 0.34 * len(labels), title, [STANCE_NOTE])
     ax = fig.add_subplot(fs.grid(fig, 1, 1, left, 1.5, 0.75, 0.65)[0])
-    ax.axvspan(100 / FELT_RATIO - 100, 100 * FELT_RATIO - 100, **BAND)
+    ax.axvspan(100 / felt.ratio - 100, 100 * felt.ratio - 100, **BAND)
     ax.axvline(0.0, color=fs.INK, linewidth=0.8)
     count, y = len(pairs_of.stands), np.arange(len(labels))[::-1]
     for s, (words, colour) in enumerate(zip(pairs_of.stands, STANDS)):
@@ -139,7 +139,7 @@ def pairs(pairs_of: Paired, one: str, other: str, name: str, title: str, folder:
     return fs.save(fig, folder, name)
 
 
-def pitch(draws: Draws, folder: Path) -> list[Path]:
+def pitch(draws: Draws, folder: Path, felt: Felt) -> list[Path]:
     """Heel over toe of every blade against the reference."""
     names, measure = draws.candidates, REGISTRY["heel_over_toe"]
     left = max(fs.text_width(name, 8) for name in names) / 72 + 0.35
@@ -149,7 +149,7 @@ def pitch(draws: Draws, folder: Path) -> list[Path]:
     ax = fig.add_subplot(fs.grid(fig, 1, 1, left, 0.35, 0.75, 0.65)[0])
     low, middle, high = intervals(1e3 * draws.values[:, :, STATIC.index("heel_over_toe")])
     y = np.arange(len(names))[::-1]
-    ax.axvspan(-1e3 * FELT_M, 1e3 * FELT_M, **BAND)
+    ax.axvspan(-1e3 * felt.height_m, 1e3 * felt.height_m, **BAND)
     ax.axvline(0.0, color=fs.INK, linewidth=0.8)
     ax.hlines(y, low, high, color=fs.BLUE, linewidth=2.2)
     ax.plot(middle, y, "o", color=fs.INK, markersize=5)

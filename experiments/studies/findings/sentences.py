@@ -10,8 +10,8 @@ from experiments.analysis.judging.intervals import excludes
 from experiments.analysis.judging.statement import statement
 from experiments.report.shown import COMPARED
 from experiments.report.words import COUNTED, change_text, pair_label, share_text, statement_text
-from experiments.request.opinions import Opinions
-from experiments.studies.findings.differences import LEAST_FELT, NOT_COMPUTED, SMALL, bought, label
+from experiments.request.opinions import Felt, Opinions
+from experiments.studies.findings.differences import NOT_COMPUTED, SMALL, bought, label
 from experiments.studies.findings.finding import Finding
 from experiments.studies.findings.pair_words import easing, ends
 from experiments.studies.findings.study import Findings, Plan
@@ -21,7 +21,7 @@ from experiments.studies.model_form.tables import first_text
 from experiments.studies.stance_map.study import StanceMap
 from experiments.studies.stance_map.words import moves_text
 from experiments.studies.validation.checks import Check
-from experiments.studies.validation.trade import FELT_M, LEFT_OUT
+from experiments.studies.validation.trade import LEFT_OUT
 from sim.measures import STATIC
 from sim.quantities import FOOT_M
 
@@ -46,12 +46,12 @@ def answers(plan: Plan, result: Findings) -> list[Finding]:
         which_stance(plan, result.stances),
         zones(result.zones, plan),
         menu(result.menus, plan),
-        ends(result.paired),
-        easing(result.paired),
-        pitch(result.draws),
+        ends(result.paired, opinions.felt),
+        easing(result.paired, opinions.felt),
+        pitch(result.draws, opinions.felt),
         surroundings(result.surroundings, opinions),
         survives(plan, result.physics),
-        trade_rules(result.rules),
+        trade_rules(result.rules, opinions.felt),
         Finding("What can the model not see?", NOT_SEEN),
     ]
 
@@ -133,13 +133,13 @@ def best_stance(stances: StanceMap, i: int, pair: tuple[str, str], opinions: Opi
     )
 
 
-def pitch(draws: Draws) -> Finding:
+def pitch(draws: Draws, felt: Felt) -> Finding:
     """Pitch bias of every candidate."""
     tips = 1e3 * draws.values[:, :, STATIC.index("heel_over_toe")]
-    table = [("blade", "heel over toe"), *((n, _tip(tips[:, i])) for i, n in enumerate(draws.candidates))]
+    table = [("blade", "heel over toe"), *((n, _tip(tips[:, i], felt)) for i, n in enumerate(draws.candidates))]
     out = [n for n, words in table[1:] if words.startswith(("toe-down", "heel-down"))]
     sentences = [f"A tip that stands out of its interval: {', '.join(out) or 'none'}."]
-    sentences.append(f"Too small to feel: less than {1e3 * FELT_M:g} mm either way (an assumption of ours).")
+    sentences.append(f"Too small to feel: less than {1e3 * felt.height_m:g} mm either way (an assumption of ours).")
     alt = "Heel over toe of each blade with 90 % intervals"
     return Finding(
         "How does each recipe tip the foot against the reference?", tuple(sentences), "pitch", alt, tuple(table)
@@ -194,10 +194,10 @@ def _holds(physics: ModelForm, variant: Variant) -> tuple[str, str, str]:
     return first_text(physics, variant), ", ".join(turned) or "no pair", f"{variant.tau:.2f}"
 
 
-def trade_rules(rules: Sequence[Check]) -> Finding:
+def trade_rules(rules: Sequence[Check], felt: Felt) -> Finding:
     """Rules of the trade: supported at a size that can be felt, too small, not supported; what would refute each."""
     sentences = [f"{check.title}: {check.verdict}. {check.note} Refuted by: {check.refuted_by}." for check in rules]
-    sentences.append(f"A size that can be felt: {LEAST_FELT} or more (an assumption of ours).")
+    sentences.append(f"A size that can be felt: {felt.percent} or more (an assumption of ours).")
     sentences += [f"Not asked, because it proves nothing. {text}" for text in LEFT_OUT]
     alt = "A long against a short single radius in starts, stops, fast turns and from edge to edge"
     return Finding(RULES_QUESTION, tuple(sentences), "rest_of_game", alt)
@@ -221,12 +221,12 @@ def _feet(radius_m: float) -> str:
     return f"{radius_m / FOOT_M:.1f} ft"
 
 
-def _tip(tips_mm: np.ndarray) -> str:
+def _tip(tips_mm: np.ndarray, felt: Felt) -> str:
     if not np.isfinite(tips_mm).any():
         return f"{NOT_COMPUTED}."
     low, middle, high = spread = intervals(tips_mm)
     if not excludes(spread):
         return f"no tip that stands out of its interval ({low:+.2f} to {high:+.2f} mm heel over toe)."
     way = "toe-down" if middle > 0 else "heel-down"
-    small = f", {SMALL}" if max(abs(low), abs(high)) < 1e3 * FELT_M else ""
+    small = f", {SMALL}" if max(abs(low), abs(high)) < 1e3 * felt.height_m else ""
     return f"{way}, {middle:+.2f} mm heel over toe ({low:+.2f} to {high:+.2f}){small}."

@@ -112,7 +112,7 @@ def run(plan: Plan, workers: Workers, progress: Progress) -> Findings:
         zones.best_zones(request, sought, plan.limits, sampling, workers, progress),
         menus.menus(plan.menu, plan.limits, sampling, workers, progress),
         paired.hold_against(plan.at_stands, plan.stands, sampling, workers, progress),
-        surroundings(request), tuple(trade_rules()),
+        surroundings(request), tuple(trade_rules(request.opinions.felt)),
         rest_of_game.play(request, plan.asked, sampling, workers, progress),
     )  # fmt: skip
 

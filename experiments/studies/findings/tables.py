@@ -22,7 +22,7 @@ def write(plan: Plan, result: Findings, folder: RunFolder) -> None:
     model_form.write(plan.physics, result.physics, folder)
     stance_map.write(plan.stances, result.stances, folder)
     with csv_table(folder.path / "game_rules.csv", ["rule", "verdict", "number", "why", "changed_by"]) as writer:
-        writer.writerows(as_table(rules(result.game)))
+        writer.writerows(as_table(rules(result.game, plan.request.opinions.felt)))
 
 
 def cite(plan: Plan, result: Findings) -> list[str]:
@@ -41,5 +41,5 @@ def show(plan: Plan, result: Findings, console: Console) -> None:
         for sentence in finding.sentences:
             console.print(f"  - {sentence}", markup=False)
     console.print(RULES_TITLE, style="bold", markup=False)
-    for row in rules(result.game):
+    for row in rules(result.game, plan.request.opinions.felt):
         console.print(f"  - {row.rule}: {row.verdict}. {row.number}", markup=False)

@@ -9,7 +9,7 @@ from experiments.analysis.draws import intervals
 from experiments.analysis.judging.menu import Item
 from experiments.analysis.judging.statement import measured_at_two_places, statement
 from experiments.report.words import change_text, pair_label, share_text, statement_text
-from experiments.request.opinions import Opinions
+from experiments.request.opinions import Felt, Opinions
 from experiments.studies.findings.differences import SMALL, kind_of_difference, label
 from experiments.studies.findings.finding import Finding
 from experiments.studies.findings.menus import SkaterMenu
@@ -116,9 +116,9 @@ def log_text(spread: Sequence[float]) -> str:
     return f"{middle} ({low} to {high})"
 
 
-def gain_text(item: Item) -> str:
+def gain_text(item: Item, felt: Felt) -> str:
     """What a wish gains; and where all of it, sure as it is, is less than anyone feels, that too."""
-    kind = kind_of_difference([x * math.log(2) for x in item.gain])
+    kind = kind_of_difference([x * math.log(2) for x in item.gain], felt)
     return f"{log_text(item.gain)}{f', {SMALL}' if kind in ('small', 'none') else ''}"
 
 
@@ -147,27 +147,27 @@ def surely_zones(one: SkaterMenu, opinions: Opinions) -> list[Item]:
 
 
 def _skater_text(one: SkaterMenu, opinions: Opinions) -> str:
-    can = {word: [x for x in one.items if x.answer == word] for word in ("yes", "no", "open")}
+    can = {word: _listed([x for x in one.items if x.answer == word], opinions.felt) for word in ("yes", "no", "open")}
     zoned = surely_zones(one, opinions)
     zone_words = "zones surely add to none of them over the best single radius"
     if zoned:
         only = [x for x in zoned if x.one_number_only]
-        zone_words = f"zones surely add to {_listed(zoned)} over the best single radius"
+        zone_words = f"zones surely add to {_listed(zoned, opinions.felt)} over the best single radius"
         if only:
-            zone_words += f", and serve that one number only for {_listed(only)}"
+            zone_words += f", and serve that one number only for {_listed(only, opinions.felt)}"
     return (
-        f"{one.skater}, {one.mass_kg:g} kg: can have {_listed(can['yes'])}; cannot have {_listed(can['no'])}; open "
-        f"{_listed(can['open'])}; {zone_words}."
+        f"{one.skater}, {one.mass_kg:g} kg: can have {can['yes']}; cannot have {can['no']}; open {can['open']}; "
+        f"{zone_words}."
     )
 
 
-def _listed(items: Sequence[Item]) -> str:
-    return ", ".join(label(x.wish) + _small(x) for x in items) or "nothing"
+def _listed(items: Sequence[Item], felt: Felt) -> str:
+    return ", ".join(label(x.wish) + _small(x, felt) for x in items) or "nothing"
 
 
-def _small(item: Item) -> str:
+def _small(item: Item, felt: Felt) -> str:
     """Beside a wish that can be had at a size that nobody feels."""
-    return f" ({SMALL})" if item.answer == "yes" and gain_text(item).endswith(SMALL) else ""
+    return f" ({SMALL})" if item.answer == "yes" and gain_text(item, felt).endswith(SMALL) else ""
 
 
 def _row(one: SkaterMenu, item: Item, opinions: Opinions) -> tuple[str, ...]:
@@ -182,6 +182,6 @@ def _row(one: SkaterMenu, item: Item, opinions: Opinions) -> tuple[str, ...]:
         sure = item.zones_sure >= opinions.wish_yes_from
         adds = f"{log_text(item.zones_add)}{'' if sure else ', not sure'}"
     return (
-        one.skater, label(item.wish), item.answer, radii_text(recipe), gain_text(item),
+        one.skater, label(item.wish), item.answer, radii_text(recipe), gain_text(item, opinions.felt),
         f"{label(name)} {log_text(cost)}" if name else "", beside, adds, f"{1e3 * item.steel_m:.2f} mm",
     )  # fmt: skip

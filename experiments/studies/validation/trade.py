@@ -7,6 +7,7 @@ from itertools import product
 
 import numpy as np
 
+from experiments.request.opinions import Felt
 from experiments.studies.validation.checks import (
     CHECK_GAUSS,
     DEG,
@@ -36,10 +37,6 @@ from sim.rolling.scenarios import roll
 from sim.skater.body import GRAVITY, Skater, critical_ankle_stiffness, critical_reaction_delay
 from sim.skater.movement import Scenario, program
 
-# The least sizes that a skater may feel: assumptions of ours. People tell apart forces that differ by some 7 % (value
-# from memory); a wedge under the heel is not offered thinner than about a millimetre (common practice, no source).
-FELT_RATIO = 1.05  # of two resistances, drags, lengths or stiffnesses
-FELT_M = 1e-3  # of a height of the heel, or of a shift of the balance
 FEET = (7, 8, 9, 10, 11, 12, 13)
 SPAN = "ratio, 8 to 12 ft"
 # where "longer glides better" is asked: kg, hollow m, m/s, rebound factor from end to end of its range and its middle
@@ -73,8 +70,9 @@ def _rising(values: Sequence[float]) -> float:
     return float(np.all(np.diff(values) > 0))
 
 
-def _felt(ratio: float) -> bool:
-    return max(ratio, 1 / ratio) >= FELT_RATIO
+def is_felt(ratio: float, felt: Felt) -> bool:
+    """Whether a skater can feel a ratio, either way."""
+    return max(ratio, 1 / ratio) >= felt.ratio
 
 
 def _row(values: Sequence[float], digits: int, unit: str) -> str:
@@ -98,7 +96,7 @@ def twists(steel: Steel) -> dict[str, float]:
     }  # fmt: skip
 
 
-def _pivots() -> list[Check]:
+def _pivots(felt: Felt) -> list[Check]:
     """Which of the two pivots 'pivots easily' may mean: both on hockey radii, then on a long-track runner."""
     found = {feet: twists(single(feet)) for feet in FEET}
     track, ten = twists(long_track()), found[10]
@@ -112,14 +110,14 @@ def _pivots() -> list[Check]:
 
     numbers = "; ".join(f"{name} {row(name)}" for name in ten)
     return [
-        said("12a", "Shorter radius pivots easier, both slowly and suddenly", share, _felt(least), SPAN, least,
-             f"either pivot not rising with the radius, or by less than {FELT_RATIO:g} from 8 to 12 ft",
+        said("12a", "Shorter radius pivots easier, both slowly and suddenly", share, is_felt(least, felt), SPAN, least,
+             f"either pivot not rising with the radius, or by less than {felt.ratio:g} from 8 to 12 ft",
              "Slow twist: the blade turns about the place that costs least. Sudden twist: about the foot. The words of "
              f"the trade may mean either. N m at 8, 10, 13 ft (22 m long track): {numbers}; forefoot, lean 15 deg, 80 "
              "kg. The weakest of the four ratios is shown."),
         said("12b", "A long-track runner is harder to twist than a 10 ft hockey blade",
-             float(min(harder["sudden in"], harder["sudden out"]) > 1), _felt(harder["sudden in"]),
-             "ratio, long track to 10 ft", harder["sudden in"], f"a ratio below {FELT_RATIO:g} in the sudden twist",
+             float(min(harder["sudden in"], harder["sudden out"]) > 1), is_felt(harder["sudden in"], felt),
+             "ratio, long track to 10 ft", harder["sudden in"], f"a ratio below {felt.ratio:g} in the sudden twist",
              f"In a sudden twist about the foot, toe in; toe out {harder['sudden out']:.2f}. In a slow one it is "
              f"{harder['slow in']:.2f} and {harder['slow out']:.2f}: the free centre moves to where the narrow flat "
              "bottom meets little but an assumed scuff. So the saying can mean the sudden twist only, or the tightest "
@@ -153,7 +151,7 @@ def glide_ratios() -> dict[tuple[int, float, float, float], tuple[float, bool]]:
     return out
 
 
-def _glide() -> Check:
+def _glide(felt: Felt) -> Check:
     """Does a longer radius glide better?"""
     found = glide_ratios()
     ratios = np.array([r for r, _ in found.values()])
@@ -165,16 +163,16 @@ def _glide() -> Check:
     note = (
         f"Drag of 8 ft over that of 12 ft is above 1 in {(ratios > 1).sum()} of {len(ratios)} combinations of mass "
         f"({GLIDE_MASSES[0]}-{GLIDE_MASSES[-1]} kg), hollow (9.5-19 mm), speed (2, 5, 8 m/s) and rebound factor "
-        f"(0.55-1.15), and {FELT_RATIO:g} or more in {(ratios >= FELT_RATIO).sum()}; {low:+.1f} to {high:+.1f} % in "
+        f"(0.55-1.15), and {felt.ratio:g} or more in {(ratios >= felt.ratio).sum()}; {low:+.1f} to {high:+.1f} % in "
         f"nine of ten, {middle:+.1f} % in the middle. Of the {len(wrong)} exceptions, by "
         f"{100 * (1 - ratios.min()):.1f} % at most, "
         f"{fast} are at 8 m/s and {step} on the crown step ({steps} of all are): 8 ft has the crown of the hollow in "
         "the ice, 12 ft has not, and its film, which is two films then, drags more. There it is too close to call: 80 "
         f"kg on 12.7 mm at 8 m/s {default[0]:+.1f}, {default[1]:+.1f}, {default[2]:+.1f} % at rebound 0.55, 0.85, 1.15."
     )
-    return said("12d", "Longer radius glides better", float((ratios > 1).mean()), _felt(float(np.median(ratios))),
-                f"{SPAN}, median", np.median(ratios),
-                f"a ratio below 1 in half of the combinations, or a median below {FELT_RATIO:g}", note)  # fmt: skip
+    return said("12d", "Longer radius glides better", float((ratios > 1).mean()),
+                is_felt(float(np.median(ratios)), felt), f"{SPAN}, median", np.median(ratios),
+                f"a ratio below 1 in half of the combinations, or a median below {felt.ratio:g}", note)  # fmt: skip
 
 
 # ---------------------------------------------------------------- balance
@@ -207,20 +205,21 @@ def _shifts(feet: Sequence[float]) -> list[float]:
     return out
 
 
-def _steady(steels: Sequence[Steel]) -> list[Check]:
+def _steady(steels: Sequence[Steel], felt: Felt) -> list[Check]:
     stiffness, delay = _steadiness(steels)
     shift = _shifts((8, 10, 12))
     ratio, apart, shifts = stiffness[1] / stiffness[5], shift[0] - shift[2], ", ".join(f"{1e3 * s:.1f}" for s in shift)
     return [
         said("12f", "Shorter radius steadies less: ankle stiffness needed", _rising([-k for k in stiffness]),
-             _felt(ratio), SPAN, ratio,
-             f"a stiffness that does not fall with the radius, or a ratio below {FELT_RATIO:g}",
+             is_felt(ratio, felt), SPAN, ratio,
+             f"a stiffness that does not fall with the radius, or a ratio below {felt.ratio:g}",
              f"At least {_row(stiffness, 0, 'N m/rad')}. Time to react {_row(delay, 3, 's')}: from the same effective "
              "radius, so no second witness."),
-        said("12g", "12 ft is steadier than 10 and 8 ft: shove of 3 N s", _rising([-s for s in shift]), apart >= FELT_M,
-             "mm, 8 less 12 ft", 1e3 * apart,
+        said("12g", "12 ft is steadier than 10 and 8 ft: shove of 3 N s", _rising([-s for s in shift]),
+             apart >= felt.height_m, "mm, 8 less 12 ft", 1e3 * apart,
              "a shift of the balance that does not fall with the radius, or less than "
-             f"{1e3 * FELT_M:g} mm between 8 and 12 ft", f"The balance shifts by at most {shifts} mm at 8, 10, 12 ft."),
+             f"{1e3 * felt.height_m:g} mm between 8 and 12 ft",
+             f"The balance shifts by at most {shifts} mm at 8, 10, 12 ft."),
     ]  # fmt: skip
 
 
@@ -235,29 +234,29 @@ def pitch_bias(steel: Steel, reference: Steel) -> np.ndarray:
     return ours - theirs
 
 
-def _rear_flat() -> Check:
+def _rear_flat(felt: Felt) -> Check:
     rear = pitch_bias(blade("rear_flat", 13 * FT, 10 * FT, 7 * FT), single(10))
     level = rear.mean() * Skater("adult").foot_length_m
-    return said("12h", "Rear-flat stands toe-down (13/10/7 ft against 10 ft)", float(level > 0), level >= FELT_M,
+    return said("12h", "Rear-flat stands toe-down (13/10/7 ft against 10 ft)", float(level > 0), level >= felt.height_m,
                 "mm, heel over toe", 1e3 * level, "a heel that is not higher",
                 f"Mean over load lines of +-50 mm, {rear.mean() / DEG:.3f} deg, from "
                 f"{round(rear.min() / DEG, 3) + 0.0:+.3f} to {rear.max() / DEG:+.3f} deg, and about nil over the 10 ft "
                 "zone itself. If skaters feel it, then something else than this.")  # fmt: skip
 
 
-def _arc(steels: Sequence[Steel]) -> Check:
+def _arc(steels: Sequence[Steel], felt: Felt) -> Check:
     flat = [at_mid(s, 80 * GRAVITY) for s in steels]
     loaded, immersed = (np.array([p.front - end for p, end in zip(flat, ends)]) * 1e3
                         for ends in ([p.rear for p in flat], [p.tail for p in flat]))  # fmt: skip
-    return said("12c", "Shorter radius contacts less", _rising(loaded), _felt(loaded[1] / loaded[5]), SPAN,
+    return said("12c", "Shorter radius contacts less", _rising(loaded), is_felt(loaded[1] / loaded[5], felt), SPAN,
                 loaded[1] / loaded[5], f"a loaded arc that does not rise with the radius, or a ratio above "
-                f"{1 / FELT_RATIO:.2f}",
+                f"{1 / felt.ratio:.2f}",
                 f"Loaded arc {_row(loaded, 1, 'mm')}, upright, 80 kg; in the ice {_row(immersed, 1, 'mm')}."
                 )  # fmt: skip
 
 
 @cache
-def trade_rules() -> tuple[Check, ...]:
-    """Every rule, in order; computed once per process (some seconds)."""
+def trade_rules(felt: Felt) -> tuple[Check, ...]:
+    """Every rule, in order, beside the least that can be felt; computed once per process (some seconds)."""
     steels = [single(feet) for feet in FEET]
-    return *_pivots(), _arc(steels), _glide(), *_steady(steels), _rear_flat()
+    return *_pivots(felt), _arc(steels, felt), _glide(felt), *_steady(steels, felt), _rear_flat(felt)

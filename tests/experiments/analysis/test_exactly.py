@@ -41,9 +41,9 @@ def test_a_point_of_the_cube_at_its_edge_is_six_standard_deviations_out(monkeypa
         def random(self, count):
             return np.linspace(0.0, 1.0, count)[:, None] * np.ones(self.columns)
 
-    monkeypatch.setattr(draws.qmc, "Sobol", Edges)
-    monkeypatch.setattr(draws.qmc, "LatinHypercube", Edges)
-    normal = (Input("scuff", draws.stats.norm(0.0, 1.0), "test"),)
+    monkeypatch.setattr(draws.scipy.stats.qmc, "Sobol", Edges)
+    monkeypatch.setattr(draws.scipy.stats.qmc, "LatinHypercube", Edges)
+    normal = (Input("scuff", draws.scipy.stats.norm(0.0, 1.0), "test"),)
     for count in (4, 3):
         found = draws.sample(normal, [("scuff", -1)], count, 1)[:, 0]
         assert (found[0], found[-1]) == (pytest.approx(-5.997807, abs=1e-6), pytest.approx(5.997807, abs=1e-6))
@@ -60,8 +60,8 @@ def test_draws_are_held_against_the_whole_line_of_single_radii(monkeypatch):
 
     asked = request([TEN, blade(9, name="nine")], line_m=(6 * FT, 7 * FT, 16 * FT))
     workers = type("W", (), {"map": staticmethod(answered)})()
-    inputs = (Input("mass_factor", draws.stats.uniform(0.9, 0.2), "t"),
-              Input("radius_factor", draws.stats.norm(1, 0.01), "t"))  # fmt: skip
+    inputs = (Input("mass_factor", draws.scipy.stats.uniform(0.9, 0.2), "t"),
+              Input("radius_factor", draws.scipy.stats.norm(1, 0.01), "t"))  # fmt: skip
     found = draws.run_draws(asked, inputs, 10, 1, workers)
     ((shared, sizes),) = seen
     assert sum(sizes) == 10 == len(found.points) and shared.setting.scenarios == {}

@@ -59,8 +59,8 @@ def test_powers_of_two_are_sobol_points_and_all_else_a_latin_hypercube(monkeypat
 
         return type("Maker", (), {"__init__": lambda self, d, rng: None, "random": random})
 
-    monkeypatch.setattr(draws.qmc, "Sobol", maker(0.25))
-    monkeypatch.setattr(draws.qmc, "LatinHypercube", maker(0.75))
+    monkeypatch.setattr(draws.scipy.stats.qmc, "Sobol", maker(0.25))
+    monkeypatch.setattr(draws.scipy.stats.qmc, "LatinHypercube", maker(0.75))
     even = (Input("scuff", stats.uniform(0, 1), "t"),)
     assert set(draws.sample(even, [("scuff", -1)], count, 1)[:, 0]) == {0.25 if kind == "Sobol" else 0.75}
 

@@ -31,7 +31,7 @@ def test_what_is_shipped_is_what_the_tests_of_judgements_assume(shipped):
 
 def test_every_opinion_is_marked_as_one_and_gives_a_reason(shipped):
     entries = [v for k, v in shipped.items() if k not in ("name", "measurements")]
-    assert all(e["why"].startswith("an opinion of ours: ") for e in entries) and len(entries) == 24
+    assert all(e["why"].startswith("an opinion of ours: ") for e in entries) and len(entries) == 26
     assert all(e["why"].startswith("an ") and "of ours" in e["why"] for e in shipped["measurements"].values())
 
 
@@ -54,6 +54,9 @@ def changed(shipped, path, value):
     [
         (("regrind_from", "value"), 1.1, "opinions.regrind_from.value: 1.1 is not a plain number within 0 and 1"),
         (("price_per_mm", "value"), 0.9, "within 1 and 2"),
+        (("felt_ratio", "value"), 1.0, "felt_ratio.value: 1.0 is not a plain number within 1.001 and 2"),
+        (("felt_height", "value"), 1, "felt_height.value: '1' has no unit; write for example"),
+        (("felt_height", "value"), "20 cm", "felt_height.value: 200 mm is not within 0.01 and 100 mm"),
         (("weight_doubt", "value"), 0.5, "within 1 and"),
         (("regrind_from",), 0.9, "regrind_from"),
         (

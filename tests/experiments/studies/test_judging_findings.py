@@ -20,6 +20,8 @@ from sim.measures import STATIC
 from tests.experiments.analysis.hand import FT, ICE, SECTION, STATES, TEN, blade, draws_of, request, section_of, setting
 from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
 
+FELT = OPINIONS.felt
+
 NAN = math.nan
 PAIR = ("turn_drag", "critical_ankle_stiffness")
 
@@ -127,7 +129,7 @@ def test_single_radii_do_not_leave_their_own_line_and_places_are_named():
 def test_too_close_to_call_and_too_small_to_feel_are_two_things(percent, kind, words):
     """1/1.05 is -4.76 %: what is felt is a twentieth more, or as much less. A bound of nothing is no change."""
     spread = np.log1p(np.array(percent) / 100)
-    assert (kind_of_difference(spread), difference_text(spread)) == (kind, words)
+    assert (kind_of_difference(spread, FELT), difference_text(spread, FELT)) == (kind, words)
 
 
 def spreads(*percents):
@@ -152,7 +154,7 @@ def spreads(*percents):
     ],
 )
 def test_a_pair_is_stated_where_it_can_be_felt(percents, words):
-    found = statement_of("turn_drag", spreads(*percents), ("back", "mid", "forward"))
+    found = statement_of("turn_drag", spreads(*percents), ("back", "mid", "forward"), FELT)
     assert found.startswith(words) and bool(found) is bool(words)
     assert not found or "Refuted by: " in found
 
@@ -161,16 +163,16 @@ def test_measures_in_which_nothing_can_be_felt_are_counted_and_named():
     """No change and a small one at both stances; one that may be felt at one of them does not count."""
     found = {"turn_drag": spreads(0, 2), "push_hold_angle": spreads(-4, 0), "glide_drag_coefficient": spreads(0, 6),
              "pivot_heel_toe_in": [*spreads(0), np.full(3, NAN)]}  # fmt: skip
-    assert nothing_felt(found) == (
+    assert nothing_felt(found, FELT) == (
         "Nothing that could be felt at any of these stances: 2 of 4 measures (turn drag, hold angle at push). Refuted "
         "by: an interval that reaches 5 %."
     )
-    assert ": 1 of 1 measures. Refuted" in nothing_felt({"turn_drag": spreads(0, 2)})
-    assert ": 0 of 1 measures. Refuted" in nothing_felt({"turn_drag": spreads(9, 2)})
+    assert ": 1 of 1 measures. Refuted" in nothing_felt({"turn_drag": spreads(0, 2)}, FELT)
+    assert ": 0 of 1 measures. Refuted" in nothing_felt({"turn_drag": spreads(9, 2)}, FELT)
 
 
 def test_nothing_is_stated_where_a_stance_gave_no_value():
-    assert statement_of("turn_drag", [*spreads(9, 9), np.full(3, NAN)], ("back", "mid", "forward")) == ""
+    assert statement_of("turn_drag", [*spreads(9, 9), np.full(3, NAN)], ("back", "mid", "forward"), FELT) == ""
 
 
 def test_ratios_of_a_pair_go_the_way_they_are_named():
@@ -191,14 +193,14 @@ def test_ends_and_easing_hold_their_own_recipes_against_each_other():
     values[:, :, NEEDED.index("mid-flat short ends"), STATIC.index("turn_drag")] = 2.2
     values[:, :, NEEDED.index("rear-flat eased"), STATIC.index("push_hold_angle")] = 1.6
     made = Paired(("back", "forward"), values)
-    assert ends(made).sentences[0].startswith("turn drag: more at every stance (back +10.0 %, forward +10.0 %)")
-    assert easing(made).sentences[0].startswith("hold angle at push: less at every stance (back -20.0 %")
-    rows = {row[0]: row[1:] for row in ends(made).table}
+    assert ends(made, FELT).sentences[0].startswith("turn drag: more at every stance (back +10.0 %, forward +10.0 %)")
+    assert easing(made, FELT).sentences[0].startswith("hold angle at push: less at every stance (back -20.0 %")
+    rows = {row[0]: row[1:] for row in ends(made, FELT).table}
     assert rows["measure"] == ("back", "forward") and rows["turn drag"][0] == "+10.0 % (+10.0 % to +10.0 %)"
     assert len(rows) == 1 + len(COMPARED)
-    assert not any("could not be computed" in s for s in ends(made).sentences)
+    assert not any("could not be computed" in s for s in ends(made, FELT).sentences)
     values[0, 7] = NAN
-    assert "In 1 of 80 draws some measure is missing." in ends(Paired(("back", "forward"), values)).sentences
+    assert "In 1 of 80 draws some measure is missing." in ends(Paired(("back", "forward"), values), FELT).sentences
 
 
 def test_stances_move_every_load_line_and_keep_the_blades():
@@ -225,7 +227,7 @@ def test_stances_move_every_load_line_and_keep_the_blades():
 )
 def test_which_way_the_foot_is_tipped(tips, words):
     """Pitch is toe-down positive, so that the heel over the toe is too."""
-    assert sentences._tip(np.linspace(*tips, 11)).startswith(words)
+    assert sentences._tip(np.linspace(*tips, 11), FELT).startswith(words)
 
 
 # ---------------------------------------------------------------- surroundings
@@ -282,7 +284,7 @@ def test_a_family_has_one_colour_and_its_blades_differ():
 
 
 def test_tips_are_in_millimetres_and_named():
-    found = sentences.pitch(draws_of({"heel_over_toe": np.tile([1.2e-3, 0.4e-3, 0.0], (20, 1))}, ["a", "b", "c"]))
+    found = sentences.pitch(draws_of({"heel_over_toe": np.tile([1.2e-3, 0.4e-3, 0.0], (20, 1))}, ["a", "b", "c"]), FELT)
     assert [row[1][:18] for row in found.table[1:]] == [
         "toe-down, +1.20 mm",
         "toe-down, +0.40 mm",

@@ -18,6 +18,9 @@ from sim.errors import BladeError
 from sim.measures import STATIC, evaluate
 from sim.trial import Trial
 from tests.experiments.analysis.hand import FT, SCENARIOS, TEN, blade, request, section_of, setting
+from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
+
+FELT = OPINIONS.felt
 
 ASKED = Asked(8 * FT, 13 * FT, 0.35)
 
@@ -32,7 +35,7 @@ def game(stiff=(1.0, 1.2, 1.1), push=2.0, fast=6.0, **blades) -> RestOfGame:
 
 
 def row(rule, **given):
-    (found,) = [r for r in rules(game(**given)) if rule in r.rule]
+    (found,) = [r for r in rules(game(**given), FELT) if rule in r.rule]
     return found
 
 
@@ -41,15 +44,15 @@ def row(rule, **given):
     [(1.0501, "supported"), (1.0499, "no support"), (1.0, "no support"), (0.9525, "no support"), (0.952, "refuted")],
 )
 def test_a_verdict_turns_at_five_per_cent(ratio, verdict):
-    assert verdict_of(np.full(20, ratio)) == verdict
+    assert verdict_of(np.full(20, ratio), FELT) == verdict
 
 
 def test_the_whole_interval_counts_not_the_middle():
     """100 draws evenly from 1.00 to 1.10: the 90 % interval, 1.005 to 1.095, holds 1.05."""
-    assert verdict_of(np.linspace(1.0, 1.1, 101)) == "open"
-    assert verdict_of(np.linspace(0.9, 1.0, 101)) == "no support"
-    assert verdict_of(np.linspace(1.046, 1.146, 101)) == "supported", "5 % of the draws may lie below"
-    assert verdict_of(np.array([1.2] * 19 + [math.nan])) == "could not be computed"
+    assert verdict_of(np.linspace(1.0, 1.1, 101), FELT) == "open"
+    assert verdict_of(np.linspace(0.9, 1.0, 101), FELT) == "no support"
+    assert verdict_of(np.linspace(1.046, 1.146, 101), FELT) == "supported", "5 % of the draws may lie below"
+    assert verdict_of(np.array([1.2] * 19 + [math.nan]), FELT) == "could not be computed"
 
 
 def test_a_push_is_kept_by_what_the_ice_leaves_of_it():
@@ -90,7 +93,7 @@ def test_heel_to_toe_is_the_swing_of_the_leg():
 
 
 def test_what_the_model_does_not_have_is_no_verdict():
-    unseen = [r for r in rules(game()) if r.verdict == "cannot be seen"]
+    unseen = [r for r in rules(game(), FELT) if r.verdict == "cannot be seen"]
     assert len(unseen) == 3 and all("not modelled" in r.why or "leaves no chips" in r.why for r in unseen)
     assert all(r.number == "" for r in unseen)
 

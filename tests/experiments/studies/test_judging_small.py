@@ -5,7 +5,9 @@ from dataclasses import replace
 import pytest
 
 from experiments.analysis.grinding import check
+from experiments.request.compose import composed
 from experiments.request.objectives import Weighting
+from experiments.request.opinions import Felt
 from experiments.run.workers import HERE, silent
 from experiments.studies.certainty import study as certainty
 from experiments.studies.findings import study as findings
@@ -15,8 +17,11 @@ from experiments.studies.validation import study as validation
 from experiments.studies.validation.checks import Check
 from sim.errors import BladeError
 from tests.experiments.analysis.hand import TEN, blade, request, setting
+from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
 from tests.experiments.analysis.test_exactly import SHOP_WORDS
 from tests.experiments.studies.test_judging_search_run import OWN
+
+FELT = OPINIONS.felt
 
 FIRST = {
     "number": "1",
@@ -160,15 +165,16 @@ def test_groups_are_computed_in_their_order_and_come_back_as_checks(monkeypatch)
     """A journal keeps a band of published values as a list; a single one stays a number."""
     made = {"band": Check(**FIRST, published=(1.0, 2.0)), "number": Check(**FIRST, published=3.0)}
     monkeypatch.setattr(validation, "GROUPS", {"a": lambda: [made["number"]], "b": lambda: [*made.values()]})
-    found = validation.run(validation.Plan(("b", "a")), HERE, silent)
+    found = validation.run(validation.Plan(FELT, ("b", "a")), HERE, silent)
     assert found == [made["band"], made["number"], made["number"]]
     assert validation._check(dict(FIRST, published=[1.0, 2.0])).published == (1.0, 2.0)
-    assert set(validation.Plan().groups) >= {"hollow", "film", "rocking", "trade"}
+    assert set(validation.Plan(FELT).groups) >= {"hollow", "film", "rocking", "trade"}
 
 
-def test_validation_takes_no_change(monkeypatch):
-    monkeypatch.setattr(validation, "composed", lambda arguments: ({"mass": 1, "results_dir": "a"}, "validation"))
-    monkeypatch.setattr(validation, "request_of", lambda config: {k: v for k, v in config.items() if k == "mass"})
-    assert validation.read({}, {"mass": 1, "results_dir": "elsewhere"}) == validation.Plan()
-    with pytest.raises(BladeError, match="mass: validation has states of its own"):
-        validation.read({}, {"mass": 2})
+def test_validation_takes_no_change_but_of_what_can_be_felt():
+    config = composed(["experiment=validation", "results_dir=elsewhere", "opinions.felt_ratio.value=1.1"])[0]
+    assert validation.read({}, config) == validation.Plan(Felt(1.1, 1e-3))
+    with pytest.raises(
+        BladeError, match=r"skater\.mass: validation has states of its own and takes no change but opin"
+    ):
+        validation.read({}, composed(["experiment=validation", 'skater.mass="81 kg"'])[0])

@@ -24,6 +24,8 @@ from tests.experiments.analysis.hand import TEN, blade, draws_of, request, setti
 from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
 from tests.experiments.analysis.test_limits import SHOP
 
+FELT = OPINIONS.felt
+
 NAN = math.nan
 PAIR = ("turn_drag", "critical_ankle_stiffness")
 ONE_PLACE = ("glide_drag_coefficient", "critical_ankle_stiffness")
@@ -115,10 +117,10 @@ def test_radii_at_an_end_of_the_search_are_said(feet, end):
 def test_a_wish_met_at_a_size_that_nobody_feels_says_so(percents, words):
     """A twentieth more, or as much less (4.8 %), can be felt: an assumption."""
     gain = tuple(np.log2(1 + np.array(percents) / 100))
-    assert zone_words.gain_text(Item("turn_drag", "yes", 0, gain=gain)) == words
+    assert zone_words.gain_text(Item("turn_drag", "yes", 0, gain=gain), FELT) == words
     small = " (too small to feel)" if "small" in words else ""
     for kind, more in (("yes", small), ("open", ""), ("no", "")):
-        assert zone_words._listed([Item("turn_drag", kind, 0, gain=gain)]) == f"turn drag{more}"
+        assert zone_words._listed([Item("turn_drag", kind, 0, gain=gain)], FELT) == f"turn drag{more}"
 
 
 # ---------------------------------------------------------------- the menu

@@ -25,6 +25,9 @@ from experiments.studies.findings.paired import Paired
 from experiments.studies.findings.sentences import pitch, which_stance, who_leaves
 from experiments.studies.stance_map.study import StanceMap
 from sim.measures import STATIC
+from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
+
+FELT = OPINIONS.felt
 
 GROUND = [SimpleNamespace(reading=None)] * 3  # blades that were ground, not measured
 BLADES = "candidates=[{family: single_radius, radii: [9 ft]}, {family: mid_flat, radii: [8 ft, 13 ft, 8 ft]}]"
@@ -242,7 +245,7 @@ def test_findings_say_so_when_numbers_do_not_support_them():
     """Two blades that are one and the same: nothing may be called a difference."""
     values = np.repeat(np.random.default_rng(1).uniform(1, 2, (2, 32, 1, len(STATIC))), 4, axis=2)
     same = Paired(("back", "forward"), values)
-    for finding in (ends(same), easing(same)):
+    for finding in (ends(same, FELT), easing(same, FELT)):
         assert "not supported" in finding.sentences[0]
         assert all(cell.startswith("no difference that can be felt") for row in finding.table[1:] for cell in row[1:])
 
@@ -256,11 +259,11 @@ def test_findings_say_so_when_a_measure_could_not_be_had():
     line = np.zeros(2)
     nothing = StanceMap(names, ("mid_flat",) * 4, (pair,), line, line, np.full((4, 1, 2, 2), np.nan), {}, (pair,), {})
     plan = SimpleNamespace(request=check(composed([BLADES])[0]))
-    for finding in (pitch(broken), who_leaves(plan, broken, nothing), which_stance(plan, nothing)):
+    for finding in (pitch(broken, FELT), who_leaves(plan, broken, nothing), which_stance(plan, nothing)):
         said = [cell for row in finding.table[1:] for cell in row[1:]]
         assert len(said) == 4 and "nan" not in "".join(finding.sentences)
         assert all(("cannot" in s or "could not" in s or "no stance" in s) and "nan" not in s for s in said), finding
-    lost = ends(Paired(("back",), values[None]))
+    lost = ends(Paired(("back",), values[None]), FELT)
     assert "could not be computed" in lost.sentences[2] and "nan" not in "".join(lost.sentences)
 
 

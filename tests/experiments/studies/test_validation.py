@@ -13,6 +13,9 @@ from experiments.studies.validation.checks import PARTS, Check, compare, headlin
 from experiments.studies.validation.study import Plan
 from experiments.studies.validation.tables import show, write_csv, write_markdown
 from experiments.studies.validation.trade import said
+from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
+
+FELT = OPINIONS.felt
 
 
 def row(number, part, verdict, variant="", published=1.0):
@@ -80,7 +83,7 @@ def test_a_rule_of_the_trade_needs_a_direction_and_a_size(share, felt, word):
 )
 def test_what_is_felt_is_a_twentieth_either_way(ratio, felt):
     """1/1.05 = 0.9524."""
-    assert trade._felt(ratio) == felt
+    assert trade.is_felt(ratio, FELT) == felt
 
 
 def test_a_rule_of_many_radii_holds_only_where_every_step_does():
@@ -114,7 +117,7 @@ def test_the_first_line_counts_measured_magnitudes_only():
 
 def shown(width=120):
     console = Console(width=width, record=True, file=io.StringIO(), markup=False)  # as the command has it
-    show(Plan(), ROWS, console)
+    show(Plan(FELT), ROWS, console)
     return console.export_text()
 
 
@@ -172,6 +175,6 @@ def test_markdown_starts_with_the_count_and_has_three_parts(tmp_path):
 
 def test_findings_print_the_verdict_and_what_would_refute_it():
     rules = [said("12x", "Steel is heavy", 1.0, False, "kg", 2.0, "a light steel", "It weighs 2 kg.")]
-    found = sentences.trade_rules(rules).sentences
+    found = sentences.trade_rules(rules, FELT).sentences
     assert found[0] == "Steel is heavy: too small to feel. It weighs 2 kg. Refuted by: a light steel."
     assert sum("proves nothing" in sentence for sentence in found) == len(trade.LEFT_OUT)
