@@ -3,7 +3,6 @@
 from dataclasses import replace
 
 import numpy as np
-from scipy import stats
 
 from experiments.analysis.draws import Shared, columns_of, evaluate_draws, run_draws, sample
 from experiments.analysis.grinding import read_grinding
@@ -17,7 +16,7 @@ from experiments.request.fields import Fields
 from experiments.request.opinions import Opinions
 from experiments.request.plain import CONFIGS, read_yaml
 from experiments.request.recipe_files import own_folder
-from experiments.request.uncertainty import Input, read_inputs
+from experiments.request.uncertainty import Input, Normal, Uniform, read_inputs
 from experiments.studies.recommend.study import KEYS, LINES, WorkOrder, steel_to_remove, wanted_of
 from experiments.studies.recommend.use import Needs, read_needs
 from sim.measures import STATIC
@@ -35,8 +34,8 @@ COLUMNS = ("wider", "kind", "score", "passed_over", "passed_over_allowed", "comp
 def widened(one: Input) -> Input:
     """An input as the truth is drawn: wider about the same middle, but never across 0 where the shop's is not."""
     law = one.law
-    if law.dist.name == "norm":
-        return replace(one, law=stats.norm(law.mean(), WIDER_NORMAL * law.std()))
+    if isinstance(law, Normal):
+        return replace(one, law=Normal(law.mean(), WIDER_NORMAL * law.std()))
     low, high = law.support()
     middle, half = (low + high) / 2, WIDER_UNIFORM * (high - low) / 2
     bottom, top = middle - half, middle + half
@@ -44,7 +43,7 @@ def widened(one: Input) -> Input:
         bottom = max(bottom, 0.0)
     if one.name == "passive_share":
         top = min(top, 1.0)  # above 1 nothing topples
-    return replace(one, law=stats.uniform(bottom, top - bottom))
+    return replace(one, law=Uniform(bottom, top))
 
 
 def body(rng: np.random.Generator) -> list[str]:

@@ -5,10 +5,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy import stats
 
 from experiments.analysis.judging.decide import Present, Wanted, decide
-from experiments.request.uncertainty import Input
+from experiments.request.uncertainty import Input, Normal, Uniform
 from experiments.studies.recommend.rehearsal import (
     COMMAND,
     Counts,
@@ -73,11 +72,11 @@ def test_counting_by_hand():
 
 
 def test_the_truth_is_drawn_wider_than_the_shop_allows_for():
-    sharp = widened(Input("hardness_factor", stats.norm(1.0, 0.1), "w")).law
+    sharp = widened(Input("hardness_factor", Normal(1.0, 0.1), "w")).law
     assert (sharp.mean(), sharp.std()) == (pytest.approx(1.0), pytest.approx(0.15))
     for name, low, high, ends in (("edge_shift", -1.0, 1.0, (-1.3, 1.3)), ("scuff", 0.0, 0.04, (0.0, 0.046)),
                                   ("passive_share", 0.8, 1.0, (0.77, 1.0))):  # fmt: skip
-        found = widened(Input(name, stats.uniform(low, high - low), "w")).law
+        found = widened(Input(name, Uniform(low, high), "w")).law
         assert found.support() == pytest.approx(ends)
     told = np.array([3.0, 0.0, 1.0])
     drawn = np.array([true_weights(told, 20.0, np.random.default_rng(k)) for k in range(4000)])

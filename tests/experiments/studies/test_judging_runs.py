@@ -20,6 +20,7 @@ from sim.errors import BladeError
 from sim.measures import STATIC
 from sim.skater.body import Skater
 from tests.experiments.analysis.hand import FT, PAIRS, TEN, blade, request, section_of, setting
+from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
 from tests.experiments.analysis.test_exactly import SHOP_WORDS
 from tests.experiments.analysis.test_space_reading import ASKED
 from tests.experiments.studies.test_judging_physics import answering, planned
@@ -173,15 +174,16 @@ def test_findings_are_put_together_of_their_parts(monkeypatch):
     monkeypatch.setattr(findings.paired, "hold_against", lambda at, stands, sampling, *_: (at, stands, sampling.seed))
     monkeypatch.setattr(findings, "surroundings", lambda r: "around")
     monkeypatch.setattr(findings.rest_of_game, "play", lambda r, asked, sampling, *_: ("game", asked, sampling.seed))
-    monkeypatch.setattr(findings, "trade_rules", lambda: ["rule"])
-    plan = SimpleNamespace(request=request([TEN], pairs=PAIRS), stances="map", physics="forms", asked="radii",
+    monkeypatch.setattr(findings, "trade_rules", lambda felt: [felt])
+    plan = SimpleNamespace(request=request([TEN], pairs=PAIRS, opinions=OPINIONS), stances="map",
+                           physics="forms", asked="radii",
                            limits="limits", stands=("back",), at_stands="there", one_place=ONE_PLACE, menu="menu",
                            sampling=SimpleNamespace(inputs="inputs", draws=16, seed=5))  # fmt: skip
     found = findings.run(plan, HERE, silent)
     assert (found.draws, asked["draws"], found.stances, found.physics) == ("draws", ("inputs", 16, 5), "map", "forms")
     assert found.game == ("game", "radii", 5) and found.menus == ("menu", "limits", 5)
     assert found.zones == ((*PAIRS[:2], ONE_PLACE), "limits", 5) and found.paired == ("there", ("back",), 5)
-    assert (found.surroundings, found.rules) == ("around", ("rule",))
+    assert (found.surroundings, found.rules) == ("around", (OPINIONS.felt,))
     assert set(found.line) == set(PAIRS[:2])
     assert found.line[PAIRS[1]] == pytest.approx(np.array([6 * FT, 16 * FT]) * len("turn_drag"))
 

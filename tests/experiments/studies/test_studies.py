@@ -206,7 +206,7 @@ def test_sensitivity_names_the_input_that_decides(tmp_path):
         (["weighting.weights={turn_darg: 1}"], "turn_drag"),
         (["weighting=fastest"], "even"),
         (["kind=guess"], "unknown"),
-        (["experiment=validation", "skater.mass=95 kg"], "no change but results_dir"),
+        (["experiment=validation", "skater.mass=95 kg"], "no change but opinions, results_dir"),
     ],
 )
 def test_bad_study_requests_get_one_sentence(arguments, expected, capsys, tmp_path, monkeypatch):
