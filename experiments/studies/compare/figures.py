@@ -186,9 +186,11 @@ def _nudge_panel(ax, field, rows):
     ax.set_xlabel("time, s")
 
 
-FIGURES = {
-    "01_curves": curves,
+FIGURES = {  # those that take longest first, so that processes end together
+    "08_measures": measures,
     "02_contact": contact,
+    "07_trade_off": trade_off,
+    "01_curves": curves,
     "03_stride": _movement(
         "stride", "Stride: where the load sits, how the foot rocks, what it costs", "time",
         ("balance_position", "pitch", "load", "drag"),
@@ -206,6 +208,4 @@ FIGURES = {
         "turn_at_speed", "Fast turn: centre of pressure, pitch, speed and drag along the path", "path_position",
         ("balance_position", "pitch", "speed", "drag"),
     ),
-    "07_trade_off": trade_off,
-    "08_measures": measures,
 }  # fmt: skip
