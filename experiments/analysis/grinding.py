@@ -32,7 +32,8 @@ class Grinding:
     curve, of radius R + wheel, which never folds. Only a hollow tighter than the wheel cannot be ground, and no
     recipe has a hollow. negative_template: the template is the negative of the blade, a hollow of the blade's radii,
     and the follower has the wheel's size (so that it copies truly); no radius may then be tighter, sweeps included.
-    template_resolution_m: least height a template shows; radius_tolerance: relative.
+    template_resolution_m: least height a template shows; radius_tolerance: relative. cleaning_cut_m: what any visit
+    takes off all along, whatever the curve.
     """
 
     name: str
@@ -47,6 +48,7 @@ class Grinding:
     radius_tolerance: float
     boundary_tolerance_m: float
     steel_available_m: float = math.inf
+    cleaning_cut_m: float = 0.0
 
 
 def read_grinding(f: Fields) -> Grinding:
@@ -57,6 +59,7 @@ def read_grinding(f: Fields) -> Grinding:
         f.flag("negative_template"), f.quantity("template_resolution", "m"), f.number("radius_tolerance", 0, 0.2),
         f.quantity("boundary_tolerance", "m"),
         f.quantity("steel_available", "m") if f.has("steel_available") else math.inf,
+        f.quantity("cleaning_cut", "m") if f.has("cleaning_cut") else 0.0,
     )  # fmt: skip
     f.done()
     if not limits.least_radius_m < limits.greatest_radius_m:
@@ -64,7 +67,7 @@ def read_grinding(f: Fields) -> Grinding:
     for key, value, most in (
         ("least_zone", limits.least_zone_m, 0.6), ("least_blend", limits.least_blend_m, 0.2),
         ("template_resolution", limits.template_resolution_m, 1e-3),
-        ("boundary_tolerance", limits.boundary_tolerance_m, 0.02),
+        ("boundary_tolerance", limits.boundary_tolerance_m, 0.02), ("cleaning_cut", limits.cleaning_cut_m, 2e-3),
     ):  # fmt: skip
         if not 0 <= value <= most:
             raise BladeError(f"{f.path(key)}: {value * 1e3:g} mm; use 0 mm to {most * 1e3:g} mm.")

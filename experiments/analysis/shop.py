@@ -75,16 +75,26 @@ def rounded(recipe: Recipe, steps: ShopSteps, space: Space) -> Recipe:
     boundary_m. Neighbours that come to one radius are one zone. Shares are then lengths in mm. Raises BladeError where
     a zone is rounded away.
     """
-    radii = tuple(stepped(r, steps.radius_m, *space.radii_m) for r in recipe.radii_m)
     free = {
         f"{name}_m": stepped(getattr(recipe, f"{name}_m"), steps.boundary_m, low, high)
         for name, (low, high) in (("level", space.level_m), ("blend", space.blend_m)) if low < high
     }  # fmt: skip
+    return replace(in_steps(recipe, steps, *space.radii_m), **free)
+
+
+def in_steps(recipe: Recipe, steps: ShopSteps, shortest_m: float = 0.0, longest_m: float = math.inf) -> Recipe:
+    """The recipe with radii and zone boundaries in whole steps; radii within bounds, m, and never rounded to nothing.
+
+    Neighbours that come to one radius are one zone. Shares are then lengths in mm. Raises BladeError where a zone is
+    rounded away.
+    """
+    shortest = max(shortest_m, steps.radius_m)
+    radii = tuple(stepped(r, steps.radius_m, shortest, longest_m) for r in recipe.radii_m)
     if not recipe.zones:
-        return replace(recipe, radii_m=radii, **free)
+        return replace(recipe, radii_m=radii)
     inner = [stepped(b, steps.boundary_m) for b in boundaries(recipe)]
     lengths = [b - a for a, b in pairwise([0.0, *inner, recipe.working_m])]
-    return replace(_of_zones(recipe, radii, lengths), **free)
+    return _of_zones(recipe, radii, lengths)
 
 
 def _of_zones(recipe: Recipe, radii: Sequence[float], lengths: Sequence[float]) -> Recipe:

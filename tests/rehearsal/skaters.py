@@ -9,6 +9,7 @@ from experiments.analysis.grinding import read_grinding
 from experiments.analysis.judging.decide import Decision, Present, Wanted, decide, main_weights
 from experiments.analysis.judging.verdict import KINDS, price
 from experiments.analysis.judging.weights import log_gains, weighted
+from experiments.analysis.shop import read_steps
 from experiments.analysis.variants import varied_setting
 from experiments.request.comparison import Request, assemble, read_stated
 from experiments.request.compose import composed
@@ -17,7 +18,8 @@ from experiments.request.opinions import Opinions
 from experiments.request.plain import CONFIGS, read_yaml
 from experiments.request.recipe_files import own_folder
 from experiments.request.uncertainty import Input, Normal, Uniform, read_inputs
-from experiments.studies.recommend.study import KEYS, LINES, WorkOrder, steel_to_remove, wanted_of
+from experiments.studies.recommend.steel import Stock, to_remove
+from experiments.studies.recommend.study import KEYS, LINES, MEASURED_AT, wanted_of
 from experiments.studies.recommend.use import Needs, read_needs
 from sim.measures import STATIC
 from sim.quantities import FOOT_M
@@ -92,8 +94,8 @@ def rehearse(shared: int, seed: int) -> np.ndarray:
     request, own = shop(rng)
     inputs = read_inputs(Fields(own["uncertainty"], "uncertainty"))
     draws = run_draws(request, inputs, DRAWS, seed)
-    order = WorkOrder(None, None, "", False, np.nan, np.nan, read_grinding(Fields(own["grinding"], "grinding")))
-    steel, refused = steel_to_remove(request, order)
+    stock = Stock((np.nan,), np.nan, read_grinding(Fields(own["grinding"], "grinding")), read_steps(Fields(own, "")))
+    steel, refused = to_remove(request, stock, True, MEASURED_AT, np.nan, again=-1)
     depth = np.array([np.nan if x is None else x.most_m for x in steel[1:]])
     able = np.array([not x for x in refused[1:]])
     columns = columns_of(inputs, request.candidates)

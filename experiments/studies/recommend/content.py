@@ -17,6 +17,7 @@ from experiments.run.folder import RunFolder
 from experiments.studies.recommend import detail, sentences
 from experiments.studies.recommend.menu_words import menu_limits, menu_rows
 from experiments.studies.recommend.rehearsal import rehearsal_words, rehearsed
+from experiments.studies.recommend.steel import Stock, again_words, left_words, spent
 from experiments.studies.recommend.study import (
     MEASURED_AT,
     REFRESHED_AT,
@@ -37,6 +38,7 @@ from sim.quantities import FOOT_M
 from sim.trial import Candidate
 
 SHORTEST_SKATED_M = 1.5  # common practice, no published source
+NEW_STEEL = "No curve can be ground out of steel that is used up: fit new steel, and ask again with its trace."
 CAUTIONS = (
     "Grinding: eye and lung protection, guards in place; the grinder maker's limits come first.",
     "Thin steel: measure the height left, look for cracks, check holder and mount.",
@@ -78,22 +80,26 @@ def screen_content(plan: Plan, result: Recommendation) -> dict:
     decision, names, opinions = result.decision, new_names(plan), plan.request.opinions
     found = {} if not result.shown else ratios_of(plan, decision, result.shown[0] - REFRESHED_AT)
     gains, drawbacks, rest = sentences.feel(found, opinions)
-    how = measured_how(decision, opinions)
+    how, sides = measured_how(decision, opinions), [blade.side for blade in plan.order.bench.blades]
+    worn_out = spent(plan.order.stock, sides)
+    kind = "replace" if worn_out else decision.verdict.kind
+    headline = f"Replace the steel: {worn_out}" if worn_out else sentences.headline(decision, names, how)
     return {
         "subject": _subject(plan),
         "blades": [_blade(blade, plan.order.bench.ground) for blade in plan.order.bench.blades],
         "pair": _pair(plan.order.bench.blades),
         "verdict": {
-            "kind": decision.verdict.kind, "reason": decision.verdict.reason,
-            "headline": sentences.headline(decision, names, how),
-            "plain": sentences.plain(decision, names, list_end(plan, result), len(plan.present) > 1),
+            "kind": kind, "reason": decision.verdict.reason, "headline": headline,
+            "plain": [NEW_STEEL] if worn_out else sentences.plain(
+                decision, names, list_end(plan, result), len(plan.present) > 1),
             "rule": sentences.rule(opinions, rehearsed().wider, bool(plan.order.needs.complaints)),
-            "measure": sentences.measurement(decision, how),
+            "measure": "" if worn_out else sentences.measurement(decision, how),
         },
         "complaints": complaint_answers(plan, decision),
         "gains": gains, "drawbacks": drawbacks, "even": rest,
-        "adapt": "" if decision.verdict.kind == "cannot_tell" else sentences.adapting(decision.advised, found),
-        "choices": [_choice(plan, result, x) for x in result.shown],
+        "adapt": "" if kind in ("cannot_tell", "replace") else sentences.adapting(decision.advised, found),
+        "choices": [_choice(plan, result, x, kind) for x in result.shown],
+        "again": again_words(plan.order.stock, [steel[REFRESHED_AT] for steel in result.steels], sides),
         "menu": menu_rows(decision.menu, plan.order.needs.menu, names, opinions),
         "menu_limits": menu_limits(opinions, bool(plan.order.needs.complaints)),
     }  # fmt: skip
@@ -180,18 +186,21 @@ def _subject(plan: Plan) -> list[list[str]]:
         ["Stands", needs.stands],
         ["Says", "; ".join(x.words for x in needs.complaints) or "no complaint"],
         ["Ice", f"{setting.ice.temperature_c:g} degC"],
-        ["Runner", _runner(plan.request.cases[MEASURED_AT].candidate, bench.length_note, plan.order.height_m)],
+        ["Runner", _runner(plan.request.cases[MEASURED_AT].candidate, bench.length_note, plan.order.stock)],
         ["Trace", f"{', '.join(f.rsplit('/', 1)[-1] for f in bench.files)}: {points}"],
     ]
 
 
-def _runner(blade: Candidate, length_note: str, height_m: float) -> str:
+def _runner(blade: Candidate, length_note: str, stock: Stock) -> str:
     section = blade.section
     hollow = "flat" if math.isinf(section.hollow_m) else f"hollow {section.hollow_m * 1e3:.3g} mm"
+    high = f"{section.height_m * 1e3:.3g}"
+    if stock.known:
+        high = " and ".join(dict.fromkeys(f"{height * 1e3:.3g}" for height in stock.heights_m))
     edges = "edges level" if section.proud_m == 0 else f"inside edge {section.proud_m * 1e6:+.0f} um proud"
     return (
         f"{blade.recipe.length_m * 1e3:.0f} mm long ({length_note}), {section.thickness_m * 1e3:.2g} mm thick, "
-        f"{section.height_m * 1e3:.3g} mm high{' (assumed)' if math.isnan(height_m) else ''}, {hollow}, {edges}"
+        f"{high} mm high{'' if stock.known else ' (assumed)'}, {hollow}, {edges}"
     )
 
 
@@ -293,9 +302,9 @@ def recipe_words(recipe: Recipe) -> str:
     return f"{family} {zone_words(recipe)}{blend}"
 
 
-def _choice(plan: Plan, result: Recommendation, i: int) -> dict:
+def _choice(plan: Plan, result: Recommendation, i: int, kind: str) -> dict:
     request, decision = plan.request, result.decision
-    first = {"regrind": "recommended", "probably": "to try"}.get(decision.verdict.kind, "nearest")
+    first = {"regrind": "recommended", "probably": "to try"}.get(kind, "nearest")
     place = i - REFRESHED_AT
     role = first if i == result.best else "passed over" if place == decision.verdict.removed else "runner-up"
     names = deciding(result.draws, request.scheme, result.shown[0])
@@ -305,7 +314,10 @@ def _choice(plan: Plan, result: Recommendation, i: int) -> dict:
         "recipe": recipe_words(request.cases[i].candidate.recipe),
         "score": score_words(decision.scores[:, place]), "first_in": share_text(float(decision.first[place])),
         "numbers": [number_of(plan, result, name, i) for name in names],
-        "steels": [_steel(plan.order, found, blade.side) for found, blade in zip(steels, blades)],
+        "steels": [
+            _steel(plan.order.stock, height, found, blade.side)
+            for height, found, blade in zip(plan.order.stock.heights_m, steels, blades)
+        ],
         "tip": _tip(plan.order, result.draws, i),
     }  # fmt: skip
 
@@ -321,15 +333,12 @@ def score_words(samples: np.ndarray) -> str:
     return f"{score[1]:+.3f} ({score[0]:+.3f} to {score[2]:+.3f})" if np.isfinite(score).all() else NOT_AVAILABLE
 
 
-def _steel(order: WorkOrder, found: Removal | None, side: str) -> dict:
+def _steel(stock: Stock, height_m: float, found: Removal | None, side: str) -> dict:
     if found is None:
         return {"side": side, "height_left": "cannot be said"}
     heel, mid, toe = (round(1e3 * found.at(x), 3) for x in (found.x_m[0], 0.0, found.x_m[-1]))
-    left = "not known: no runner height was given"
-    if math.isfinite(order.height_m):
-        left = f"at least {(order.height_m - found.most_m) * 1e3:.1f} mm of {order.height_m * 1e3:.1f} mm"
     return {"side": side, "heel_mm": heel, "mid_mm": mid, "toe_mm": toe, "most_mm": round(1e3 * found.most_m, 3),
-            "height_left": left}  # fmt: skip
+            "height_left": left_words(stock, height_m, found)}  # fmt: skip
 
 
 def _tip(order: WorkOrder, draws: Draws, i: int) -> str:
@@ -374,7 +383,7 @@ def _unknown(order: WorkOrder, draws: Draws) -> list[str]:
         out.append(f"{int(draws.failed.sum())} of {len(draws.points)} draws could not be evaluated and are left out.")
     if order.bench.ground is None and "wear" not in order.needs.stands:
         out.append("What has worn: the recipe last ground was not given.")
-    if not math.isfinite(order.height_m):
+    if not order.stock.known:
         out.append("How much steel is left: the runner's height was not given.")
     out.append("Skill, habit, boot, a holder that gives, chips and dirt on the ice are not in the model.")
     return out

@@ -111,7 +111,7 @@ def headline(decision: Decision, names: Sequence[str], how: str, refreshed: int 
     """One line of a verdict. names: of the blades of the decision; how: to make the measurement to name, or empty."""
     found = decision.verdict
     if found.kind == "regrind":
-        return "Grind the same curve fresh" if found.best == refreshed else f"Regrind to {names[found.best]}"
+        return "Grind the same curve again" if found.best == refreshed else f"Regrind to {names[found.best]}"
     if found.kind == "probably":
         name = capital(names[found.best])
         return f"{name} is probably better, {tenths(found.better)}: worth a try for those who want one"

@@ -8,8 +8,9 @@ import numpy as np
 import scipy
 
 from experiments.analysis.draws import Draws, checked_draw_count, run_draws
-from experiments.analysis.grinding import Grinding, check, read_grinding
+from experiments.analysis.grinding import read_grinding
 from experiments.analysis.judging.decide import Decision, Present, Wanted, decide
+from experiments.analysis.shop import read_steps
 from experiments.analysis.variants import line_costs, statics, varied_candidate, varied_setting
 from experiments.request.comparison import Case, Request, Stated, assemble, on_steel, read_stated
 from experiments.request.fields import Fields
@@ -18,24 +19,25 @@ from experiments.request.recipe_files import own_folder
 from experiments.request.uncertainty import Input, Normal, Sampling, read_sampling
 from experiments.run.workers import Progress, Workers
 from experiments.studies.recommend import traces
+from experiments.studies.recommend.steel import Stock, read_heights, same_again, to_remove
 from experiments.studies.recommend.traces import Bench, read_bench
 from experiments.studies.recommend.use import FARTHEST_M, Needs, place_words, read_needs
 from sim.blade.recipe import Recipe, Sweep
-from sim.blade.stock import Removal, removal
+from sim.blade.section import Section
+from sim.blade.stock import Removal
 from sim.blade.wear import wear
 from sim.errors import BladeError
 from sim.measures import REGISTRY, ROLLED_STATES, STATIC, evaluate
-from sim.quantities import FOOT_M
 from sim.trial import Candidate, Trial
 
 KEYS = (
-    *traces.TRACE_KEYS, "gauge_level", "runner_height", "least_height", "shop", "initials", "stands", "says", "use",
+    *traces.TRACE_KEYS, "gauge_level", "runner_height", "least_height", "radius_step",
+    "boundary_step", "shop", "initials", "stands", "says", "use",
     "wishes", "grinding", "uncertainty", "draws", "seed",
 )  # fmt: skip
-MEASURED, REFRESHED = "blade as measured", "refreshed"
+MEASURED, REFRESHED = "blade as measured", "the same curve again"
 MEASURED_AT, REFRESHED_AT = 0, 1  # places of these two among the blades
 LINES = ("glide_line_shift", "turn_line_shift", "push_line_shift", "pivot_line_shift")
-LEAST_STEEL_M, MOST_STEEL_M = 5e-3, 60e-3  # height of steel of any runner
 WIDEST_BLEND_M = 0.2  # of a blade whose ends leave more room than any blend takes
 UNEVEN_M = 25e-6  # between the edges, for what uneven ones cost
 LINE_POINTS = 25  # of the single-radius line in the sheet's trade-off
@@ -46,15 +48,13 @@ ROLLED_MEASURES = tuple(name for name, measure in REGISTRY.items() if measure.st
 
 @dataclass(frozen=True)
 class WorkOrder:
-    """All that was asked besides the traces. height_m, least_m: steel now and least allowed, nan when not stated."""
+    """All that was asked besides the traces."""
 
     bench: Bench
     needs: Needs
     initials: str
     gauge_level: bool
-    height_m: float
-    least_m: float
-    limits: Grinding
+    stock: Stock
 
 
 @dataclass(frozen=True)
@@ -123,7 +123,7 @@ def read(own: dict, rest: dict) -> Plan:
         raise BladeError("skaters: a recommendation is for one skater; set skater, and leave skaters empty.")
     needs = read_needs(fields.inner("use"), fields.inner("wishes"), fields.raw("says"), fields.raw("stands"))
     sampling, order = read_sampling(fields, 16), _read_order(fields, stated, needs)
-    if not math.isnan(order.height_m):  # measured: no longer one of the things that a shop does not know
+    if order.stock.known:  # measured: no longer one of the things that a shop does not know
         sampling = replace(sampling, inputs=tuple(i for i in sampling.inputs if i.name != "height_shift"))
     fields.done()
     request = _blades(stated, order)
@@ -136,14 +136,10 @@ def read(own: dict, rest: dict) -> Plan:
 def _read_order(fields: Fields, stated: Stated, needs: Needs) -> WorkOrder:
     """The work order with its traces read. Raises BladeError."""
     level, initials = fields.flag("gauge_level"), fields.text("initials", 12) if fields.has("initials") else ""
-    height, least = (fields.quantity(k, "m") if fields.has(k) else math.nan for k in ("runner_height", "least_height"))
-    if not (math.isnan(height) or LEAST_STEEL_M <= height <= MOST_STEEL_M):
-        raise BladeError(
-            f"runner_height: {height * 1e3:.1f} mm is no height of steel; use {LEAST_STEEL_M * 1e3:g} mm to "
-            f"{MOST_STEEL_M * 1e3:g} mm."
-        )
-    limits = read_grinding(fields.inner("grinding"))
-    return WorkOrder(read_bench(fields, stated), needs, initials, level, height, least, limits)
+    least = fields.quantity("least_height", "m") if fields.has("least_height") else math.nan
+    limits, steps, bench = read_grinding(fields.inner("grinding")), read_steps(fields), read_bench(fields, stated)
+    stock = Stock(read_heights(fields, len(bench.blades)), least, limits, steps)
+    return WorkOrder(bench, needs, initials, level, stock)
 
 
 # ---------------------------------------------------------------- the blades
@@ -154,12 +150,12 @@ def _blades(stated: Stated, order: WorkOrder) -> Request:
     runner: its ends stay as they are, new edges are ground level."""
     reading = order.bench.blades[0].reading
     recipe = reading.recipe(MEASURED, level_from_trace=order.gauge_level)
-    request = assemble(_on_runner(stated, recipe, order.height_m))
+    heights = order.stock.heights_m
+    request = assemble(_on_runner(stated, recipe, sum(heights) / len(heights)))
     section = request.cases[0].candidate.section
-    measured = Candidate(MEASURED, recipe, replace(section, proud_m=stated.blade.proud_m), reading)
-    ends = {"length_m": recipe.length_m, "heel_sweep": recipe.heel_sweep, "toe_sweep": recipe.toe_sweep}
-    again = replace(order.bench.ground or rounded(recipe), name=REFRESHED, **ends)
-    second = _second(order, recipe, measured)
+    measured = Candidate(MEASURED, recipe, _as_it_is(section, stated, heights[0]), reading)
+    again = same_again(recipe, order.bench.ground, order.stock.steps, REFRESHED)
+    second = _second(order, recipe, _as_it_is(section, stated, heights[-1]))
     taken = {x.name for x in request.candidates} & {MEASURED, REFRESHED, *(x.name for x in second)}
     if taken:
         raise BladeError(f"shop: {taken.pop()!r} is a name that the sheet uses itself; give that recipe another.")
@@ -169,14 +165,20 @@ def _blades(stated: Stated, order: WorkOrder) -> Request:
     return replace(request, cases=cases, settings=(setting,))
 
 
-def _second(order: WorkOrder, recipe: Recipe, measured: Candidate) -> list[Candidate]:
+def _as_it_is(section: Section, stated: Stated, height_m: float) -> Section:
+    """The section of a blade as measured: its own edges, and its own height where that was stated."""
+    height = section.height_m if math.isnan(height_m) else height_m
+    return replace(section, proud_m=stated.blade.proud_m, height_m=height)
+
+
+def _second(order: WorkOrder, recipe: Recipe, section: Section) -> list[Candidate]:
     """The other blade of a pair as measured, on a runner as long as the first; none where one blade was traced."""
     if len(order.bench.blades) < 2:
         return []
     other = order.bench.blades[1]
     reading, name = replace(other.reading, length_m=recipe.length_m), f"{other.side} blade as measured"
     found = reading.recipe(name, level_from_trace=order.gauge_level)
-    return [Candidate(name, found, measured.section, reading)]
+    return [Candidate(name, found, section, reading)]
 
 
 def _on_runner(stated: Stated, measured: Recipe, height_m: float) -> Stated:
@@ -195,21 +197,6 @@ def _on_runner(stated: Stated, measured: Recipe, height_m: float) -> Stated:
 def _nanometre(length_m: float) -> float:
     """A length as its millimetres read with six digits behind the point."""
     return round(length_m * 1e3, 6) * 1e-3
-
-
-def rounded(recipe: Recipe) -> Recipe:
-    """A measured recipe as one would grind it: radii to half a foot, zone ends to a millimetre; alike zones joined."""
-    radii = [max(0.5, round(2 * r / FOOT_M) / 2) * FOOT_M for r in recipe.radii_m]
-    lengths = [round(zone.length_m, 3) for zone in recipe.zones]
-    joined: list[list[float]] = []
-    for radius, length in zip(radii, lengths):
-        if joined and joined[-1][0] == radius:
-            joined[-1][1] += length
-        else:
-            joined.append([radius, length])
-    family = "single_radius" if len(joined) == 1 else "zoned"
-    shares = () if len(joined) == 1 else tuple(length for _, length in joined)
-    return replace(recipe, family=family, radii_m=tuple(r for r, _ in joined), shares=shares)
 
 
 # ---------------------------------------------------------------- where the skater stands
@@ -260,7 +247,8 @@ def run(plan: Plan, workers: Workers, progress: Progress) -> Recommendation:
     """Draw, decide, and compute what the sheet shows besides. No frontier gains in the draws."""
     request, sampling, order = plan.request, plan.sampling, plan.order
     draws = run_draws(replace(request, pairs=()), sampling.inputs, sampling.draws, sampling.seed, workers, progress)
-    each = [steel_to_remove(request, order, place) for place in plan.present]
+    each = [to_remove(request, order.stock, not order.gauge_level, place, height, REFRESHED_AT)
+            for place, height in zip(plan.present, order.stock.heights_m)]  # fmt: skip
     refused = [next((reason for reason in reasons if reason), "") for reasons in zip(*(found for _, found in each))]
     decision = decided(plan, draws, [steel for steel, _ in each], refused)
     axes, radii = trade_axes(request), np.geomspace(request.line_m[0], request.line_m[-1], LINE_POINTS)
@@ -300,44 +288,6 @@ def decided(plan: Plan, draws: Draws, steels: Sequence[Sequence[Removal | None]]
     return decide(presents, wanted, plan.request.opinions, plan.sampling.seed, columns, single)
 
 
-def steel_to_remove(
-    request: Request, order: WorkOrder, present: int = MEASURED_AT
-) -> tuple[list[Removal | None], list[str]]:
-    """Steel to remove to get from a present blade to each case, and why one cannot be ground; None and empty for that
-    blade itself.
-
-    Between the turned-up ends: those are left to the grinder's hand.
-    """
-    stock, worn = request.cases[present].candidate.curve, request.cases[present].candidate.recipe
-    low = -worn.length_m / 2 + worn.heel_sweep.length_m + worn.blend_m / 2
-    high = worn.length_m / 2 - worn.toe_sweep.length_m - worn.blend_m / 2
-    steel: list[Removal | None] = []
-    refused = []
-    for i, case in enumerate(request.cases):
-        found, reasons = None, []
-        if i != present and case.candidate.reading is None:
-            try:
-                found = removal(case.candidate.curve, stock, not order.gauge_level, (low, high))
-                reasons = _beyond_shop(case.candidate.recipe, found, order)
-            except BladeError as refusal:
-                reasons = [str(refusal)]
-        steel.append(found)
-        refused.append(f"cannot be ground: {reasons[0]}" if reasons else "")
-    return steel, refused
-
-
-def _beyond_shop(recipe: Recipe, steel: Removal, order: WorkOrder) -> list[str]:
-    """Why a blade cannot be ground here: too little steel left, limits of the grinder, too much to take off."""
-    out, left = check(between_ends(recipe), order.limits), order.height_m - steel.most_m
-    if left < order.least_m:  # nan: never
-        least = order.least_m * 1e3
-        out.insert(0, f"{left * 1e3:.1f} mm of steel would be left, and {least:.1f} mm is the least stated")
-    if steel.most_m > order.limits.steel_available_m:
-        most = order.limits.steel_available_m * 1e3
-        out.append(f"{steel.most_m * 1e3:.2f} mm would have to be removed, and the limit of the shop is {most:.2f} mm")
-    return out
-
-
 def uneven_edges(request: Request) -> np.ndarray:
     """(level, edge leaned on standing proud, standing low) x static measures, for the blade as measured."""
     blade, setting = request.cases[MEASURED_AT].candidate, replace(request.settings[0], scenarios={})
@@ -359,10 +309,3 @@ def trade_axes(request: Request) -> tuple[str, str]:
 
     able = [p for p in request.pairs if set(p) <= set(STATIC) and all(REGISTRY[n].better == "lower" for n in p)]
     return max(able, key=weight, default=USUAL_AXES)
-
-
-def between_ends(recipe: Recipe) -> Recipe:
-    """The recipe between its turned-up ends: those stay as they came, and are no business of the limits."""
-    bare = Sweep(0.0)
-    level = float(np.clip(recipe.level_m, -0.4 * recipe.working_m, 0.4 * recipe.working_m))
-    return replace(recipe, length_m=recipe.working_m, heel_sweep=bare, toe_sweep=bare, level_m=level)

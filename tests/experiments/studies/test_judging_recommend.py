@@ -1,9 +1,8 @@
-"""From needs to what is weighed: weights, stance, refreshed curve, steel that is left, axes of the trade-off."""
+"""From needs to what is weighed: weights, stance, axes of the trade-off."""
 
 import math
 from types import SimpleNamespace
 
-import numpy as np
 import pytest
 from scipy import stats
 
@@ -12,45 +11,13 @@ from experiments.request.fields import Fields
 from experiments.request.objectives import Weighting
 from experiments.request.uncertainty import Input
 from experiments.studies.recommend import study, use
-from experiments.studies.recommend.study import WorkOrder, between_ends, rounded, trade_axes
-from sim.blade.recipe import Recipe, Sweep
-from sim.blade.stock import Removal
+from experiments.studies.recommend.study import trade_axes
 from sim.errors import BladeError
 from sim.measures import STATIC
 from sim.skater.movement import Scenario
-from tests.experiments.analysis.hand import FT, PAIRS, TEN, blade, changed, request, section_of, setting
-from tests.experiments.analysis.test_limits import SHOP
+from tests.experiments.analysis.hand import PAIRS, TEN, blade, changed, request, section_of, setting
 
 NAN = math.nan
-
-
-# ---------------------------------------------------------------- the refreshed curve
-
-
-def measured(feet, lengths_mm, **more) -> Recipe:
-    """A blade as read from a trace: odd radii and odd zones."""
-    family = "single_radius" if len(feet) == 1 else "zoned"
-    shares = tuple(x / 1e3 for x in lengths_mm)
-    return Recipe("measured", family, tuple(f * FT for f in feet), shares, sum(shares) + 0.04, **more)
-
-
-@pytest.mark.parametrize(
-    ("feet", "half"),
-    [(9.24, 9.0), (9.26, 9.5), (9.74, 9.5), (9.76, 10.0), (0.1, 0.5), (10.0, 10.0)],
-)
-def test_radii_are_rounded_to_half_feet(feet, half):
-    found = rounded(measured((feet,), (240,)))
-    assert found.radii_m == pytest.approx((half * FT,)) and (found.family, found.shares) == ("single_radius", ())
-
-
-def test_zone_ends_are_rounded_to_millimetres_and_alike_zones_joined():
-    found = rounded(measured((8.1, 12.2, 11.9, 8.9), (60.4, 59.6, 71.3, 48.7)))
-    assert found.radii_m == pytest.approx((8 * FT, 12 * FT, 9 * FT))
-    assert found.shares == pytest.approx((0.060, 0.131, 0.049)) and found.family == "zoned"
-    one = rounded(measured((9.1, 8.9), (100.0, 140.0)))
-    assert (one.family, one.shares) == ("single_radius", ()) and one.radii_m == pytest.approx((9 * FT,))
-    apart = rounded(measured((9.1, 12.0, 8.9), (80.0, 80.0, 80.0)))
-    assert apart.radii_m == pytest.approx((9 * FT, 12 * FT, 9 * FT)), "only neighbours are joined"
 
 
 # ---------------------------------------------------------------- where the skater stands
@@ -93,7 +60,7 @@ def test_stance_from_the_wear_is_against_the_usual_line_and_no_farther_than_anyo
     monkeypatch.setattr(study, "wear", lambda *_: SimpleNamespace(centroid_m=place))
     bench = SimpleNamespace(ground=TEN.recipe, blades=[SimpleNamespace(reading=None)])
     needs = use.Needs(("u", {}), (), NAN, "", None, {})
-    order = WorkOrder(bench, needs, "", False, NAN, NAN, SHOP)
+    order = study.WorkOrder(bench, needs, "", False, None)
     inputs = (Input("glide_line_shift", stats.norm(0, 0.01), "w"), Input("scuff", stats.norm(0, 0.01), "w"))
     sampling = study.Sampling(inputs, 16, 1)
     found, order, sampling = study._stance(order, request([TEN]), sampling)
@@ -179,67 +146,6 @@ def test_shares_of_time_add_up_to_one_within_two_percent(glide, fine):
 def test_a_measure_wanted_both_ways_is_refused():
     with pytest.raises(BladeError, match="both lower and higher"):
         use._combined("x", [(0.5, [("turn_drag", 1.0, "lower")]), (0.5, [("turn_drag", 1.0, "higher")])])
-
-
-# ---------------------------------------------------------------- steel
-
-
-def order(height=NAN, least=NAN, limits=SHOP, level=True) -> WorkOrder:
-    return WorkOrder(None, None, "", level, height, least, limits)
-
-
-def removed(depth):
-    return Removal(np.array([-0.1, 0.0, 0.1]), np.array([depth, 0.0, depth / 2]), 0.0)
-
-
-@pytest.mark.parametrize(("least_mm", "left"), [(20.49, True), (20.51, False)])
-def test_steel_that_is_left(least_mm, left):
-    """21 mm less 0.5 mm are 20.5 mm."""
-    found = study._beyond_shop(TEN.recipe, removed(0.5e-3), order(0.021, least_mm / 1e3))
-    assert found == ([] if left else ["20.5 mm of steel would be left, and 20.5 mm is the least stated"])
-
-
-def test_steel_is_not_judged_where_a_height_is_not_stated():
-    for height, least in ((NAN, 0.02), (0.003, NAN), (NAN, NAN)):
-        assert study._beyond_shop(TEN.recipe, removed(1.4e-3), order(height, least)) == []
-
-
-@pytest.mark.parametrize(("depth_mm", "fine"), [(1.499, True), (1.501, False)])
-def test_steel_that_a_shop_takes_off(depth_mm, fine):
-    found = study._beyond_shop(TEN.recipe, removed(depth_mm / 1e3), order())
-    assert found == ([] if fine else ["1.50 mm would have to be removed, and the limit of the shop is 1.50 mm"])
-
-
-def test_limits_of_the_grinder_hold_between_the_ends_alone_and_the_least_left_is_said_first():
-    tight = blade(9, toe_sweep=Sweep(0.02, 0.05)).recipe
-    assert study._beyond_shop(tight, removed(0.1e-3), order()) == []
-    found = study._beyond_shop(blade(5).recipe, removed(2e-3), order(0.021, 0.020))
-    assert [x.split(" ")[0] for x in found] == ["19.0", "least", "2.00"]
-    inner = between_ends(blade(9, 11, level_m=0.13).recipe)
-    assert inner.length_m == pytest.approx(0.24) and inner.heel_sweep.length_m == inner.toe_sweep.length_m == 0.0
-    assert inner.level_m == pytest.approx(0.096), "0.4 of 240 mm"
-
-
-def test_steel_to_remove_between_the_turned_up_ends():
-    """8 ft out of 10 ft, level known: x^2/2 times the change of curvature at the end of the working part and of its
-    blend, 280/2 - 20 - 20/2 = 110 mm; out of 12 ft as much in the middle."""
-    blades = [blade(10, name="as measured"), blade(8), blade(12), blade(9, length_m=0.29)]
-    steel, refused = study.steel_to_remove(request(blades), order())
-    circle = {f: f * FT - math.sqrt((f * FT) ** 2 - 0.11**2) for f in (8, 10, 12)}
-    assert steel[0] is None and refused[:3] == ["", "", ""]
-    assert steel[1].most_m == pytest.approx(circle[8] - circle[10], rel=0.01) and steel[1].at(0.0) < 2e-6
-    assert steel[2].most_m == pytest.approx(circle[10] - circle[12], rel=0.01)
-    assert abs(steel[2].x_m[np.argmax(steel[2].depth_m)]) < 2e-3 and steel[1].x_m[0] == pytest.approx(-0.11, abs=2e-4)
-    assert steel[3] is None and refused[3].startswith("cannot be ground: steel removed: the stock runner is 280 mm")
-
-
-def test_a_tilt_is_free_where_the_gauge_was_not_level():
-    blades = [blade(10), blade(10, level_m=0.01)]
-    known, _ = study.steel_to_remove(request(blades), order(level=True))
-    free, _ = study.steel_to_remove(request(blades), order(level=False))
-    tilt = 0.01 / (10 * FT)  # rad over 220 mm
-    assert known[1].most_m == pytest.approx(0.22 * tilt, rel=0.02) and free[1].most_m < 2e-6
-    assert abs(free[1].tilt_rad) == pytest.approx(tilt, rel=0.02) and known[1].tilt_rad == 0.0
 
 
 # ---------------------------------------------------------------- what the sheet shows

@@ -9,11 +9,13 @@ import pytest
 
 from experiments.analysis.judging.decide import Decision
 from experiments.analysis.judging.verdict import Verdict
+from experiments.analysis.shop import ShopSteps
 from experiments.request.comparison import Stated
 from experiments.request.fields import Fields
 from experiments.request.objectives import Weighting
 from experiments.run.workers import HERE, silent
-from experiments.studies.recommend import study, use
+from experiments.studies.recommend import steel, study, use
+from experiments.studies.recommend.steel import Stock
 from sim.blade.recipe import Recipe, Sweep
 from sim.blade.stock import Removal
 from sim.errors import BladeError
@@ -27,6 +29,8 @@ from tests.experiments.studies.test_judging_search_run import OWN, SHARED
 
 NAN = math.nan
 HEIGHTS_MM = (5, 60)  # of the steel of any runner
+STEPS = ShopSteps(FT / 4, 1e-3)
+STOCK = Stock((NAN,), NAN, SHOP, STEPS)
 SKATER = adult()
 SCHEME = Weighting("needs", {"turn_drag": 1.0}, {"turn_drag": "lower"})
 NEEDS = use.Needs(("u", {}), (), 0.0, "mid", SCHEME, {})
@@ -42,7 +46,7 @@ def reading(recipe=WORN):
 
 def order(ground=None, level=False, needs=NEEDS, blades=None) -> study.WorkOrder:
     blades = blades or [SimpleNamespace(reading=reading())]
-    return study.WorkOrder(SimpleNamespace(blades=blades, ground=ground), needs, "", level, NAN, NAN, SHOP)
+    return study.WorkOrder(SimpleNamespace(blades=blades, ground=ground), needs, "", level, STOCK)
 
 
 def asked(**more) -> Stated:
@@ -55,9 +59,9 @@ def asked(**more) -> Stated:
 
 @pytest.fixture
 def ordered(monkeypatch):
-    def made(**words):
-        monkeypatch.setattr(study, "read_bench", lambda f, stated: ("bench", stated))
-        own = {"gauge_level": False, "grinding": SHOP_WORDS} | words
+    def made(blades=1, **words):
+        monkeypatch.setattr(study, "read_bench", lambda f, stated: SimpleNamespace(blades=[1] * blades, of=stated))
+        own = {"gauge_level": False, "grinding": SHOP_WORDS, "radius_step": "1/4 ft", "boundary_step": "1 mm"} | words
         return study._read_order(Fields(own, ""), "stated", NEEDS)
 
     return made
@@ -65,12 +69,25 @@ def ordered(monkeypatch):
 
 def test_a_work_order_says_what_was_stated(ordered):
     plain = ordered()
-    assert (plain.initials, plain.gauge_level, plain.bench, plain.needs) == ("", False, ("bench", "stated"), NEEDS)
-    assert math.isnan(plain.height_m) and math.isnan(plain.least_m)
-    assert plain.limits.least_zone_m == pytest.approx(0.025)
+    assert (plain.initials, plain.gauge_level, plain.bench.of, plain.needs) == ("", False, "stated", NEEDS)
+    assert math.isnan(plain.stock.heights_m[0]) and math.isnan(plain.stock.least_m) and not plain.stock.known
+    assert plain.stock.limits.least_zone_m == pytest.approx(0.025)
+    assert plain.stock.steps.radius_m == pytest.approx(FT / 4)
     full = ordered(initials="ABCDEFGHIJKL", gauge_level=True, runner_height="21 mm", least_height="20.5 mm")
     assert (full.initials, full.gauge_level) == ("ABCDEFGHIJKL", True)
-    assert (full.height_m, full.least_m) == (pytest.approx(0.021), pytest.approx(0.0205))
+    assert (full.stock.heights_m, full.stock.least_m) == ((pytest.approx(0.021),), pytest.approx(0.0205))
+    assert full.stock.known
+
+
+def test_each_blade_of_a_pair_may_have_its_own_height(ordered):
+    assert ordered(2, runner_height="21 mm").stock.heights_m == pytest.approx((0.021, 0.021))
+    assert ordered(2, runner_height=["21 mm", "20.5 mm"]).stock.heights_m == pytest.approx((0.021, 0.0205))
+    with pytest.raises(BladeError, match="runner_height: 2 heights, but 1 blade was traced; give one, or one for each"):
+        ordered(1, runner_height=["21 mm", "20.5 mm"])
+    with pytest.raises(BladeError, match="runner_height: 3 heights, but 2 blades were traced"):
+        ordered(2, runner_height=["21 mm"] * 3)
+    with pytest.raises(BladeError, match=r"runner_height: 4\.0 mm is no height of steel"):
+        ordered(2, runner_height=["21 mm", "4 mm"])
 
 
 def test_initials_have_twelve_letters_at_most(ordered):
@@ -128,13 +145,6 @@ def test_the_plan_has_the_needs_weighting_the_stance_and_the_draws(read):
         read(shops="x")
 
 
-def test_the_least_that_is_left_is_said_before_all_limits_of_the_grinder():
-    thin = replace(order(), height_m=0.021, least_m=0.0205)
-    steel = Removal(np.array([-0.1, 0.1]), np.array([0.001, 0.0]), 0.0)
-    found = study._beyond_shop(blade(5, 40).recipe, steel, thin)
-    assert [x.split(":")[0].split(" mm")[0] for x in found] == ["20.0", "least radius", "greatest radius"]
-
-
 # ---------------------------------------------------------------- the blades
 
 
@@ -187,16 +197,16 @@ def weighed(monkeypatch):
 
 
 def test_the_blade_as_measured_comes_first_and_is_the_reference_then_the_same_fresh(weighed):
-    """Radii of the fresh one to half a foot, zones to the millimetre; edges proud are the worn blade's alone."""
+    """Radii of the fresh one to a quarter foot, zones to the millimetre; edges proud are the worn blade's alone."""
     found = weighed(order(), proud_m=30e-6)
-    assert [c.candidate.name for c in found.cases] == ["blade as measured", "refreshed", "eight", "twelve"]
+    assert [c.candidate.name for c in found.cases] == ["blade as measured", "the same curve again", "eight", "twelve"]
     assert [c.index for c in found.cases] == [0, 1, 2, 3]
     measured, again = (c.candidate for c in found.cases[:2])
     (one,) = found.settings
     assert one.reference is measured and all(c.setting is one for c in found.cases)
     assert measured.recipe.radii_m == WORN.radii_m and measured.section.proud_m == 30e-6
     assert measured.reading is not None and again.reading is None
-    assert again.recipe.radii_m == pytest.approx((9.5 * FT, 12 * FT)) and again.recipe.shares == (0.12, 0.12)
+    assert again.recipe.radii_m == pytest.approx((9.25 * FT, 12 * FT)) and again.recipe.shares == (120.0, 120.0)
     assert again.section.proud_m == 0.0 and again.section.hollow_m == measured.section.hollow_m
     assert (study.MEASURED_AT, study.REFRESHED_AT) == (0, 1)
 
@@ -204,7 +214,7 @@ def test_the_blade_as_measured_comes_first_and_is_the_reference_then_the_same_fr
 def test_the_same_curve_fresh_is_what_it_was_last_ground_to_on_its_own_ends(weighed):
     ground = Recipe("ground", "rear_flat", (12 * FT, 9 * FT), length_m=0.285, heel_sweep=Sweep(0.03, 0.2))
     again = weighed(order(ground)).cases[1].candidate.recipe
-    assert (again.name, again.family, again.radii_m) == ("refreshed", "rear_flat", (12 * FT, 9 * FT))
+    assert (again.name, again.family, again.radii_m) == ("the same curve again", "rear_flat", (12 * FT, 9 * FT))
     assert (again.length_m, again.heel_sweep, again.toe_sweep) == (WORN.length_m, WORN.heel_sweep, WORN.toe_sweep)
 
 
@@ -213,7 +223,7 @@ def test_a_level_point_is_the_traces_only_where_the_gauge_was_level(weighed):
         assert weighed(order(level=level)).cases[0].candidate.recipe.level_m == where
 
 
-@pytest.mark.parametrize("name", ["blade as measured", "refreshed"])
+@pytest.mark.parametrize("name", ["blade as measured", "the same curve again"])
 def test_names_that_the_sheet_uses_are_taken(weighed, name):
     with pytest.raises(BladeError, match=f"shop: '{name}' is a name that the sheet uses itself"):
         weighed(order(), names=("eight", name))
@@ -261,7 +271,8 @@ def test_what_the_sheet_shows_is_made_of_its_parts(monkeypatch):
     made, seen = decision((2, 0, 1), 2), {}
     monkeypatch.setattr(study, "run_draws", lambda r, inputs, draws, seed, *_: seen.update(
         drawn=(r.pairs, r.cases == asked.cases, inputs, draws, seed)) or "draws")  # fmt: skip
-    monkeypatch.setattr(study, "steel_to_remove", lambda r, o, place: ([f"steel {place}"], ["", "refused"]))
+    monkeypatch.setattr(study, "to_remove", lambda r, stock, tilt, place, height, again: (
+        [f"steel {place}"], ["", "refused"]))  # fmt: skip
     monkeypatch.setattr(study, "decided", lambda *given: seen.update(decided=given[1:]) or made)
     monkeypatch.setattr(study, "line_costs", lambda one, radii, pair, like: (one, tuple(radii), pair, like))
     monkeypatch.setattr(study, "rolled_measures", lambda case: case.candidate.name)
@@ -323,7 +334,7 @@ def test_the_other_blade_of_a_pair_stands_last_on_a_runner_as_long_as_the_first(
     monkeypatch.setattr(study, "assemble", lambda stated: request([blade(8, name="eight")]))
     found = study._blades(replace(asked(), blade=replace(SHARED, proud_m=0.0)), order(blades=blades))
     names = [c.candidate.name for c in found.cases]
-    assert names == ["blade as measured", "refreshed", "eight", "right blade as measured"]
+    assert names == ["blade as measured", "the same curve again", "eight", "right blade as measured"]
     assert seen == [(WORN.length_m, False)] and found.cases[3].candidate.reading is not None
 
 
@@ -337,4 +348,4 @@ def test_movements_are_rolled_for_every_measure_that_needs_it(monkeypatch):
 def test_a_blade_between_its_ends_has_its_level_point_on_the_steel():
     """40 % of 240 mm either way."""
     for level, kept in ((0.05, 0.05), (-0.05, -0.05), (0.12, 0.096), (-0.12, -0.096)):
-        assert study.between_ends(blade(9, level_m=level).recipe).level_m == pytest.approx(kept)
+        assert steel.between_ends(blade(9, level_m=level).recipe).level_m == pytest.approx(kept)
