@@ -1,24 +1,19 @@
 """Independent tasks over workers: this process, a pool of processes, or Dask; every answer kept once it is known."""
 
-import multiprocessing
 import os
 import pickle
-import signal
 import sys
-import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
-from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
 from experiments.request.how import is_address
 from experiments.run.address import address
 from experiments.run.journal import Halted, Journal
+from experiments.run.pool import Pool
 from experiments.run.provenance import computed_by
 from sim.errors import BladeError
 
-ATTEMPTS = 3  # pools that may break before tasks are given a process each
 SWITCH_S = 5e-4  # how long a computing thread may keep a Dask worker from answering
 PATIENCE_S = 60.0  # how long a run waits for a cluster that has no worker
 
@@ -96,7 +91,7 @@ class Workers:
                 yield i, function(shared, item)
         elif todo:
             if self._backend is None:
-                self._backend = _Pool(self.who) if isinstance(self.who, int) else _Dask(self.who)
+                self._backend = Pool(self.who, _work) if isinstance(self.who, int) else _Dask(self.who)
             if shared is not self._shared[0] or not self._shared[2]:
                 self._shared = shared, self._shared[1] if shared is self._shared[0] else "", pickle.dumps(shared)
             yield from self._backend.answers(function, self._shared[2], todo, lost)
@@ -127,72 +122,6 @@ def _work(function: Callable, blob: bytes, item, wanted: dict):
         _UNPACKED.clear()
         _UNPACKED[key] = pickle.loads(blob)  # made by this run, never read from a file
     return function(_UNPACKED[key], item)
-
-
-def _begin_worker() -> None:
-    """A worker ends with its parent, even one that was killed; Ctrl-C is the parent's business."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-
-    def watch():
-        multiprocessing.parent_process().join()
-        os._exit(1)
-
-    threading.Thread(target=watch, daemon=True).start()
-
-
-# ---------------------------------------------------------------- a pool of processes
-
-
-class _Pool:
-    def __init__(self, workers: int) -> None:
-        self._workers, self._pool = workers, None
-
-    def answers(
-        self, function: Callable, blob: bytes, todo: dict[int, Any], lost: Callable | None
-    ) -> Iterator[tuple[int, Any]]:
-        """As Workers._answers. A worker that dies takes the pool with it: what is left goes to another pool; in the end
-        each task gets a process of its own, so that the one at fault harms no other."""
-        left = dict(todo)
-        for _ in range(ATTEMPTS):
-            pool = self._pool = self._pool or self._new(self._workers)
-            waiting = {
-                pool.submit(_work, function, blob, item, computed_by(function.__module__)): i
-                for i, item in left.items()
-            }
-            try:
-                for future in as_completed(waiting):
-                    i = waiting.pop(future)
-                    answer = future.result()
-                    del left[i]
-                    yield i, answer
-                return
-            except BrokenProcessPool:
-                self.close(at_once=True)
-        for i, item in left.items():
-            with self._new(1) as alone:
-                try:
-                    answer = alone.submit(_work, function, blob, item, computed_by(function.__module__)).result()
-                except BrokenProcessPool:
-                    if lost is None:
-                        raise Halted(
-                            "workers: a task killed every worker that took it (out of memory?); use fewer workers."
-                        ) from None
-                    answer = lost(item)
-            yield i, answer
-
-    @staticmethod
-    def _new(workers):
-        return ProcessPoolExecutor(workers, initializer=_begin_worker)
-
-    def close(self, at_once: bool) -> None:
-        """See Workers.close."""
-        pool, self._pool = self._pool, None
-        if pool is None:
-            return
-        if at_once:
-            for worker in list((pool._processes or {}).values()):
-                worker.terminate()
-        pool.shutdown(wait=not at_once, cancel_futures=True)
 
 
 # ---------------------------------------------------------------- Dask
