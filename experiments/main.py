@@ -1,5 +1,6 @@
 """The command `arcstride`: compose the request, check it, run it, leave a run folder."""
 
+import contextlib
 import errno
 import os
 import shlex
@@ -13,9 +14,11 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeElapsedColumn
 
 from experiments.request.compose import composed, experiments_known
+from experiments.run.stopping import heed, leave, stopped_words
 from sim.errors import BladeError
 
 EVERY_S = 5.0  # between lines of progress where nobody watches a terminal
+NOBODY_READS = 141  # exit status where the screen was closed: 128 and SIGPIPE, as shells give it
 WIDE = 130  # columns of a table that no terminal bounds
 # errors of a file that come from the disk or its owner, not from this program
 DISK_FAULTS = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EROFS, errno.EACCES, errno.EPERM)
@@ -34,8 +37,18 @@ Experiments:
 
 
 def main() -> None:
-    """Entry point: exit 0 when the run folder is complete, 2 for a bad request, 1 when nothing could be computed."""
-    sys.exit(run_command(sys.argv[1:]))
+    """Entry point: exit 0 when the run folder is complete, 2 for a bad request, 1 when nothing could be computed, over
+    128 when it was stopped."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")  # a name that this screen cannot show stops nothing
+    heed()
+    try:
+        status = run_command(sys.argv[1:])
+        sys.stdout.flush()
+    except BrokenPipeError:  # who read the screen has gone, as in `arcstride --help | head`
+        status = NOBODY_READS
+    leave(status)
 
 
 def run_command(arguments: list[str]) -> int:
@@ -48,9 +61,10 @@ def run_command(arguments: list[str]) -> int:
     except BladeError as refusal:
         print(f"arcstride: {refusal}", file=sys.stderr)
         return 2
-    except KeyboardInterrupt:
-        print("arcstride: stopped by hand.", file=sys.stderr)
-        return 130
+    except KeyboardInterrupt as stop:
+        words, status = stopped_words(stop)
+        _say(f"arcstride: {words}.")
+        return status
 
 
 def _run(arguments: list[str]) -> int:
@@ -85,7 +99,7 @@ def _carry_out(kind, plan: Any, config: dict, folder, console: Console, started:
     """Run, write, draw. What stops it from outside says how to go on."""
     from experiments.run.journal import Halted
 
-    go_on = f"what was computed is kept; continue with  arcstride resume={shlex.quote(str(folder.path))}"
+    go_on = f"what was computed is kept; continue with  arcstride {shlex.quote(f'resume={folder.path}')}"
     try:
         result = _stages(kind, plan, config, folder, console)
         folder.finish(time.perf_counter() - started)
@@ -93,13 +107,23 @@ def _carry_out(kind, plan: Any, config: dict, folder, console: Console, started:
     except Halted as fault:
         raise BladeError(f"{str(fault).rstrip('.')}; {go_on}") from None
     except OSError as fault:
+        if not folder.path.is_dir():
+            raise BladeError(
+                f"{folder.path}: this folder was removed while the run wrote in it; start again."
+            ) from None
         if fault.errno not in DISK_FAULTS:
             raise
         what, why = fault.filename or folder.path, os.strerror(fault.errno)
         raise BladeError(f"{what}: cannot be written ({why}); mend that; {go_on}") from None
     except KeyboardInterrupt:
-        print(go_on, file=sys.stderr)
+        _say(go_on)
         raise
+
+
+def _say(words: str) -> None:
+    """On standard error, where anybody may still read it."""
+    with contextlib.suppress(OSError):
+        print(words, file=sys.stderr, flush=True)
 
 
 def _stages(kind, plan: Any, config: dict, folder, console: Console) -> Any:

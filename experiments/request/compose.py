@@ -1,15 +1,21 @@
 """The command line to one config of plain values, by Hydra; a fault is one sentence with the nearest right names."""
 
 import difflib
+import re
 from collections.abc import Sequence
 
 from hydra import compose, initialize_config_module
+from hydra.core.override_parser.types import Quote, QuotedString
 from hydra.errors import HydraException
 from omegaconf import OmegaConf
 from omegaconf.errors import OmegaConfBaseException
 
 from experiments.request.plain import CONFIGS, NAME, check_arguments, plain
 from sim.errors import BladeError
+
+# keys that name a file or a folder
+PLACES = ("resume", "results_dir", "trace", "second_trace", "candidates_from", "shop")
+_PLAIN_PLACE = re.compile(r"[\w./\\:~+-]+")  # a name that Hydra takes as it stands
 
 
 def experiments_known() -> list[tuple[str, str]]:
@@ -26,6 +32,7 @@ def experiments_known() -> list[tuple[str, str]]:
 
 def composed(arguments: Sequence[str]) -> tuple[dict, str]:
     """(config as plain values, experiment name) from key=value arguments. Raises BladeError in one sentence."""
+    arguments = [as_it_stands(argument) for argument in arguments]
     check_arguments(arguments)
     try:
         with initialize_config_module("configs", version_base="1.3"):
@@ -53,6 +60,15 @@ def composed(arguments: Sequence[str]) -> tuple[dict, str]:
     if not isinstance(name, str) or not NAME.fullmatch(name):
         raise BladeError("experiment: choose one by its plain name, for example experiment=first_look.")
     return values, name
+
+
+def as_it_stands(argument: str) -> str:
+    """An argument that names a place on disk, quoted for Hydra's grammar, in which blanks, brackets and commas mean
+    something; any other as it is, and one that is in quotes already."""
+    key, mark, value = argument.partition("=")
+    if key.lstrip("+") not in PLACES or not mark or not value or value[0] in "'\"" or _PLAIN_PLACE.fullmatch(value):
+        return argument
+    return f"{key}={QuotedString(value, Quote.double).with_quotes()}"
 
 
 def _plain_fault(fault, arguments) -> str:

@@ -9,7 +9,9 @@ import os
 import random
 import re
 import resource
+import shutil
 import signal
+import subprocess
 import sys
 import time
 from pathlib import Path
@@ -140,7 +142,8 @@ def killed_and_resumed(name, whole, folder: Path, wait: float, only_parent: bool
 
 def often(*values):
     """The first of these in every run of the tests, the others in the slow one."""
-    return [values[0], *(pytest.param(value, marks=pytest.mark.slow) for value in values[1:])]
+    rest = [value if isinstance(value, tuple) else (value,) for value in values[1:]]
+    return [values[0], *(pytest.param(*value, marks=pytest.mark.slow) for value in rest)]
 
 
 @pytest.mark.parametrize("name", STUDIES)
@@ -327,3 +330,63 @@ def test_a_dask_worker_killed_in_the_middle_changes_nothing(whole, tmp_path):
         assert child.exitcode == 0, (tmp_path / "said.txt").read_text()
     status, _ = ended([*STUDIES["certainty"], "draws=64", "workers=2", f"results_dir={tmp_path / 's'}"], tmp_path)
     assert status == 0 and made(tmp_path / "r") == made(tmp_path / "s")
+
+
+# ---------------------------------------------------------------- as a person uses it: the command in a process
+
+
+def command(arguments, **how) -> subprocess.Popen:
+    """The command with these arguments, in a session of its own, its screen in a pipe."""
+    words = ["-c", "import sys; from experiments.main import main; sys.argv[0] = 'arcstride'; main()", *arguments]
+    return subprocess.Popen([sys.executable, *words], stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
+                            start_new_session=True, **how)  # fmt: skip
+
+
+def at_work(folder: Path) -> Path:
+    """The journal of the run below a folder, once there is something in it."""
+    journal = wait_for(lambda: folder.glob("*/*/answers.journal"))
+    while journal.exists() and journal.stat().st_size < 3000:
+        time.sleep(0.002)
+    return journal
+
+
+@pytest.mark.parametrize("name, times, words, status", often(
+    ("SIGINT", 2, "stopped by hand", 130), ("SIGTERM", 1, "stopped by the system", 143),
+    ("SIGHUP", 1, "the terminal was closed", 129),
+))  # fmt: skip
+def test_a_signal_ends_it_within_seconds_and_the_words_to_go_on_work(name, times, words, status, whole, tmp_path):
+    """For a folder whose name means something to a shell and to the grammar of the command line."""
+    place = tmp_path / "it's [1], a=b {c} (d) & $e"
+    child = command([*STUDIES["sweep"], "workers=2", f"results_dir={place}"])
+    at_work(place)
+    for _ in range(times):
+        os.killpg(child.pid, getattr(signal, name))
+        time.sleep(0.02)
+    said = child.communicate(timeout=30)[0].decode()
+    assert child.returncode == status and "Traceback" not in said, said
+    assert f"arcstride: {words}." in said
+    (go_on,) = re.findall(r"continue with  (arcstride .*)", said)
+    script = f"arcstride() {{ {sys.executable} -c 'from experiments.main import main; main()' \"$@\"; }}; {go_on}"
+    again = subprocess.run(["bash", "-c", script], capture_output=True, text=True, timeout=120)
+    assert again.returncode == 0, again.stderr
+    assert made(place) == whole["sweep"][0]
+
+
+def test_a_folder_that_is_removed_in_mid_run_is_one_sentence(tmp_path):
+    child = command([*STUDIES["sweep"], "workers=1", f"results_dir={tmp_path / 'r'}"])
+    run = at_work(tmp_path / "r").parent
+    shutil.rmtree(run)
+    said = child.communicate(timeout=60)[0].decode()
+    assert child.returncode == 2 and "Traceback" not in said, said
+    assert said.splitlines()[-1] == f"arcstride: {run}: this folder was removed while the run wrote in it; start again."
+
+
+def test_a_screen_that_knows_few_letters_or_is_closed_stops_nothing(tmp_path):
+    ascii_only = os.environ | {"PYTHONIOENCODING": "ascii"}
+    arguments = [*STUDIES["compare"], "skater.name='Zoë'", "detail=measures", f"results_dir={tmp_path}"]
+    child = command(arguments, env=ascii_only)
+    said = child.communicate(timeout=60)[0].decode()
+    assert child.returncode == 0 and "Traceback" not in said and list(tmp_path.glob("*/*/measures.csv")), said
+    helped = command(["--help"])
+    helped.stdout.close()
+    assert helped.wait(timeout=30) in (0, 141)
