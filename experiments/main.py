@@ -6,6 +6,7 @@ import os
 import shlex
 import sys
 import time
+import traceback
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -13,7 +14,7 @@ from typing import Any
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeElapsedColumn
 
-from experiments.request.compose import composed, experiments_known
+from experiments.request.compose import PLACES, composed, experiments_known
 from experiments.run.stopping import heed, leave, stopped_words
 from sim.errors import BladeError
 
@@ -21,7 +22,9 @@ EVERY_S = 5.0  # between lines of progress where nobody watches a terminal
 NOBODY_READS = 141  # exit status where the screen was closed: 128 and SIGPIPE, as shells give it
 WIDE = 130  # columns of a table that no terminal bounds
 # errors of a file that come from the disk or its owner, not from this program
-DISK_FAULTS = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EROFS, errno.EACCES, errno.EPERM)
+DISK_FAULTS = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EROFS, errno.EACCES, errno.EPERM,
+               errno.EISDIR, errno.ENOTDIR, errno.EEXIST, errno.ENOTEMPTY)  # fmt: skip
+UNFIT = (LookupError, TypeError, ValueError, AttributeError, ArithmeticError, RecursionError)  # what odd answers raise
 
 USAGE = """arcstride compares blade curves on ice.
 
@@ -71,22 +74,26 @@ def _run(arguments: list[str]) -> int:
     started = time.perf_counter()
     console = Console(highlight=False, markup=False, width=None if sys.stdout.isatty() else WIDE)
     config, name = composed(arguments)
+    from experiments.request.fields import Fields
+    from experiments.request.how import read_workers
     from experiments.request.recipe_files import own_candidates  # heavy imports only once the request reads well
     from experiments.run.folder import RunFolder
+    from experiments.run.workers import worker_count
     from experiments.studies.kinds import kind_of
 
     if config.get("candidates_from"):
         config["candidates"] = own_candidates(str(config["candidates_from"]), "candidates_from")
     place, config = _resumed(config, arguments) if config.get("resume") else (None, config)
     kind = kind_of(config)
-    plan = kind.read(config)
+    who = worker_count(read_workers(Fields(config, "")))
+    plan = _read_again(kind, config, place) if place else kind.read(config)
     command = shlex.join(["arcstride", *arguments])
     folder = (
         RunFolder(place, config, kind.module) if place
         else RunFolder.new(config, name, kind.module, datetime.now(), command)
     )  # fmt: skip
     try:
-        result = _carry_out(kind, plan, config, folder, console, started)
+        result = _carry_out(kind, plan, config, folder, console, started, who)
     finally:
         folder.close()
     kind.show(plan, result, console)
@@ -95,17 +102,41 @@ def _run(arguments: list[str]) -> int:
     return 0 if getattr(result, "answered", True) else 1
 
 
-def _carry_out(kind, plan: Any, config: dict, folder, console: Console, started: float) -> Any:
+def _read_again(kind, config: dict, place: Path) -> Any:
+    """The plan of a run that is gone on with. Its folder may be from elsewhere: nothing is told of a file that it names
+    and that cannot be read as what it should be."""
+    try:
+        return kind.read(config)
+    except BladeError as refusal:
+        named = [key for key in PLACES if config.get(key) and key not in ("resume", "results_dir")]
+        if not named:
+            raise
+        raise BladeError(
+            f"resume: {place} names files of this machine ({', '.join(named)}) that cannot be read as such; start anew."
+        ) from refusal
+
+
+def _carry_out(kind, plan: Any, config: dict, folder, console: Console, started: float, who: int | str) -> Any:
     """Run, write, draw. What stops it from outside says how to go on."""
     from experiments.run.journal import Halted
 
     go_on = f"what was computed is kept; continue with  arcstride {shlex.quote(f'resume={folder.path}')}"
     try:
-        result = _stages(kind, plan, config, folder, console)
+        result = _stages(kind, plan, config, folder, console, who)
         folder.finish(time.perf_counter() - started)
         return result
     except Halted as fault:
         raise BladeError(f"{str(fault).rstrip('.')}; {go_on}") from None
+    except BladeError:
+        raise
+    except UNFIT as fault:
+        if not folder.journal.used:
+            raise
+        folder.log(traceback.format_exc())
+        raise BladeError(
+            f"{folder.path}: an answer kept there does not fit its question ({type(fault).__name__}; run.log has "
+            "more), as none does that this program wrote: start anew."
+        ) from None
     except OSError as fault:
         if not folder.path.is_dir():
             raise BladeError(
@@ -126,14 +157,12 @@ def _say(words: str) -> None:
         print(words, file=sys.stderr, flush=True)
 
 
-def _stages(kind, plan: Any, config: dict, folder, console: Console) -> Any:
+def _stages(kind, plan: Any, config: dict, folder, console: Console, who: int | str) -> Any:
     """The stages of every study, in order."""
     from experiments.request.fields import Fields
-    from experiments.request.how import read_workers
     from experiments.request.setting import smoothing_words
-    from experiments.run.workers import Workers, worker_count
+    from experiments.run.workers import Workers
 
-    who = worker_count(read_workers(Fields(config, "")))
     folder.log(f"{describe(plan)}; the first run on a machine compiles for about half a minute")
     for setting in getattr(getattr(plan, "request", None), "settings", ()):
         for line in smoothing_words(setting):
@@ -168,7 +197,8 @@ def _resumed(config: dict, arguments: list[str]) -> tuple[Path, dict]:
         raise BladeError(
             f"resume: {place} belongs to another request (it differs at {differs}); give resume alone, or start anew."
         )
-    return place, begun | {key: config[key] for key in HOW if key in keys}
+    # who computes is said here, never by a folder: an address in it would have its answers believed
+    return place, begun | {key: config[key] for key in HOW if key in keys} | {"workers": config["workers"]}
 
 
 class ProgressLine:

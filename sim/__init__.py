@@ -1,7 +1,11 @@
 """What a blade does on ice: pure functions and small frozen objects, SI units and radians throughout."""
 
+import atexit
+import contextlib
 import hashlib
 import os
+import shutil
+import stat
 import tempfile
 from pathlib import Path
 
@@ -21,16 +25,31 @@ def _keep_compiled_code() -> None:
     """
     if "NUMBA_CACHE_DIR" in os.environ:
         return
-    base = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
-    folder = base / "arcstride" / source_digest()
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        writable = os.access(folder, os.W_OK)
-    except OSError:
-        writable = False
-    if not writable:
-        folder = Path(tempfile.gettempdir()) / f"arcstride-{folder.name}"
+    folder = _own_cache() / source_digest()
+    with contextlib.suppress(OSError):
+        folder.mkdir(parents=True, mode=0o700, exist_ok=True)
+    if not (is_ours(folder.parent) and is_ours(folder)):
+        folder = Path(tempfile.mkdtemp(prefix="arcstride-"))
+        atexit.register(shutil.rmtree, folder, ignore_errors=True)
     os.environ["NUMBA_CACHE_DIR"] = str(folder)
+
+
+def _own_cache() -> Path:
+    """Where this person's programs keep what can be made again."""
+    if os.name == "nt":
+        return Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local") / "arcstride" / "compiled"
+    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "arcstride"
+
+
+def is_ours(folder: Path) -> bool:
+    """Whether only this user can write in a folder: code that others could have put there is never loaded."""
+    try:
+        about = folder.lstat()
+    except OSError:
+        return False
+    if not stat.S_ISDIR(about.st_mode) or not os.access(folder, os.W_OK):
+        return False
+    return not hasattr(os, "getuid") or (about.st_uid == os.getuid() and not about.st_mode & 0o022)
 
 
 _keep_compiled_code()

@@ -9,6 +9,7 @@ import pint
 from sim.errors import BladeError
 
 UNITS = pint.UnitRegistry()
+GREATEST = 1e15  # of any quantity of a skate, in SI units: beyond it only slips are meant
 
 # A number as people write it (1/2, 1 1/2, 9/16, 12.7, -15, 1e-3), then a unit. Kept narrow on purpose:
 # the unit library would happily evaluate 9**9**9.
@@ -75,8 +76,9 @@ def _convert(number: float, unit_text: str, unit: str, where: str, whole: str) -
     except (pint.errors.PintError, ArithmeticError, AssertionError, AttributeError, LookupError, TypeError, ValueError):
         wanted = EXAMPLES.get(unit, f"a unit of {unit}")
         raise BladeError(f"{where}: {whole!r} is not in a unit that fits here; write for example {wanted}.") from None
-    if not math.isfinite(value):
-        raise BladeError(f"{where}: {whole!r} is not a finite number; write for example {EXAMPLES.get(unit, unit)}.")
+    if not abs(value) <= GREATEST:  # nan and inf are not
+        wanted = EXAMPLES.get(unit, unit)
+        raise BladeError(f"{where}: {whole!r} is no number that can be meant; write for example {wanted}.")
     return float(value)
 
 

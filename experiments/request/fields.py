@@ -9,6 +9,7 @@ from typing import Any
 from sim.errors import BladeError
 from sim.quantities import parse_quantity
 
+LONGEST_RADIUS_M = 1000.0  # a longer one differs from flat by less than 10 um over any runner
 MOST_CHOICES = 40  # of the words that may be written: more than that nobody reads in one sentence
 
 
@@ -137,8 +138,11 @@ def radius(value: object, where: str) -> float:
     if str(value).strip().lower() == "flat":
         return math.inf
     result = parse_quantity(value, "m", where)
-    if not result > 0:
-        raise BladeError(f"{where}: {value!r} is a concave or impossible radius; use one above 0, or flat.")
+    if not 0 < result <= LONGEST_RADIUS_M:
+        raise BladeError(
+            f"{where}: {value!r} is a concave or impossible radius; use one above 0, up to {LONGEST_RADIUS_M:.0f} m, "
+            "or flat."
+        )
     return result
 
 

@@ -1,17 +1,44 @@
 """Files of a run: whole or not at all; CSV without nan, HDF5 with units on every array (it opens in xarray)."""
 
 import csv
+import errno
 import math
 import os
+import stat
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from functools import reduce
+from operator import or_
 from pathlib import Path
 from typing import Any
 
 import h5py
 import numpy as np
 
+from sim.errors import BladeError
+
+NOT_ORDINARY = "no ordinary file of this folder alone, but a link, a pipe or the like; remove it, or start anew."
 PART = ".part"  # ends the names of what is being written
+
+
+def own(path: Path | str, flags: int) -> int:
+    """An opener for `open`: a descriptor of an ordinary file under this very name, which nothing else is a name of.
+
+    Raises BladeError for a link, a pipe, a device or a file with a second name: what is written here must not end up
+    elsewhere, and a pipe would be waited for. OSError as os.open.
+    """
+    extra = (getattr(os, name, 0) for name in ("O_NOFOLLOW", "O_NONBLOCK", "O_CLOEXEC", "O_BINARY"))
+    try:
+        handle = os.open(path, reduce(or_, extra, flags), 0o666)
+    except OSError as fault:
+        if fault.errno in (errno.ELOOP, errno.EMLINK, errno.ENXIO):
+            raise BladeError(f"{path}: {NOT_ORDINARY}") from None
+        raise
+    about = os.fstat(handle)
+    if not stat.S_ISREG(about.st_mode) or about.st_nlink > 1:
+        os.close(handle)
+        raise BladeError(f"{path}: {NOT_ORDINARY}")
+    return handle
 
 
 @contextmanager

@@ -1,23 +1,25 @@
 """The folder of one run: resolved config, log, answers kept on the way, results; with what is needed to repeat it."""
 
 import contextlib
-import fcntl
 import hashlib
 import json
+import os
 from datetime import datetime
 from pathlib import Path
 
+import portalocker
 import yaml
 
 from experiments.request.how import request_of
 from experiments.request.plain import read_yaml
-from experiments.run.files import PART, whole
+from experiments.run.files import NOT_ORDINARY, PART, own, whole
 from experiments.run.journal import Journal
 from experiments.run.provenance import provenance
 from sim.errors import BladeError
 
 KEPT = "answers.journal"  # of an unfinished run
 LARGEST_CONFIG = 20_000_000  # bytes
+MOST_ENTRIES = 100_000  # files below the folder of a run
 LOG_END = 65_536  # bytes at the end of a log, where it says that a run is finished
 
 
@@ -63,9 +65,9 @@ class RunFolder:
     def _locked(self):
         """A lock that ends with this process, however it ends."""
         try:
-            handle = open(self.path / ".lock", "w")
-            fcntl.lockf(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
+            handle = open(self.path / ".lock", "a", opener=own)
+            portalocker.lock(handle, portalocker.LOCK_EX | portalocker.LOCK_NB)
+        except portalocker.exceptions.LockException:
             raise BladeError(f"resume: another process is at work in {self.path}; let it end, or stop it.") from None
         except OSError as fault:
             raise BladeError(
@@ -75,7 +77,7 @@ class RunFolder:
 
     def log(self, line: str) -> None:
         """Append a line with the time of day to run.log."""
-        with open(self.path / "run.log", "a", encoding="utf-8") as handle:
+        with open(self.path / "run.log", "a", encoding="utf-8", opener=own) as handle:
             handle.write(f"{datetime.now():%H:%M:%S} {line}\n")
 
     def attributes(self) -> dict[str, str]:
@@ -109,6 +111,8 @@ def unfinished(place: str) -> tuple[Path, dict]:
     """(folder, its config) of an unfinished run. Raises BladeError where there is none to go on with."""
     path = Path(place)
     log, config = "", None
+    if (path / "config.yaml").exists():
+        only_ordinary(path)
     if (path / "config.yaml").is_file():
         config = read_yaml(str(path / "config.yaml"), "resume", LARGEST_CONFIG)  # the folder may be from elsewhere
     if (path / "run.log").is_file():
@@ -120,6 +124,28 @@ def unfinished(place: str) -> tuple[Path, dict]:
     if f" {DONE} " in log:
         raise BladeError(f"resume: {place[:200]} is finished; its tables are whole, and nothing is left to do.")
     return path, config
+
+
+def only_ordinary(path: Path) -> None:
+    """Refuse a folder that holds anything but ordinary files and folders. Raises BladeError before anything is opened.
+
+    A folder from elsewhere could otherwise have us write through a link, or wait for a pipe. The folder itself may be
+    reached by a link: that is the reader's own.
+    """
+    todo, seen = [path], 0
+    while todo:
+        try:
+            entries = list(os.scandir(todo.pop()))
+        except OSError as fault:
+            raise BladeError(f"resume: {fault.filename} cannot be read ({fault.strerror}).") from None
+        seen += len(entries)
+        if seen > MOST_ENTRIES:
+            raise BladeError(f"resume: {path} holds more than {MOST_ENTRIES} files; it is not the folder of a run.")
+        for entry in entries:
+            if entry.is_dir(follow_symlinks=False):
+                todo.append(Path(entry.path))
+            elif not entry.is_file(follow_symlinks=False):
+                raise BladeError(f"resume: {entry.path}: {NOT_ORDINARY}")
 
 
 def _yaml(config: dict) -> str:

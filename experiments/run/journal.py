@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from experiments.run.files import own
 from experiments.run.imports import reachable
 from experiments.run.provenance import computed_by
 from sim.errors import BladeError
@@ -23,19 +24,20 @@ class Halted(BladeError):
 class Journal:
     """Answers by key. The first record says the request and what computes it, so that others are never mixed in.
 
-    module: the module of the study; it and all that it imports decide the answers, and are what `covers` names.
+    module: the module of the study; it and all that it imports decide the answers, and are what `covers` names. used:
+    how many answers were taken from it.
 
     A record is a line `digest key bytes`, that many bytes, and a line end. What a kill has torn, and all behind it, is
     cut off when the file is opened. Raises BladeError for a journal of another request or of other code.
     """
 
     def __init__(self, path: Path, request: str, module: str) -> None:
-        self.path, self._places = path, {}
+        self.path, self._places, self.used = path, {}, 0
         self.covers, code = reachable(module), computed_by(module)
         head = json.dumps({"request": request, "computed_by": code}).encode()
         try:
-            self._out = open(path, "ab", buffering=0)
-            self._in = open(path, "rb")
+            self._out = open(path, "ab", buffering=0, opener=own)
+            self._in = open(path, "rb", opener=own)
         except OSError as fault:
             raise BladeError(f"{path}: cannot be written ({fault.strerror}); it needs a folder that can be.") from None
         good = self._index(request, code)
@@ -61,9 +63,11 @@ class Journal:
         start, count = self._places[key]
         self._in.seek(start)
         try:
-            return unpack(self._in.read(count))
-        except (ValueError, TypeError, RecursionError):
+            answer = unpack(self._in.read(count))
+        except (ValueError, TypeError, OverflowError, MemoryError, RecursionError):
             return None
+        self.used += 1
+        return answer
 
     def close(self) -> None:
         """Close the file."""
@@ -122,7 +126,7 @@ def _same(path: Path, payload: bytes, request: str, code: dict[str, str]) -> Non
     try:
         head = json.loads(payload)
         before, begun_with = head["request"], dict(head["computed_by"])
-    except (ValueError, KeyError, TypeError):
+    except (ValueError, KeyError, TypeError, RecursionError):
         raise BladeError(f"resume: {path} is no journal of this program; start anew.") from None
     for name, here in code.items():
         if begun_with.get(name) != here:

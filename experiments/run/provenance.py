@@ -1,10 +1,13 @@
 """What a result rests on besides its request: versions of the libraries, revision and digests of the code."""
 
+import hashlib
 import platform
 import subprocess
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
+
+import numpy as np
 
 from experiments.run.imports import PROJECT, code_digest
 from sim import source_digest
@@ -20,7 +23,15 @@ def computed_by(module: str) -> dict[str, str]:
     Read once in a process: its code stays what was loaded.
     """
     code = {"physics": source_digest(), "studies": code_digest(module) if module.split(".")[0] == PROJECT else module}
+    code |= {"python": platform.python_version(), "processor": processor()[0]}
     return code | {name: package_version(name) for name in LIBRARIES}
+
+
+@cache
+def processor() -> tuple[str, str]:
+    """(its kind with a digest of what it can, what it can): wide arithmetic may change the last bit of a sum."""
+    can = " ".join(sorted(np.show_config(mode="dicts")["SIMD Extensions"].get("found", [])))
+    return f"{platform.machine()}-{hashlib.sha256(can.encode()).hexdigest()[:6]}", can
 
 
 def package_version(name: str) -> str:
@@ -39,15 +50,21 @@ def provenance() -> dict[str, str]:
         "physics_digest": source_digest(),
         "code_revision": _revision(),
         "python_version": platform.python_version(),
+        "processor": processor()[0],
+        "processor_features": processor()[1],
     }
     return own | {f"{name}_version": package_version(name) for name in PACKAGES}
 
 
 def _revision() -> str:
     """The git revision of the source folder, with + when it was changed since; unknown outside a checkout."""
-    git = ["git", "-C", str(Path(__file__).parents[2])]
+    home = Path(__file__).parents[2]
+    git = ["git", "-C", str(home)]
     run = {"capture_output": True, "text": True, "timeout": 5, "check": True}
     try:
+        top = Path(subprocess.run([*git, "rev-parse", "--show-toplevel"], **run).stdout.strip())
+        if not top.samefile(home):
+            return "unknown"  # installed inside a checkout of something else
         head = subprocess.run([*git, "rev-parse", "HEAD"], **run).stdout
         changed = subprocess.run([*git, "status", "--porcelain"], **run).stdout.strip()
     except (OSError, subprocess.SubprocessError):

@@ -11,6 +11,7 @@ from sim.blade.curve import BladeCurve
 from sim.errors import BladeError
 from sim.quantities import MM_PER_M
 
+STEEPEST_PITCH_RAD = math.radians(10.0)  # of the steel against a boot (common practice, no published source)
 FAMILIES = ("single_radius", "rear_flat", "rear_flat_eased", "mid_flat", "graded", "spline", "zoned")
 
 
@@ -56,6 +57,11 @@ class Recipe:
     def __post_init__(self) -> None:
         _check_family(self)
         _check_lengths(self)
+        if not abs(self.pitch_offset_rad) <= STEEPEST_PITCH_RAD:
+            raise BladeError(
+                f"recipe {self.name!r}: a pitch of {math.degrees(self.pitch_offset_rad):.3g} deg is no skate's; use "
+                "-10 to 10 deg."
+            )
 
     @property
     def working_m(self) -> float:

@@ -3,7 +3,6 @@ of an uninterrupted one."""
 
 import contextlib
 import ctypes
-import fcntl
 import multiprocessing
 import os
 import random
@@ -18,6 +17,7 @@ from pathlib import Path
 
 import h5py
 import numpy as np
+import portalocker
 import pytest
 import yaml
 
@@ -217,7 +217,7 @@ def stopped(tmp_path):
 def test_two_runs_into_one_folder(stopped, whole, tmp_path):
     """The second is refused while the first is at work; two that start in one second get a folder each."""
     with open(stopped / ".lock", "w") as handle:
-        fcntl.lockf(handle, fcntl.LOCK_EX)  # as a run at work in it holds it
+        portalocker.lock(handle, portalocker.LOCK_EX)  # as a run at work in it holds it
         status, said = ended([f"resume={stopped}"], tmp_path)
         assert status == 2 and "another process is at work" in said and said.count("\n") == 1
     assert ended([f"resume={stopped}"], tmp_path)[0] == 0
