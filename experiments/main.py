@@ -14,7 +14,7 @@ from typing import Any
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeElapsedColumn
 
-from experiments.request.compose import PLACES, composed, experiments_known
+from experiments.request.compose import FILE_KEYS, composed, experiments_known
 from experiments.run.stopping import heed, leave, stopped_words
 from sim.errors import BladeError
 
@@ -108,7 +108,7 @@ def _read_again(kind, config: dict, place: Path) -> Any:
     try:
         return kind.read(config)
     except BladeError as refusal:
-        named = [key for key in PLACES if config.get(key) and key not in ("resume", "results_dir")]
+        named = [key for key in FILE_KEYS if config.get(key) and key not in ("resume", "results_dir")]
         if not named:
             raise
         raise BladeError(
