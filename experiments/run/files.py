@@ -18,6 +18,7 @@ import numpy as np
 from sim.errors import BladeError
 
 NOT_ORDINARY = "no ordinary file of this folder alone, but a link, a pipe or the like; remove it, or start anew."
+LARGE = 512  # numbers from which an array is compressed: a smaller one would only grow
 PART = ".part"  # ends the names of what is being written
 
 
@@ -80,7 +81,8 @@ def put(
 ) -> h5py.Dataset:
     """A dataset with its unit and label, each axis tied to the scale of its coordinate (xarray reads it so)."""
     strings = values.dtype.kind == "O"
-    data = group.create_dataset(name, data=values, dtype=h5py.string_dtype() if strings else values.dtype)
+    packed = {"compression": "gzip", "shuffle": True} if values.size >= LARGE and not strings else {}
+    data = group.create_dataset(name, data=values, dtype=h5py.string_dtype() if strings else values.dtype, **packed)
     if not strings:
         data.attrs["units"] = unit
     data.attrs["long_name"] = long_name

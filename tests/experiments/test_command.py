@@ -187,3 +187,13 @@ def test_a_refusal_loads_no_library_that_only_work_needs():
     )
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
     assert not told.returncode and len(told.stderr.splitlines()) == len(asked), told.stderr
+
+
+def test_a_long_movement_is_written_at_a_declared_coarser_step(folder):
+    """The nudge lasts 3 s and runs at 1 ms: every fourth instant, the last among them; a stride of 0.4 s is whole."""
+    with xr.open_dataset(folder / "results.h5", engine="h5netcdf", group="series/nudge") as nudge:
+        assert nudge.time.attrs["long_name"] == "time, every 4 ms of the run" and nudge.sizes["time"] == 751
+        assert nudge.time.values[[0, 1, -1]] == pytest.approx([0.0, 0.004, 3.0])
+        assert float(nudge["load"][0, 0]) == pytest.approx(80 * 9.80665, rel=0.01)
+    with xr.open_dataset(folder / "results.h5", engine="h5netcdf", group="series/stride") as stride:
+        assert stride.time.attrs["long_name"] == "time, every 1 ms of the run" and stride.sizes["time"] == 401

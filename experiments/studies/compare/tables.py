@@ -19,8 +19,10 @@ from experiments.studies.compare.rows import Results, Row
 from experiments.studies.compare.study import Plan
 from experiments.studies.compare.terminal import show
 from sim.measures import REGISTRY
+from sim.rolling.scenarios import RECORD_S
 
 __all__ = ["cite", "show", "write", "write_csv", "write_h5"]
+MOST_INSTANTS = 800  # of a movement that are written; its measures and figures use every one
 MOST_LOGGED = 1000  # rows with missing measures
 SERIES_UNITS = {
     "time": "s", "load": "N", "wanted_load": "N", "lean": "rad", "pitch": "rad", "leg_angle": "rad",
@@ -126,14 +128,17 @@ def _series(group, rows, scenario):
     candidate = _candidates(group, rows)
     parts = [row.series.get(scenario, {}) for row in rows]
     times = max((p["time"] for p in parts if p), key=len)
-    time = scale(group, "time", times, "s")
+    every = math.ceil((len(times) - 1) / MOST_INSTANTS) or 1
+    times = times[::every]
+    time = scale(group, "time", times, "s", f"time, every {every * RECORD_S * 1e3:g} ms of the run")
     for name, unit in SERIES_UNITS.items():
         if name == "time":
             continue
-        block = np.full((len(rows), len(times)), np.nan)
+        block = np.full((len(rows), len(times)), np.nan, np.float32)  # seven digits: more than the step leaves sure
         for i, part in enumerate(parts):
             if part:
-                block[i, : len(part[name])] = part[name]
+                kept = part[name][::every]
+                block[i, : len(kept)] = kept
         put(group, name, block, unit, name.replace("_", " "), candidate, time)
 
 
