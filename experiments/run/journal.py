@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from experiments.request.plain import shown
 from experiments.run.files import own
 from experiments.run.imports import reachable
 from experiments.run.provenance import computed_by
@@ -130,9 +131,10 @@ def _same(path: Path, payload: bytes, request: str, code: dict[str, str]) -> Non
         raise BladeError(f"resume: {path} is no journal of this program; start anew.") from None
     for name, here in code.items():
         if begun_with.get(name) != here:
+            version = "kind" if name == "processor" else "version"
             raise BladeError(
-                f"resume: {path.parent} was computed with another version of {name} ({begun_with.get(name)}, here "
-                f"{here}); start anew, or use the version it was begun with."
+                f"resume: {path.parent} was computed with another {version} of {name} ({shown(begun_with.get(name))}, "
+                f"here {here}); start anew, or go on with the {version} it was begun with."
             )
     if before != request:
         raise BladeError(
