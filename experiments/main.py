@@ -14,7 +14,7 @@ from typing import Any
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeElapsedColumn
 
-from experiments.request.compose import PLACES, composed, experiments_known
+from experiments.request.compose import FILE_KEYS, composed, experiments_known
 from experiments.run.stopping import heed, leave, stopped_words
 from sim.errors import BladeError
 
@@ -107,7 +107,7 @@ def _read_again(kind, config: dict, place: Path) -> Any:
     try:
         return kind.read(config)
     except BladeError as refusal:
-        named = [key for key in (*PLACES, "start_from") if isinstance(config.get(key), str) and config[key]]
+        named = [key for key in (*FILE_KEYS, "start_from") if isinstance(config.get(key), str) and config[key]]
         named = [key for key in named if key not in ("resume", "results_dir")]
         if not named:
             raise

@@ -14,7 +14,7 @@ from experiments.request.plain import CONFIGS, NAME, check_arguments, plain
 from sim.errors import BladeError
 
 # keys that name a file or a folder
-PLACES = ("resume", "results_dir", "trace", "second_trace", "candidates_from", "shop")
+FILE_KEYS = ("resume", "results_dir", "trace", "second_trace", "candidates_from", "shop")
 _PLAIN_PLACE = re.compile(r"[\w./\\:~+-]+")  # a name that Hydra takes as it stands
 
 
@@ -66,7 +66,7 @@ def as_it_stands(argument: str) -> str:
     """An argument that names a place on disk, quoted for Hydra's grammar, in which blanks, brackets and commas mean
     something; any other as it is, and one that is in quotes already."""
     key, mark, value = argument.partition("=")
-    if key.lstrip("+") not in PLACES or not mark or not value or value[0] in "'\"" or _PLAIN_PLACE.fullmatch(value):
+    if key.lstrip("+") not in FILE_KEYS or not mark or not value or value[0] in "'\"" or _PLAIN_PLACE.fullmatch(value):
         return argument
     return f"{key}={QuotedString(value, Quote.double).with_quotes()}"
 

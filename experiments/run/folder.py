@@ -20,7 +20,7 @@ from sim.errors import BladeError
 
 KEPT = "answers.journal"  # of an unfinished run
 LARGEST_CONFIG = 20_000_000  # bytes
-MOST_ENTRIES = 100_000  # files below the folder of a run
+MOST_BELOW = 100_000  # files below the folder of a run
 BEGUN = {"config.yaml", "run.log", ".lock", KEPT}  # what stands in a folder before anything is computed
 LONGEST_PATH = 400  # characters of one that a sentence shows
 LOG_END = 65_536  # bytes at the end of a log, where it says that a run is finished
@@ -160,8 +160,8 @@ def only_ordinary(path: Path) -> None:
                 f"resume: {shown(fault.filename, LONGEST_PATH)} cannot be read ({fault.strerror})."
             ) from None
         seen += len(entries)
-        if seen > MOST_ENTRIES:
-            raise BladeError(f"resume: {path} holds more than {MOST_ENTRIES} files; it is not the folder of a run.")
+        if seen > MOST_BELOW:
+            raise BladeError(f"resume: {path} holds more than {MOST_BELOW} files; it is not the folder of a run.")
         for entry in entries:
             if entry.is_dir(follow_symlinks=False):
                 todo.append(Path(entry.path))

@@ -4,11 +4,11 @@ import os
 import signal
 import sys
 
-WORDS = {"SIGINT": "stopped by hand", "SIGTERM": "stopped by the system", "SIGHUP": "the terminal was closed"}
+SAID_OF = {"SIGINT": "stopped by hand", "SIGTERM": "stopped by the system", "SIGHUP": "the terminal was closed"}
 
 
 class Stopped(KeyboardInterrupt):
-    """One of the signals of WORDS; what was going on is let go as for Ctrl-C."""
+    """One of the signals of SAID_OF; what was going on is let go as for Ctrl-C."""
 
     def __init__(self, number: int) -> None:
         super().__init__(number)
@@ -17,7 +17,7 @@ class Stopped(KeyboardInterrupt):
 
 def heed() -> None:
     """Raise Stopped in the main thread at the first signal; all further ones are ignored while it ends."""
-    known = [getattr(signal, name) for name in WORDS if hasattr(signal, name)]
+    known = [getattr(signal, name) for name in SAID_OF if hasattr(signal, name)]
 
     def stop(number: int, frame: object) -> None:
         for other in known:
@@ -32,7 +32,7 @@ def heed() -> None:
 def stopped_words(stop: KeyboardInterrupt) -> tuple[str, int]:
     """(what happened, exit status as a shell gives it)."""
     number = stop.number if isinstance(stop, Stopped) else signal.SIGINT
-    return WORDS[signal.Signals(number).name], 128 + number
+    return SAID_OF[signal.Signals(number).name], 128 + number
 
 
 def leave(status: int) -> None:

@@ -57,11 +57,7 @@ class Recipe:
     def __post_init__(self) -> None:
         _check_family(self)
         _check_lengths(self)
-        if not abs(self.pitch_offset_rad) <= STEEPEST_PITCH_RAD:
-            raise BladeError(
-                f"recipe {self.name!r}: a pitch of {math.degrees(self.pitch_offset_rad):.3g} deg is no skate's; use "
-                "-10 to 10 deg."
-            )
+        _check_pitch(self)
 
     @property
     def working_m(self) -> float:
@@ -184,6 +180,14 @@ def _check_family(recipe: Recipe) -> None:
         )
     if family == "mid_flat" and not (radii.index(max(radii)) not in (0, len(radii) - 1)):
         raise BladeError(f"{where}: in mid_flat the longest radius must lie between shorter ones.")
+
+
+def _check_pitch(recipe: "Recipe") -> None:
+    if not abs(recipe.pitch_offset_rad) <= STEEPEST_PITCH_RAD:
+        pitch, most = (math.degrees(x) for x in (recipe.pitch_offset_rad, STEEPEST_PITCH_RAD))
+        raise BladeError(
+            f"recipe {recipe.name!r}: a pitch of {pitch:.3g} deg is no skate's; use {-most:g} to {most:g} deg."
+        )
 
 
 def _check_lengths(recipe: Recipe) -> None:

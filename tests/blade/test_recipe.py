@@ -235,3 +235,17 @@ def test_overlapping_blends_are_refused():
 def test_a_blend_longer_than_a_sweep_is_refused_by_every_family(family):
     with pytest.raises(BladeError, match=r"stretch 1 .* is 20\.0 mm long, but its blends need 30\.0"):
         Recipe("r", family, EXAMPLES[family], blend_m=0.06).curve()
+
+
+@pytest.mark.parametrize(
+    ("pitch_deg", "fine"), [(9.9, True), (-9.9, True), (10.1, False), (-10.1, False), (1e300, False)]
+)
+def test_a_pitch_is_one_that_a_skate_has(pitch_deg, fine):
+    def made():
+        return Recipe("r", "single_radius", (3.0,), pitch_offset_rad=math.radians(pitch_deg))
+
+    if fine:
+        made()
+    else:
+        with pytest.raises(BladeError, match="deg is no skate's; use -10 to 10 deg"):
+            made()

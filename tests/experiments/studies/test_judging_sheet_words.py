@@ -42,7 +42,7 @@ def log2(*ratios):
 @pytest.mark.parametrize(
     ("more", "line"),
     [
-        ({}, "Regrind to single 8 ft"), ({"best": 0}, "Grind the same curve fresh"),
+        ({}, "Regrind to single 8 ft"), ({"best": 0}, "Grind the same curve again"),
         ({"kind": "probably"}, "Single 8 ft is probably better, about 8 in 10: worth a try for those who want one"),
         ({"kind": "leave", "reason": "makes_no_difference"},
          "Leave it: nothing on the list makes a difference for the better that one feels"),
