@@ -15,6 +15,7 @@ from experiments.run.provenance import computed_by
 from sim.errors import BladeError
 
 LARGEST_RECORD = 1 << 28  # bytes of one record: what a file from elsewhere may make us hold
+LARGEST_TEXT = 1 << 24  # bytes of its text, of which each may take a hundred once read; numbers in arrays are no text
 _MARK = "array"  # of a JSON object that stands for an array: its type, shape and place among the bytes
 
 
@@ -166,6 +167,8 @@ def unpack(data: bytes) -> Any:
     """What `pack` was given, tuples as lists. Raises ValueError for bytes that no `pack` made."""
     line, _, rest = data.partition(b"\n")
     count = int(line)
+    if not 0 < count <= LARGEST_TEXT:
+        raise ValueError(f"a text of {count} bytes")
     tree, raw = json.loads(rest[:count]), rest[count:]
 
     def whole(node):

@@ -15,6 +15,8 @@ import yaml
 
 import sim
 from experiments.main import run_command
+from experiments.request.fields import Fields
+from experiments.request.how import read_workers
 from experiments.run.journal import Halted, Journal, _digest
 from experiments.run.provenance import computed_by, processor, provenance
 from sim.errors import BladeError
@@ -181,9 +183,17 @@ def test_a_refusal_leaves_a_folder_that_was_there_before(folder, capsys, monkeyp
     assert resumed(folder, capsys)[0] == 2 and (folder / "config.yaml").is_file()
 
 
-def test_a_refusal_leaves_no_folder_behind(tmp_path, capsys):
-    assert run_command([*ASKED, "workers=many", f"results_dir={tmp_path / 'r'}"]) == 2
-    assert "workers" in capsys.readouterr().err and not (tmp_path / "r").exists()
+@pytest.mark.parametrize("who", ["many", "tls://host:8786", "ucx://host:1", "tcp://", "tcp://host", "tcp://host:99999",
+                                 "inproc://1/2", "tcp://a b:1"])  # fmt: skip
+def test_a_refusal_leaves_no_folder_behind(who, tmp_path, capsys):
+    assert run_command([*ASKED, f"workers='{who}'", f"results_dir={tmp_path / 'r'}"]) == 2
+    said = capsys.readouterr().err
+    assert "workers" in said and said.count("\n") == 1 and not (tmp_path / "r").exists()
+
+
+@pytest.mark.parametrize("who", ["tcp://host:8786", "tcp://127.0.0.1:9/", "tcp://[::1]:8786", "tcp://a-b.c_d:1"])
+def test_addresses_that_may_be_meant_are_taken(who):
+    assert read_workers(Fields({"workers": who}, "")) == who
 
 
 # ---------------------------------------------------------------- journals made by hand
