@@ -92,10 +92,10 @@ def _run(arguments: list[str]) -> int:
         else RunFolder.new(config, name, kind.module, datetime.now(), command)
     )  # fmt: skip
     try:
-        result = _carry_out(kind, plan, config, folder, console, started, who)
+        result, tables = _carry_out(kind, plan, config, folder, console, started, who)
     finally:
         folder.close()
-    kind.show(plan, result, console)
+    print(tables, end="")
     console.print(f"Tables and figures ({time.perf_counter() - started:.1f} s):")
     print(folder.path)
     return 0 if getattr(result, "answered", True) else 1
@@ -116,15 +116,19 @@ def _read_again(kind, config: dict, place: Path) -> Any:
         ) from refusal
 
 
-def _carry_out(kind, plan: Any, config: dict, folder, console: Console, started: float, who: int | str) -> Any:
-    """Run, write, draw. What stops it from outside says how to go on."""
+def _carry_out(
+    kind, plan: Any, config: dict, folder, console: Console, started: float, who: int | str
+) -> tuple[Any, str]:
+    """Run, write, draw; (result, what the screen shows of it). What stops it from outside says how to go on."""
     from experiments.run.journal import Halted
 
     go_on = f"what was computed is kept; continue with  arcstride {shlex.quote(f'resume={folder.path}')}"
     try:
         result = _stages(kind, plan, config, folder, console, who)
+        with console.capture() as shown:  # before the run is called finished: showing may find odd answers, too
+            kind.show(plan, result, console)
         folder.finish(time.perf_counter() - started)
-        return result
+        return result, shown.get()
     except Halted as fault:
         raise BladeError(f"{str(fault).rstrip('.')}; {go_on}") from None
     except BladeError:

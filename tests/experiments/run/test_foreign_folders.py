@@ -19,6 +19,7 @@ from experiments.request.fields import Fields
 from experiments.request.how import read_workers
 from experiments.run.journal import Halted, Journal, _digest
 from experiments.run.provenance import computed_by, processor, provenance
+from experiments.studies.kind import Kind
 from sim.errors import BladeError
 
 HOME = Path(sim.__file__).parents[1]
@@ -243,19 +244,26 @@ def test_answers_that_no_question_has_are_one_sentence(how, folder, capsys):
     assert status == 0 or ("start anew" in said and not (folder / "measures.csv").exists()), said
 
 
-def test_whatever_odd_answers_make_a_library_raise_is_one_sentence(folder, capsys, monkeypatch):
+@pytest.mark.parametrize("stage", ["run", "write", "draw", "write_page", "show"])
+def test_whatever_odd_answers_make_a_library_raise_is_one_sentence(stage, folder, capsys, monkeypatch):
     """Some raise plain Exception, with a line end in its text. In a run that took no answers it is a fault of ours."""
 
     def raising(*given):
         raise Exception("expected\nanother form")
 
-    monkeypatch.setattr("experiments.studies.kind.Kind.write", raising)
-    status, said = resumed(folder, capsys, "workers=1")
+    def asked(kind, plan, workers, progress):
+        run(kind, plan, workers, progress)
+        raising()
+
+    run = Kind.run
+    monkeypatch.setattr(Kind, stage, asked if stage == "run" else raising)
+    status, said = resumed(folder, capsys, "workers=1", "figures=true")
     assert status == 2 and "start anew" in said and said.count("\n") == 1
-    assert "another form" in (folder / "run.log").read_text()
+    log = (folder / "run.log").read_text()
+    assert "another form" in log and "done in" not in log
     (folder / "answers.journal").unlink()
     with pytest.raises(Exception, match="another form"):
-        resumed(folder, capsys, "workers=1")
+        resumed(folder, capsys, "workers=1", "figures=true")
 
 
 def test_a_head_that_is_deep_or_none_is_refused(tmp_path):
