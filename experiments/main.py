@@ -96,7 +96,7 @@ def _run(arguments: list[str]) -> int:
     finally:
         folder.close()
     print(tables, end="")
-    console.print(f"Tables and figures ({time.perf_counter() - started:.1f} s):")
+    print(f"Tables and figures ({time.perf_counter() - started:.1f} s):")
     print(folder.path)
     return 0 if getattr(result, "answered", True) else 1
 
