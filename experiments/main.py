@@ -24,7 +24,6 @@ WIDE = 130  # columns of a table that no terminal bounds
 # errors of a file that come from the disk or its owner, not from this program
 DISK_FAULTS = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EROFS, errno.EACCES, errno.EPERM,
                errno.EISDIR, errno.ENOTDIR, errno.EEXIST, errno.ENOTEMPTY)  # fmt: skip
-UNFIT = (LookupError, TypeError, ValueError, AttributeError, ArithmeticError, RecursionError)  # what odd answers raise
 
 USAGE = """arcstride compares blade curves on ice.
 
@@ -93,11 +92,11 @@ def _run(arguments: list[str]) -> int:
         else RunFolder.new(config, name, kind.module, datetime.now(), command)
     )  # fmt: skip
     try:
-        result = _carry_out(kind, plan, config, folder, console, started, who)
+        result, tables = _carry_out(kind, plan, config, folder, console, started, who)
     finally:
         folder.close()
-    kind.show(plan, result, console)
-    console.print(f"Tables and figures ({time.perf_counter() - started:.1f} s):")
+    print(tables, end="")
+    print(f"Tables and figures ({time.perf_counter() - started:.1f} s):")
     print(folder.path)
     return 0 if getattr(result, "answered", True) else 1
 
@@ -108,7 +107,8 @@ def _read_again(kind, config: dict, place: Path) -> Any:
     try:
         return kind.read(config)
     except BladeError as refusal:
-        named = [key for key in FILE_KEYS if config.get(key) and key not in ("resume", "results_dir")]
+        named = [key for key in (*FILE_KEYS, "start_from") if isinstance(config.get(key), str) and config[key]]
+        named = [key for key in named if key not in ("resume", "results_dir")]
         if not named:
             raise
         raise BladeError(
@@ -116,27 +116,24 @@ def _read_again(kind, config: dict, place: Path) -> Any:
         ) from refusal
 
 
-def _carry_out(kind, plan: Any, config: dict, folder, console: Console, started: float, who: int | str) -> Any:
-    """Run, write, draw. What stops it from outside says how to go on."""
+def _carry_out(
+    kind, plan: Any, config: dict, folder, console: Console, started: float, who: int | str
+) -> tuple[Any, str]:
+    """Run, write, draw; (result, what the screen shows of it). What stops it from outside says how to go on."""
     from experiments.run.journal import Halted
 
     go_on = f"what was computed is kept; continue with  arcstride {shlex.quote(f'resume={folder.path}')}"
     try:
         result = _stages(kind, plan, config, folder, console, who)
+        with console.capture() as shown:  # before the run is called finished: showing may find odd answers, too
+            kind.show(plan, result, console)
         folder.finish(time.perf_counter() - started)
-        return result
+        return result, shown.get()
     except Halted as fault:
         raise BladeError(f"{str(fault).rstrip('.')}; {go_on}") from None
     except BladeError:
+        folder.drop()
         raise
-    except UNFIT as fault:
-        if not folder.journal.used:
-            raise
-        folder.log(traceback.format_exc())
-        raise BladeError(
-            f"{folder.path}: an answer kept there does not fit its question ({type(fault).__name__}; run.log has "
-            "more), as none does that this program wrote: start anew."
-        ) from None
     except OSError as fault:
         if not folder.path.is_dir():
             raise BladeError(
@@ -146,6 +143,14 @@ def _carry_out(kind, plan: Any, config: dict, folder, console: Console, started:
             raise
         what, why = fault.filename or folder.path, os.strerror(fault.errno)
         raise BladeError(f"{what}: cannot be written ({why}); mend that; {go_on}") from None
+    except Exception as fault:  # of whatever kind: libraries that meet odd numbers raise all of them
+        if not folder.journal.used:
+            raise
+        folder.log(traceback.format_exc())
+        raise BladeError(
+            f"{folder.path}: an answer kept there does not fit its question ({type(fault).__name__}; run.log has "
+            "more), as none does that this program wrote: start anew."
+        ) from None
     except KeyboardInterrupt:
         _say(go_on)
         raise

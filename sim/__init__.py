@@ -14,7 +14,8 @@ def source_digest() -> str:
     """Digest of every source file of this package: names the physics that a result was computed with."""
     here = Path(__file__).parent
     files = sorted(here.rglob("*.py"))
-    return hashlib.sha256(b"".join(str(f.relative_to(here)).encode() + f.read_bytes() for f in files)).hexdigest()[:16]
+    parts = [f.relative_to(here).as_posix().encode() + f.read_bytes() for f in files]
+    return hashlib.sha256(b"".join(parts)).hexdigest()[:16]
 
 
 def _keep_compiled_code() -> None:
@@ -25,10 +26,12 @@ def _keep_compiled_code() -> None:
     """
     if "NUMBA_CACHE_DIR" in os.environ:
         return
-    folder = _own_cache() / source_digest()
-    with contextlib.suppress(OSError):
-        folder.mkdir(parents=True, mode=0o700, exist_ok=True)
-    if not (is_ours(folder.parent) and is_ours(folder)):
+    folder = None
+    with contextlib.suppress(OSError, RuntimeError):  # RuntimeError: this user has no home
+        folder = _own_cache() / source_digest()
+        for each in (folder.parent, folder):
+            each.mkdir(parents=True, mode=0o700, exist_ok=True)
+    if folder is None or not (is_ours(folder.parent) and is_ours(folder)):
         folder = Path(tempfile.mkdtemp(prefix="arcstride-"))
         atexit.register(shutil.rmtree, folder, ignore_errors=True)
     os.environ["NUMBA_CACHE_DIR"] = str(folder)

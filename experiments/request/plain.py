@@ -142,33 +142,39 @@ def _choice(argument: str, key: str) -> None:
 # ---------------------------------------------------------------- files
 
 
+def shown(text: object, most: int = 100) -> str:
+    """Text from elsewhere as a sentence may quote it: short, on one line, without marks that a terminal obeys."""
+    words = str(text)
+    words = words if len(words) <= most else words[: most - 3] + "..."
+    return words if words.isprintable() else ascii(words)
+
+
 def read_yaml(path: str, where: str, largest: int = LARGEST_FILE) -> Any:
     """The plain values of a YAML file. Raises BladeError for a file that is missing, large, no ordinary file, no YAML
     of plain values, or nested or repeated beyond measure."""
-    shown = path if len(path) <= 100 else path[:97] + "..."
-    shown = shown if shown.isprintable() else ascii(shown)
+    file = shown(path)
     try:
         about = Path(path).stat()
         if not stat.S_ISREG(about.st_mode):  # a pipe or a device could be read for ever
-            raise BladeError(f"{where}: {shown} is no ordinary file; give a YAML file of plain text.")
+            raise BladeError(f"{where}: {file} is no ordinary file; give a YAML file of plain text.")
         if about.st_size > largest:
-            raise BladeError(f"{where}: {shown} is larger than {largest / 1e6:.0f} MB; list fewer candidates.")
+            raise BladeError(f"{where}: {file} is larger than {largest / 1e6:.0f} MB; list fewer candidates.")
         with open(path, "rb") as handle:
             text = handle.read(largest).decode("utf-8")
     except BladeError:
         raise
     except (OSError, ValueError):
-        raise BladeError(f"{where}: cannot read {shown}; give a YAML file of plain text that exists.") from None
+        raise BladeError(f"{where}: cannot read {file}; give a YAML file of plain text that exists.") from None
     try:
-        _scan(text, f"{where}: {shown}")
+        _scan(text, f"{where}: {file}")
         values = yaml.load(text, Loader=_LOADER)  # a safe loader, of what was scanned
     except BladeError:
         raise
     except yaml.YAMLError as fault:
         line = getattr(getattr(fault, "problem_mark", None), "line", 0) + 1
-        raise BladeError(f"{where}: {shown} is not YAML from line {line} on; compare configs/candidate_list.") from None
+        raise BladeError(f"{where}: {file} is not YAML from line {line} on; compare configs/candidate_list.") from None
     except (ValueError, TypeError, OverflowError, RecursionError):
-        raise BladeError(f"{where}: {shown} holds a number or date that is none; put text in quotes.") from None
+        raise BladeError(f"{where}: {file} holds a number or date that is none; put text in quotes.") from None
     plain(values, where)
     return values
 

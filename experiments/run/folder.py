@@ -4,6 +4,7 @@ import contextlib
 import hashlib
 import json
 import os
+import shutil
 from datetime import datetime
 from pathlib import Path
 
@@ -11,7 +12,7 @@ import portalocker
 import yaml
 
 from experiments.request.how import request_of
-from experiments.request.plain import read_yaml
+from experiments.request.plain import read_yaml, shown
 from experiments.run.files import NOT_ORDINARY, PART, own, whole
 from experiments.run.journal import Journal
 from experiments.run.provenance import provenance
@@ -20,6 +21,8 @@ from sim.errors import BladeError
 KEPT = "answers.journal"  # of an unfinished run
 LARGEST_CONFIG = 20_000_000  # bytes
 MOST_BELOW = 100_000  # files below the folder of a run
+BEGUN = {"config.yaml", "run.log", ".lock", KEPT}  # what stands in a folder before anything is computed
+LONGEST_PATH = 400  # characters of one that a sentence shows
 LOG_END = 65_536  # bytes at the end of a log, where it says that a run is finished
 
 
@@ -31,14 +34,16 @@ class RunFolder:
     """
 
     def __init__(self, path: Path, config: dict, module: str) -> None:
-        self.path = path
+        self.path, self._new = path, False
         self.request_text = _yaml(request_of(config))
-        first = (path / "config.yaml").open(encoding="utf-8").readline(LARGEST_CONFIG)
+        with open(path / "config.yaml", encoding="utf-8") as handle:
+            first = handle.readline(LARGEST_CONFIG)
         self.command = first[2:].strip() if first.startswith("# arcstride") else ""
         self._lock = self._locked()
         self.journal = Journal(path / KEPT, _digest(self.request_text), module)  # refuses what is not this run's
         for torn in path.rglob(f".*{PART}"):  # of a run that was killed
-            torn.unlink(missing_ok=True)
+            if torn.is_file():
+                torn.unlink(missing_ok=True)
 
     @classmethod
     def new(cls, config: dict, experiment: str, module: str, now: datetime, command: str) -> "RunFolder":
@@ -52,7 +57,9 @@ class RunFolder:
                 path.mkdir(parents=True)
                 with whole(path / "config.yaml") as temporary:
                     temporary.write_text(f"# {command}\n{_yaml(config)}", encoding="utf-8")
-                return cls(path, config, module)
+                folder = cls(path, config, module)
+                folder._new = True
+                return folder
             except FileExistsError as clash:
                 if not path.is_dir():
                     raise BladeError(f"results_dir: {base} is a file, not a folder; name another.") from clash
@@ -63,16 +70,22 @@ class RunFolder:
         raise BladeError(f"results_dir: {base} holds too many runs of this second; wait a moment.")
 
     def _locked(self):
-        """A lock that ends with this process, however it ends."""
+        """A lock that ends with this process, however it ends: workers that outlive it have no part in it."""
         try:
             handle = open(self.path / ".lock", "a", opener=own)
             portalocker.lock(handle, portalocker.LOCK_EX | portalocker.LOCK_NB)
-        except portalocker.exceptions.LockException:
+        except portalocker.exceptions.AlreadyLocked:
             raise BladeError(f"resume: another process is at work in {self.path}; let it end, or stop it.") from None
+        except portalocker.exceptions.LockException:
+            raise BladeError(
+                f"{self.path}: files on this disk cannot be locked; name a results_dir on another."
+            ) from None
         except OSError as fault:
             raise BladeError(
                 f"{self.path}: cannot be written ({fault.strerror}); it must be, to go on in it."
             ) from None
+        if hasattr(os, "register_at_fork"):  # a lock lasts as long as any process has the file open
+            os.register_at_fork(after_in_child=handle.close)
         return handle
 
     def log(self, line: str) -> None:
@@ -97,6 +110,12 @@ class RunFolder:
         self.close()
         (self.path / KEPT).unlink(missing_ok=True)
         (self.path / ".lock").unlink(missing_ok=True)
+
+    def drop(self) -> None:
+        """Take a new folder away again in which nothing was computed: what is refused leaves none behind."""
+        if self._new and not len(self.journal) and {path.name for path in self.path.iterdir()} <= BEGUN:
+            self.close()
+            shutil.rmtree(self.path, ignore_errors=True)
 
     def close(self) -> None:
         """Let go of the folder; an unfinished run can be gone on with."""
@@ -137,7 +156,9 @@ def only_ordinary(path: Path) -> None:
         try:
             entries = list(os.scandir(todo.pop()))
         except OSError as fault:
-            raise BladeError(f"resume: {fault.filename} cannot be read ({fault.strerror}).") from None
+            raise BladeError(
+                f"resume: {shown(fault.filename, LONGEST_PATH)} cannot be read ({fault.strerror})."
+            ) from None
         seen += len(entries)
         if seen > MOST_BELOW:
             raise BladeError(f"resume: {path} holds more than {MOST_BELOW} files; it is not the folder of a run.")
@@ -145,7 +166,7 @@ def only_ordinary(path: Path) -> None:
             if entry.is_dir(follow_symlinks=False):
                 todo.append(Path(entry.path))
             elif not entry.is_file(follow_symlinks=False):
-                raise BladeError(f"resume: {entry.path}: {NOT_ORDINARY}")
+                raise BladeError(f"resume: {shown(entry.path, LONGEST_PATH)}: {NOT_ORDINARY}")
 
 
 def _yaml(config: dict) -> str:

@@ -8,12 +8,14 @@ from typing import Any
 
 import numpy as np
 
+from experiments.request.plain import shown
 from experiments.run.files import own
 from experiments.run.imports import reachable
 from experiments.run.provenance import computed_by
 from sim.errors import BladeError
 
 LARGEST_RECORD = 1 << 28  # bytes of one record: what a file from elsewhere may make us hold
+LARGEST_TEXT = 1 << 24  # bytes of its text, of which each may take a hundred once read; numbers in arrays are no text
 _MARK = "array"  # of a JSON object that stands for an array: its type, shape and place among the bytes
 
 
@@ -130,9 +132,10 @@ def _same(path: Path, payload: bytes, request: str, code: dict[str, str]) -> Non
         raise BladeError(f"resume: {path} is no journal of this program; start anew.") from None
     for name, here in code.items():
         if begun_with.get(name) != here:
+            version = "kind" if name == "processor" else "version"
             raise BladeError(
-                f"resume: {path.parent} was computed with another version of {name} ({begun_with.get(name)}, here "
-                f"{here}); start anew, or use the version it was begun with."
+                f"resume: {path.parent} was computed with another {version} of {name} ({shown(begun_with.get(name))}, "
+                f"here {here}); start anew, or go on with the {version} it was begun with."
             )
     if before != request:
         raise BladeError(
@@ -164,6 +167,8 @@ def unpack(data: bytes) -> Any:
     """What `pack` was given, tuples as lists. Raises ValueError for bytes that no `pack` made."""
     line, _, rest = data.partition(b"\n")
     count = int(line)
+    if not 0 < count <= LARGEST_TEXT:
+        raise ValueError(f"a text of {count} bytes")
     tree, raw = json.loads(rest[:count]), rest[count:]
 
     def whole(node):

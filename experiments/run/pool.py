@@ -154,7 +154,7 @@ def _end(workers: Sequence[_Worker], at_once: bool) -> None:
 
 def _serve(pipe: Connection, work: Work) -> None:
     """Compute what is sent until the pipe ends. Each answer goes back once it is known."""
-    _begin()
+    begin()
     blob = b""
     while True:
         try:
@@ -187,7 +187,7 @@ def _fault(place: int, fault: Exception) -> bytes:
         return pickle.dumps((place, None, RuntimeError(repr(fault))))
 
 
-def _begin() -> None:
+def begin() -> None:
     """A worker ends with its parent, even one that was killed. Ctrl-C and a closed terminal are the parent's."""
     for name in ("SIGINT", "SIGHUP"):
         if hasattr(signal, name):

@@ -1,6 +1,7 @@
 """What a result rests on besides its request: versions of the libraries, revision and digests of the code."""
 
 import hashlib
+import os
 import platform
 import subprocess
 from functools import cache
@@ -30,7 +31,7 @@ def computed_by(module: str) -> dict[str, str]:
 @cache
 def processor() -> tuple[str, str]:
     """(its kind with a digest of what it can, what it can): wide arithmetic may change the last bit of a sum."""
-    can = " ".join(sorted(np.show_config(mode="dicts")["SIMD Extensions"].get("found", [])))
+    can = " ".join(sorted(np.show_config(mode="dicts").get("SIMD Extensions", {}).get("found", [])))
     return f"{platform.machine()}-{hashlib.sha256(can.encode()).hexdigest()[:6]}", can
 
 
@@ -57,14 +58,17 @@ def provenance() -> dict[str, str]:
 
 
 def _revision() -> str:
-    """The git revision of the source folder, with + when it was changed since; unknown outside a checkout."""
+    """The git revision of the source folder, with + when it was changed since; unknown outside a checkout of this
+    project, as when it is installed inside that of another."""
     home = Path(__file__).parents[2]
     git = ["git", "-C", str(home)]
-    run = {"capture_output": True, "text": True, "timeout": 5, "check": True}
+    own = {key: value for key, value in os.environ.items() if not key.startswith("GIT_")}  # a hook names its own
+    run = {"capture_output": True, "text": True, "timeout": 5, "check": True, "env": own}
     try:
         top = Path(subprocess.run([*git, "rev-parse", "--show-toplevel"], **run).stdout.strip())
-        if not top.samefile(home):
-            return "unknown"  # installed inside a checkout of something else
+        project = (top / "pyproject.toml").read_text(encoding="utf-8")
+        if not top.samefile(home) or '\nname = "arcstride"\n' not in project:
+            return "unknown"
         head = subprocess.run([*git, "rev-parse", "HEAD"], **run).stdout
         changed = subprocess.run([*git, "status", "--porcelain"], **run).stdout.strip()
     except (OSError, subprocess.SubprocessError):

@@ -77,6 +77,8 @@ def write_dxf(path: Path, recipe: Recipe, demo: bool = False, chord_m: float = C
             _draw(space, curve, *piece, chord_m)
         _marks(space, recipe, curve)
         _words(space, recipe, demo)
+        for kind in sorted(document.entitydb.dxf_types_in_use()):  # or they are listed in the order of a set
+            document.classes.add_class(kind)
         document.saveas(temporary)
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from experiments.report import style as fs
+from experiments.run.pool import begin
 from experiments.studies.compare.blade_figures import contact, curves
 from experiments.studies.compare.field import Field, field_of, looks
 from experiments.studies.compare.rows import Results
@@ -44,11 +45,16 @@ def draw_all(results: Results, reference: str, folder: Path, workers: int = 1) -
     if workers == 1:
         _share(*shared)
         return [path for task in tasks for path in _draw(task)]
-    with ProcessPoolExecutor(workers, initializer=_share, initargs=shared) as pool:
+    with ProcessPoolExecutor(workers, initializer=_begin, initargs=shared) as pool:
         return [path for paths in pool.map(_draw, tasks) for path in paths]
 
 
 _SHARED = {}  # what every drawing of this process reads: handed over once, not with each task
+
+
+def _begin(*shared):
+    begin()
+    _share(*shared)
 
 
 def _share(results, reference, folder):

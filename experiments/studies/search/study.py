@@ -45,7 +45,7 @@ KEYS = (
     "evaluations", "population", "front_size", "compare_random", "starting_curve", "caps",
     "radius_step", "boundary_step", "start_from",
 )  # fmt: skip
-MOST_SEARCHED = 5_000_000
+MOST_SEARCHED = 500_000  # points; about 600 bytes of each are kept, and as many of random ones
 LEAST_LEFT = 0.5  # share of the draws that must be left where some cannot be built
 WORST_MARGIN = 1.05  # the corner that hypervolume is measured from, over the worst cost of the front
 # what a blade of the search has besides its own errors of grinding: this draw's section and holder

@@ -3,8 +3,11 @@
 import csv
 import getpass
 import math
+import os
 import re
 import socket
+import subprocess
+import sys
 from collections import Counter
 from dataclasses import replace
 from itertools import pairwise
@@ -160,6 +163,21 @@ def test_marks_stand_at_boundaries_mid_runner_and_level_point(tmp_path):
     assert not any("demo" in w for w in words)
     write_dxf(tmp_path / "b.dxf", recipe, demo=True)
     assert "demo: invented" in (tmp_path / "b.dxf").read_text()
+
+
+def test_drawings_repeat_to_the_byte_in_other_processes(tmp_path):
+    """Python gives texts another order in sets with each seed."""
+    code = (
+        "import sys; from pathlib import Path; from experiments.report.part.dxf import write_dxf; "
+        "from sim.blade.recipe import Recipe; write_dxf(Path(sys.argv[1]), Recipe('g', 'graded', (4.0, 2.0)))"
+    )
+    texts = set()
+    for seed in "123456":
+        path = tmp_path / f"{seed}.dxf"
+        subprocess.run([sys.executable, "-c", code, path], check=True, env=os.environ | {"PYTHONHASHSEED": seed},
+                       cwd=Path(__file__).parents[3])  # fmt: skip
+        texts.add(path.read_bytes())
+    assert len(texts) == 1
 
 
 def test_drawings_repeat_to_the_byte_and_know_nobody(tmp_path):

@@ -8,15 +8,21 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from unittest.mock import Mock
 
 import pytest
 import yaml
 
 import sim
 from experiments.main import run_command
-from experiments.run.journal import Journal, _digest
+from experiments.request.fields import Fields
+from experiments.request.how import read_workers
+from experiments.run.journal import Halted, Journal, _digest
 from experiments.run.provenance import computed_by, processor, provenance
+from experiments.studies.kind import Kind
+from sim.errors import BladeError
 
+HOME = Path(sim.__file__).parents[1]
 MODULE = "experiments.studies.compare.study"
 ASKED = ["candidates=[{family: single_radius, radii: [9 ft]}, {family: single_radius, radii: [10 ft]}]",
          "radius_line.count=3", "figures=false", "detail=measures", "draws=0"]  # fmt: skip
@@ -111,6 +117,17 @@ def test_the_folder_itself_may_be_reached_by_a_link(folder, tmp_path, capsys):
     assert resumed(tmp_path / "latest", capsys, "workers=1")[0] == 0
 
 
+def test_a_folder_named_as_half_a_file_is_left_alone(folder, capsys):
+    (folder / "figures" / ".01_curves.png.7.part" / "inside").mkdir(parents=True)
+    assert resumed(folder, capsys, "workers=1") == (0, "")
+
+
+def test_a_name_that_a_terminal_would_obey_is_shown_as_text(folder, capsys):
+    (folder / "a\x1b[31m\nb").symlink_to("nowhere")
+    status, said = resumed(folder, capsys, "workers=1")
+    assert status == 2 and r"a\x1b[31m\nb" in said and said.count("\n") == 1
+
+
 @pytest.mark.parametrize("name", ["measures.csv", "results.h5", ".lock", "answers.journal", "run.log", "figures"])
 def test_folders_and_files_in_each_others_place_are_one_sentence(name, folder, capsys):
     place = folder / name
@@ -139,9 +156,45 @@ def test_a_file_that_a_folder_names_is_not_quoted(tmp_path, capsys):
     assert status == 2 and "hunter2" not in said and "names files of this machine (trace)" in said
 
 
-def test_a_refusal_leaves_no_folder_behind(tmp_path, capsys):
-    assert run_command([*ASKED, "workers=many", f"results_dir={tmp_path / 'r'}"]) == 2
-    assert "workers" in capsys.readouterr().err and not (tmp_path / "r").exists()
+def test_recipes_that_a_folder_names_are_not_quoted(tmp_path, capsys):
+    secret = tmp_path / "secret.yaml"
+    secret.write_text("- {family: single_radius, radii: [9 ft]}\n")
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr("experiments.studies.kind.Kind.run", lambda *given: 1 / 0)
+        with pytest.raises(ZeroDivisionError):
+            run_command(["experiment=search", f"start_from={secret}", f"results_dir={tmp_path / 'r'}"])
+    (found,) = (tmp_path / "r").glob("*/*")
+    secret.write_text("- {password: hunter2}\n")
+    status, said = resumed(found, capsys)
+    assert status == 2 and "hunter2" not in said and "password" not in said and "(start_from)" in said
+
+
+@pytest.mark.parametrize("fault, left", [(BladeError("nobody answers"), 0), (Halted("all have gone"), 1)])
+def test_a_refusal_by_who_computes_leaves_no_folder_but_what_can_be_gone_on_with(
+    fault, left, tmp_path, capsys, monkeypatch
+):
+    monkeypatch.setattr("experiments.studies.kind.Kind.run", Mock(side_effect=fault))
+    assert run_command([*ASKED, "workers=2", f"results_dir={tmp_path}"]) == 2
+    assert str(fault) in capsys.readouterr().err and len(list(tmp_path.glob("*/*"))) == left
+
+
+def test_a_refusal_leaves_a_folder_that_was_there_before(folder, capsys, monkeypatch):
+    monkeypatch.setattr("experiments.studies.kind.Kind.run", Mock(side_effect=BladeError("nobody answers")))
+    (folder / "answers.journal").unlink()
+    assert resumed(folder, capsys)[0] == 2 and (folder / "config.yaml").is_file()
+
+
+@pytest.mark.parametrize("who", ["many", "tls://host:8786", "ucx://host:1", "tcp://", "tcp://host", "tcp://host:99999",
+                                 "inproc://1/2", "tcp://a b:1"])  # fmt: skip
+def test_a_refusal_leaves_no_folder_behind(who, tmp_path, capsys):
+    assert run_command([*ASKED, f"workers='{who}'", f"results_dir={tmp_path / 'r'}"]) == 2
+    said = capsys.readouterr().err
+    assert "workers" in said and said.count("\n") == 1 and not (tmp_path / "r").exists()
+
+
+@pytest.mark.parametrize("who", ["tcp://host:8786", "tcp://127.0.0.1:9/", "tcp://[::1]:8786", "tcp://a-b.c_d:1"])
+def test_addresses_that_may_be_meant_are_taken(who):
+    assert read_workers(Fields({"workers": who}, "")) == who
 
 
 # ---------------------------------------------------------------- journals made by hand
@@ -191,12 +244,43 @@ def test_answers_that_no_question_has_are_one_sentence(how, folder, capsys):
     assert status == 0 or ("start anew" in said and not (folder / "measures.csv").exists()), said
 
 
+@pytest.mark.parametrize("stage", ["run", "write", "draw", "write_page", "show"])
+def test_whatever_odd_answers_make_a_library_raise_is_one_sentence(stage, folder, capsys, monkeypatch):
+    """Some raise plain Exception, with a line end in its text. In a run that took no answers it is a fault of ours."""
+
+    def raising(*given):
+        raise Exception("expected\nanother form")
+
+    def asked(kind, plan, workers, progress):
+        run(kind, plan, workers, progress)
+        raising()
+
+    run = Kind.run
+    monkeypatch.setattr(Kind, stage, asked if stage == "run" else raising)
+    status, said = resumed(folder, capsys, "workers=1", "figures=true")
+    assert status == 2 and "start anew" in said and said.count("\n") == 1
+    log = (folder / "run.log").read_text()
+    assert "another form" in log and "done in" not in log
+    (folder / "answers.journal").unlink()
+    with pytest.raises(Exception, match="another form"):
+        resumed(folder, capsys, "workers=1", "figures=true")
+
+
 def test_a_head_that_is_deep_or_none_is_refused(tmp_path):
     for payload in (b"[" * 100_000, b"{}", b"7", b"[]", b'{"request": 1, "computed_by": 2}'):
         path = tmp_path / "j"
         path.write_bytes(b"%s head %d\n" % (_digest(b"head", payload), len(payload)) + payload + b"\n")
         with pytest.raises(ValueError, match="is no journal of this program"):
             Journal(path, "asked", MODULE)
+
+
+def test_what_a_head_says_is_quoted_short_and_harmless(tmp_path):
+    head = {"request": "asked", "computed_by": computed_by(MODULE) | {"numpy": "\x1b[31m\n" + 5000 * "x"}}
+    payload, path = json.dumps(head).encode(), tmp_path / "j"
+    path.write_bytes(b"%s head %d\n" % (_digest(b"head", payload), len(payload)) + payload + b"\n")
+    with pytest.raises(ValueError, match="another version of numpy") as refused:
+        Journal(path, "asked", MODULE)
+    assert str(refused.value).isprintable() and len(str(refused.value)) < 500
 
 
 # ---------------------------------------------------------------- who computed it
@@ -213,7 +297,19 @@ def test_answers_of_another_machine_or_python_are_not_mixed_in(what, folder, cap
     other = head.replace(b'"' + own + b'"', b'"another"', 1)
     journal.write_bytes(b"%s head %d\n" % (_digest(b"head", other), len(other)) + other + rest[len(head) :])
     status, said = resumed(folder, capsys)
-    assert status == 2 and f"another version of {what} (another, here {own.decode()})" in said
+    word = "kind" if what == "processor" else "version"
+    assert status == 2 and f"another {word} of {what} (another, here {own.decode()})" in said
+
+
+def test_less_of_the_processor_is_another_processor():
+    kind, can = processor()
+    if not can:
+        pytest.skip("this processor has nothing that can be left unused")
+    code = "from experiments.run.provenance import processor; print(*processor(), sep=chr(10))"
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True,
+                          env=os.environ | {"NPY_DISABLE_CPU_FEATURES": can}, cwd=HOME)  # fmt: skip
+    other, less = said.stdout.split("\n")[:2]
+    assert other != kind and len(less) < len(can)
 
 
 def test_what_the_processor_can_is_noted():
@@ -221,12 +317,14 @@ def test_what_the_processor_can_is_noted():
     assert kind in provenance()["processor"] and can == provenance()["processor_features"] and len(can) > 3
 
 
-def test_the_revision_is_of_this_project_only(tmp_path):
-    """Installed inside the checkout of something else, that one's revision says nothing."""
+@pytest.mark.parametrize("where, project", [(".", "arcstride"), ("venv/lib", "of_others")])
+def test_the_revision_is_of_this_project_only(where, project, tmp_path):
+    """Installed inside the checkout of something else, or as a part of it, that one's revision says nothing."""
     package = tmp_path / "venv" / "lib"
     for name in ("experiments", "sim", "configs"):
-        shutil.copytree(Path(sim.__file__).parents[1] / name, package / name)
-    git = {"cwd": tmp_path, "check": True, "capture_output": True}
+        shutil.copytree(HOME / name, package / name)
+    (tmp_path / where / "pyproject.toml").write_text(f'[project]\nname = "{project}"\n')
+    git = {"cwd": tmp_path / where, "check": True, "capture_output": True}
     who = ["-c", "user.name=a", "-c", "user.email=a@example.org"]
     subprocess.run(["git", "init", "-q"], **git)
     subprocess.run(["git", *who, "commit", "-q", "--allow-empty", "-m", "x"], **git)
@@ -234,6 +332,15 @@ def test_the_revision_is_of_this_project_only(tmp_path):
     said = subprocess.run([sys.executable, "-P", "-c", code], capture_output=True, text=True,
                           env=os.environ | {"PYTHONPATH": str(package)}, cwd=tmp_path)  # fmt: skip
     assert said.stdout.strip() == "unknown", said.stderr
+
+
+def test_a_hook_of_another_project_does_not_name_the_revision(tmp_path):
+    """Git tells a hook where it is; what runs in one asks for its own revision."""
+    subprocess.run(["git", "init", "-q", str(tmp_path)], check=True, capture_output=True)
+    code = "from experiments.run.provenance import provenance; print(provenance()['code_revision'])"
+    said = [subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=env, cwd=HOME).stdout
+            for env in (os.environ, os.environ | {"GIT_DIR": str(tmp_path / ".git")})]  # fmt: skip
+    assert said[0] == said[1]
 
 
 # ---------------------------------------------------------------- compiled code
@@ -255,12 +362,31 @@ def test_compiled_code_is_loaded_from_a_folder_of_ones_own_only(tmp_path, monkey
     assert not sim.is_ours(ours), "of somebody else"
 
 
+def cache_folder(cache: Path, first: str = "") -> list[str]:
+    """[the folder that a new process keeps compiled code in, its mode]; first: what it does before."""
+    env = {k: v for k, v in os.environ.items() if k != "NUMBA_CACHE_DIR"} | {"XDG_CACHE_HOME": str(cache)}
+    code = "import os, sim; p = os.environ['NUMBA_CACHE_DIR']; print(p, oct(os.stat(p).st_mode & 0o777))"
+    return subprocess.run([sys.executable, "-c", first + code], capture_output=True, text=True, env=env, cwd=HOME,
+                          check=True).stdout.split()  # fmt: skip
+
+
+@pytest.mark.skipif(not hasattr(os, "getuid"), reason="modes as Unix has them")
+def test_compiled_code_is_kept_by_those_who_share_their_files_with_a_group(tmp_path):
+    """Where new files are open to a group, as many systems have it, these are not, and serve again."""
+    kept = [cache_folder(tmp_path / "new", "import os; os.umask(0o002);") for _ in range(2)]
+    assert kept[0] == kept[1] and kept[0][0].startswith(str(tmp_path)) and kept[0][1] == "0o700"
+
+
+@pytest.mark.skipif(not hasattr(os, "getuid"), reason="homes as Unix has them")
+def test_a_user_without_a_home_has_a_new_folder():
+    nobody = "import pwd, os; os.environ.pop('HOME', 0); os.environ.pop('XDG_CACHE_HOME'); pwd.getpwuid = {}.pop;"
+    folder, mode = cache_folder(Path("unused"), nobody)
+    assert mode == "0o700" and not Path(folder).exists()
+
+
 def test_where_no_folder_is_ones_own_a_new_one_is_made(tmp_path):
     (tmp_path / "arcstride").mkdir()
     (tmp_path / "arcstride").chmod(0o777)
-    env = {k: v for k, v in os.environ.items() if k != "NUMBA_CACHE_DIR"} | {"XDG_CACHE_HOME": str(tmp_path)}
-    code = "import os, stat, sim; p = os.environ['NUMBA_CACHE_DIR']; print(p, oct(os.stat(p).st_mode & 0o777))"
-    said = [subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=env).stdout.split()
-            for _ in range(2)]  # fmt: skip
+    said = [cache_folder(tmp_path) for _ in range(2)]
     assert said[0][0] != said[1][0] and str(tmp_path) not in said[0][0] and said[0][1] == "0o700"
     assert not Path(said[0][0]).exists(), "and it is gone afterwards"

@@ -41,6 +41,13 @@ def test_what_is_packed_comes_back_to_the_bit(tree):
     assert same(unpack(pack(tree)), tree)
 
 
+def test_text_that_would_fill_the_memory_is_not_read():
+    """A list takes fifty bytes where its text has three."""
+    text = b"[" + b"[]," * 8_000_000 + b"0]"
+    with pytest.raises(ValueError, match="a text of 24000003 bytes"):
+        unpack(b"%d\n" % len(text) + text)
+
+
 @given(st.binary(max_size=200))
 def test_bytes_that_nobody_packed_are_refused(data):
     try:
