@@ -1,10 +1,11 @@
-"""How a run is carried out, apart from what is asked: who computes, where it goes, whether pictures are drawn."""
+"""How a run is carried out, apart from what is asked: who computes, where it goes, whether pictures are drawn, where
+visits are kept."""
 
 from experiments.request.fields import Fields
 from sim.errors import BladeError
 
 # the same numbers carry the same request, whatever these say
-HOW = ("workers", "results_dir", "figures", "resume")
+HOW = ("workers", "results_dir", "figures", "resume", "visits")
 
 
 def request_of(config: dict) -> dict:
