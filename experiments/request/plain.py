@@ -159,6 +159,11 @@ def read_yaml(path: str, where: str, largest: int = LARGEST_FILE, like: str = "c
         raise
     except (OSError, ValueError):
         raise BladeError(f"{where}: cannot read {shown}; give a YAML file of plain text that exists.") from None
+    return yaml_values(text, where, shown, like)
+
+
+def yaml_values(text: str, where: str, shown: str, like: str) -> Any:
+    """The plain values of a YAML text. shown: what a refusal calls it; like: as read_yaml. Raises BladeError."""
     try:
         _scan(text, f"{where}: {shown}")
         values = yaml.load(text, Loader=_LOADER)  # a safe loader, of what was scanned

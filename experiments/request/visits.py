@@ -3,6 +3,7 @@
 A file is named INITIALS-DATE.yaml, or INITIALS-DATE-2.yaml for the second of a day. What has another name is no visit.
 """
 
+import itertools
 import math
 import os
 import re
@@ -41,7 +42,7 @@ class KeptZone:
 
 @dataclass(frozen=True)
 class KeptBlade:
-    """What was read off one blade. height_m: of its steel, steel_m: to take off for what was advised; nan: not known."""
+    """What was read off one blade. height_m: of its steel, steel_m: the most to take off it; nan: not known."""
 
     side: str
     single_m: float
@@ -53,8 +54,8 @@ class KeptBlade:
 
 @dataclass(frozen=True)
 class Visit:
-    """One visit. number: 1 for the first of its day; skater: facts in words; recipe: advised, or empty; as_left, found,
-    words: what the shop filled in, or empty."""
+    """One visit. number: 1 for the first of its day; skater: facts in words; recipe: advised, or empty; new_curve:
+    whether that is another curve than the blade had; as_left, found, words: what the shop filled in, or empty."""
 
     name: str
     initials: str
@@ -66,6 +67,7 @@ class Visit:
     headline: str
     recipe: str
     recipe_words: str
+    new_curve: bool
     run: str
     as_left: str
     found: str
@@ -202,8 +204,8 @@ def _visit(fields: Fields, name: str) -> Visit:
     visit = Visit(
         name, initials, day, int(parts["number"] or 1), {fact: _text(facts, fact) for fact in FACTS}, blades,
         advised.choice("verdict", VERDICTS), _text(advised, "headline"), _text(advised, "recipe"),
-        _text(advised, "recipe_words"), _text(fields, "run"), _text(fields, "as_left"), _found(fields),
-        _text(fields, "words"),
+        _text(advised, "recipe_words"), advised.flag("new_curve"), _text(fields, "run"),
+        _text(fields, "as_left"), _found(fields), _text(fields, "words"),
     )  # fmt: skip
     _text(fields, "version")
     for part in (facts, advised, fields):
@@ -245,11 +247,12 @@ def _found(fields: Fields) -> str:
 
 def _blade(fields: Fields) -> KeptBlade:
     zones = tuple(_zone(zone) for zone in _each(fields, "zones", 12))
-    if any(abs(one.to_m - other.from_m) > 1e-6 for one, other in zip(zones, zones[1:])):
+    if any(abs(one.to_m - other.from_m) > 1e-6 for one, other in itertools.pairwise(zones)):
         raise BladeError(f"{fields.path('zones')}: each zone must begin where the one before it ends.")
     single = fields.inner("single_radius")
-    blade = KeptBlade(_text(fields, "side"), _radius(single), zones, fields.number("noise_um", 0, 1e4) * 1e-6,
-                      _millimetres(fields, "height_mm", 100), _millimetres(fields, "steel_to_remove_mm", 100))  # fmt: skip
+    height, steel = (_millimetres(fields, key) for key in ("height_mm", "steel_to_remove_mm"))
+    noise = fields.number("noise_um", 0, 1e4) * 1e-6
+    blade = KeptBlade(_text(fields, "side"), _radius(single), zones, noise, height, steel)
     single.done(), fields.done()
     return blade
 
@@ -273,5 +276,5 @@ def _radius(fields: Fields) -> float:
     return metres
 
 
-def _millimetres(fields: Fields, key: str, most: float) -> float:
-    return fields.number(key, 0, most) * 1e-3 if fields.has(key) else math.nan
+def _millimetres(fields: Fields, key: str) -> float:
+    return fields.number(key, 0, 100) * 1e-3 if fields.has(key) else math.nan

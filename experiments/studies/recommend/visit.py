@@ -9,12 +9,12 @@ import yaml
 from experiments.request.visits import FORM
 from experiments.run.folder import RunFolder
 from experiments.run.visits import keep
-from experiments.studies.recommend.study import Plan
+from experiments.studies.recommend.study import REFRESHED, Plan
 from experiments.studies.recommend.traces import Blade
 from sim.blade.reading import Interval
 from sim.quantities import FOOT_M
 
-HEAD = """# One visit, kept by arcstride. Fill in the last three lines, at any time and in any editor; the rest is a record.
+HEAD = """# One visit, kept by arcstride. Fill in the last three lines at any time, in any editor; the rest is a record.
 # Lengths along the blade are from mid-runner, toe positive. What is not known is left empty.
 """
 TAIL = """
@@ -54,7 +54,8 @@ def visit_text(plan: Plan, content: dict) -> str:
         "blades": [_blade(blade, height, steels.get(blade.side))
                    for blade, height in zip(plan.order.bench.blades, heights)],
         "advised": {"verdict": verdict["kind"], "headline": verdict["headline"], "recipe": advised.get("name"),
-                    "recipe_words": advised.get("recipe")},
+                    "recipe_words": advised.get("recipe"),
+                    "new_curve": bool(advised) and advised["name"] != REFRESHED},
         "run": run["id"],
         "version": f"{run['version']}, {run['revision']}, physics {run['physics']}",
     }  # fmt: skip
