@@ -15,20 +15,20 @@ from sim.errors import BladeError
 
 LARGEST_ROSTER = 200_000  # bytes
 MOST_SKATERS = 200
-FILES = ("trace", "second_trace")  # named from the roster's own folder
+TRACE_FILES = ("trace", "second_trace")  # named from the roster's own folder
 # column: key of the command, where it is another
-SHORT = {
+SHORT_NAMES = {
     "mass": "skater.mass", "height": "skater.height", "hollow": "blade.hollow",
     "inside_edge_proud": "blade.inside_edge_proud",
 }  # fmt: skip
-COLUMNS = (
-    "initials", *FILES, "skater.mass", "skater.height", "stands", "use", "says", "runner_height", "least_height",
+ROSTER_KEYS = (
+    "initials", *TRACE_FILES, "skater.mass", "skater.height", "stands", "use", "says", "runner_height", "least_height",
     "runner_length", "ground_as", "trace_from", "trace_unit", "height_unit", "heights", "gauge_level", "blade.hollow",
     "blade.inside_edge_proud",
 )  # fmt: skip
 LISTS = ("says", "runner_height")  # in a cell: parts between semicolons or commas
-SEPARATORS = (";", "\t", ",")  # the first that the heading holds
-NO_ONE = "write a heading such as initials,trace,mass and a row for each skater"
+CELL_MARKS = (";", "\t", ",")  # the first that the heading holds
+ROSTER_FORM = "write a heading such as initials,trace,mass and a row for each skater"
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ def read_roster(path: str) -> tuple[Row, ...]:
     place = Path(path)
     listed = _table(place) if place.suffix.lower() not in (".yaml", ".yml") else _list(place)
     if not listed:
-        raise BladeError(f"roster: {_shown(place)} names no skater; {NO_ONE}.")
+        raise BladeError(f"roster: {_shown(place)} names no skater; {ROSTER_FORM}.")
     if len(listed) > MOST_SKATERS:
         raise BladeError(f"roster: {_shown(place)} names {len(listed)} skaters; give at most {MOST_SKATERS} at once.")
     rows = tuple(_row(place, where, entry) for where, entry in listed)
@@ -88,7 +88,7 @@ def _table(path: Path) -> list[tuple[str, dict]]:
     first = next((k for k, line in enumerate(lines) if line.strip(" \t,;") and not line.startswith("#")), len(lines))
     if first == len(lines):
         return []
-    mark = next((mark for mark in SEPARATORS if mark in lines[first]), ",")
+    mark = next((mark for mark in CELL_MARKS if mark in lines[first]), ",")
     try:
         table = list(csv.reader(lines[first:], delimiter=mark, skipinitialspace=True, strict=True))
     except csv.Error as fault:
@@ -151,9 +151,9 @@ def _text(path: Path) -> str:
 def _row(path: Path, where: str, entry: dict) -> Row:
     values: dict[str, Any] = {}
     for name, value in entry.items():
-        key = SHORT.get(name, name)
-        if key not in COLUMNS:
-            known = [*(c for c in COLUMNS if c not in SHORT.values()), *SHORT]
+        key = SHORT_NAMES.get(name, name)
+        if key not in ROSTER_KEYS:
+            known = [*(c for c in ROSTER_KEYS if c not in SHORT_NAMES.values()), *SHORT_NAMES]
             raise BladeError(f"{where}: {name[:40]!r} is no column of a roster; {choose_one(name, known)}")
         if key in values:
             raise BladeError(f"{where}: {name!r} and {key!r} are the same; leave one of the two.")
@@ -163,7 +163,7 @@ def _row(path: Path, where: str, entry: dict) -> Row:
         if key not in values:
             raise BladeError(f"{where}: {key!r} is missing; every skater needs initials (or a number) and a trace.")
     initials = checked_initials(values["initials"], f"{where}, initials")
-    for key in FILES:
+    for key in TRACE_FILES:
         if key in values:
             values[key] = _file(path, values[key], f"{where} ({initials}), {key}")
     return Row(f"{where} ({initials})", initials, values | {"initials": initials})

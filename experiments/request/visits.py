@@ -25,9 +25,10 @@ LONGEST_INITIALS = 12
 FOUND = ("better", "same", "worse")
 VERDICTS = ("regrind", "probably", "leave", "cannot_tell", "replace")
 FACTS = ("mass", "stands", "use", "says")  # of a skater
+LONGEST_KEPT_M, SHORTEST_KEPT_M = 1e6, 1e-3  # of a radius; what is flat is kept as the longest
 FOOT_SLACK = 0.01  # between a radius in ft and the same in m: half of the last digit kept, of the shortest
 _NAME = re.compile(r"(?P<initials>.+)-(?P<date>\d{4}-\d{2}-\d{2})(?:-(?P<number>[1-9]\d{0,3}))?\.yaml")
-_MARKS = " .-_"  # that initials may hold besides letters and digits
+_BETWEEN = " .-_"  # that initials may hold besides letters and digits
 _TAKEN = {"CON", "PRN", "AUX", "NUL", *(f"{port}{n}" for port in ("COM", "LPT") for n in range(10))}  # by Windows
 
 
@@ -120,7 +121,7 @@ def checked_initials(raw: object, where: str) -> str:
     if isinstance(raw, bool):
         raise BladeError(f"{where}: {raw} is no text; put initials in quotes.")
     text = unicodedata.normalize("NFC", Fields({where: raw}, "").text(where, LONGEST_INITIALS))
-    bad = [mark for mark in text if not (mark.isalnum() or mark in _MARKS)]
+    bad = [mark for mark in text if not (mark.isalnum() or mark in _BETWEEN)]
     if bad or not text[0].isalnum() or text[-1] == " ":
         what = repr(bad[0]) if bad else "what it begins or ends with"
         raise BladeError(
@@ -268,11 +269,13 @@ def _zone(fields: Fields) -> KeptZone:
 
 def _radius(fields: Fields) -> float:
     """A radius, m, that is kept in both units."""
-    feet, metres = fields.number("ft", 0.1, 3000), fields.number("m", 0.05, 1000)
+    metres = fields.number("m", SHORTEST_KEPT_M, LONGEST_KEPT_M)
+    feet = fields.number("ft", 0, LONGEST_KEPT_M / FOOT_M)
     if abs(feet * FOOT_M - metres) > FOOT_SLACK:
         raise BladeError(f"{fields.path('ft')}: {feet:g} ft and {metres:g} m are not the same radius; correct one.")
     for key in ("low_m", "high_m"):
-        fields.has(key)
+        if fields.has(key):
+            fields.number(key, 0, LONGEST_KEPT_M)
     return metres
 
 

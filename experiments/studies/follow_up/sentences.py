@@ -4,8 +4,8 @@ from experiments.report.words import share_text
 from experiments.studies.follow_up.study import Group, Plan, Share
 
 TITLE = "How changes were found"
-VERDICTS = {"all": "All changes advised", "regrind": "Under “regrind”", "probably": "Under “probably better”"}
-CAUTIONS = (
+VERDICT_HEADS = {"all": "All changes advised", "regrind": "Under “regrind”", "probably": "Under “probably better”"}
+NO_PROOF = (
     "Who comes back is not everybody: those who were content, or who were not, may have gone elsewhere.",
     "Skaters who expect a change tend to feel one. Nobody was blinded, and no blade was ground for show, so “better” "
     "holds what was expected, fresh edges and everything else that changed in between.",
@@ -24,8 +24,8 @@ def sentences(plan: Plan, groups: tuple[Group, ...]) -> list[str]:
 def group_words(group: Group, least: int) -> str:
     """What one group says, and nothing where too few answered."""
     head = (
-        f"{VERDICTS[group.verdict]}: {group.advised}; done as advised {group.followed}, otherwise {group.otherwise}, "
-        f"not noted {group.unnoted}."
+        f"{VERDICT_HEADS[group.verdict]}: {group.advised}; done as advised {group.followed}, otherwise "
+        f"{group.otherwise}, not noted {group.unnoted}."
     )
     counts = ", ".join(f"{share.count} {share.found}" for share in group.shares)
     answered = f"Of those done as advised, {group.answered} were answered for by {people(group.skaters)}"

@@ -14,7 +14,7 @@ from sim.errors import BladeError
 
 KEYS = ("visits", "least_visits")
 ALL = "all"
-GROUPS = (ALL, "regrind", "probably")  # verdicts that advise a change, and all of them
+ADVISED_UNDER = (ALL, "regrind", "probably")  # verdicts that advise a change, and all of them
 CONFIDENCE = 0.90  # of an interval: 5 to 95 %
 AS_ADVISED = ("as advised", "advised")  # what the shop may write instead of the recipe
 
@@ -77,12 +77,12 @@ def read(own: dict, rest: dict) -> Plan:
 
 def run(plan: Plan, workers: Workers, progress: Progress) -> FollowUp:
     """Count."""
-    return FollowUp(tuple(group(plan.visits, verdict, plan.least) for verdict in GROUPS))
+    return FollowUp(tuple(group(plan.visits, verdict, plan.least) for verdict in ADVISED_UNDER))
 
 
 def group(visits: Sequence[Visit], verdict: str, least: int) -> Group:
     """The changes of one verdict, or of all."""
-    advised = [v for v in visits if v.new_curve and v.verdict in GROUPS and verdict in (ALL, v.verdict)]
+    advised = [v for v in visits if v.new_curve and v.verdict in ADVISED_UNDER and verdict in (ALL, v.verdict)]
     done = [v for v in advised if followed(v)]
     answers = [v for v in done if v.found]
     noted = sum(bool(v.as_left) for v in advised)

@@ -6,7 +6,7 @@ from rich.console import Console
 
 from experiments.run.files import csv_table
 from experiments.run.folder import RunFolder
-from experiments.studies.follow_up.sentences import CAUTIONS, sentences
+from experiments.studies.follow_up.sentences import NO_PROOF, sentences
 from experiments.studies.follow_up.study import FollowUp, Plan
 
 
@@ -29,5 +29,5 @@ def cite(plan: Plan, result: FollowUp) -> list[str]:
 
 def show(plan: Plan, result: FollowUp, console: Console) -> None:
     """The sentences, and what they do not prove."""
-    for words in (*sentences(plan, result.groups), "", *CAUTIONS):
+    for words in (*sentences(plan, result.groups), "", *NO_PROOF):
         console.print(words, markup=False)

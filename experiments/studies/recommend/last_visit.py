@@ -14,8 +14,8 @@ from sim.blade.wear import deviation
 from sim.errors import BladeError
 from sim.quantities import FOOT_M
 
-UNKNOWN = "not noted"
-ADVICE = {
+UNNOTED = "not noted"
+ADVICE_WORDS = {
     "regrind": "advised {}", "probably": "{} was probably better", "leave": "advised to leave it",
     "cannot_tell": "no verdict", "replace": "advised new steel",
 }  # fmt: skip
@@ -39,8 +39,8 @@ def last_visit(plan: Plan, content: dict) -> dict:
     rows += [[name, then.skater[name.lower()], asked[name]] for name in ("Stands", "Use", "Says")]
     for kept, blade, height in pairs:
         rows += _blade_rows(kept, blade, height)
-    rows += [["Verdict", then.headline, content["verdict"]["headline"]], ["As left", then.as_left or UNKNOWN, ""],
-             ["Found", then.found or UNKNOWN, ""], ["Words", then.words or UNKNOWN, ""]]  # fmt: skip
+    rows += [["Verdict", then.headline, content["verdict"]["headline"]], ["As left", then.as_left or UNNOTED, ""],
+             ["Found", then.found or UNNOTED, ""], ["Words", then.words or UNNOTED, ""]]  # fmt: skip
     between = [
         words for kept, blade, height in pairs for words in (_changed(kept, blade), _gone(kept, height)) if words
     ]
@@ -51,9 +51,9 @@ def last_visit(plan: Plan, content: dict) -> dict:
 
 def line(visit: Visit) -> str:
     """A visit in one line."""
-    advice = ADVICE[visit.verdict].format(visit.recipe or "a recipe that is not named")
+    advice = ADVICE_WORDS[visit.verdict].format(visit.recipe or "a recipe that is not named")
     left = f"; left as {visit.as_left}" if visit.as_left else ""
-    return f"Last visit {visit.day}: {advice}{left}; found {visit.found or UNKNOWN}"
+    return f"Last visit {visit.day}: {advice}{left}; found {visit.found or UNNOTED}"
 
 
 def _pairs(

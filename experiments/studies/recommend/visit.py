@@ -6,7 +6,7 @@ from pathlib import Path
 
 import yaml
 
-from experiments.request.visits import FORM
+from experiments.request.visits import FORM, LONGEST_KEPT_M
 from experiments.run.folder import RunFolder
 from experiments.run.visits import keep
 from experiments.studies.recommend.study import REFRESHED, Plan
@@ -14,10 +14,10 @@ from experiments.studies.recommend.traces import Blade
 from sim.blade.reading import Interval
 from sim.quantities import FOOT_M
 
-HEAD = """# One visit, kept by arcstride. Fill in the last three lines at any time, in any editor; the rest is a record.
+VISIT_HEAD = """# One visit, kept by arcstride. Fill in the last three lines at any time, in any editor; leave the rest.
 # Lengths along the blade are from mid-runner, toe positive. What is not known is left empty.
 """
-TAIL = """
+VISIT_TAIL = """
 # What left the shop: as advised, or what was done instead, in words.
 as_left:
 # How the skater found it, asked at the next visit: better, same or worse.
@@ -25,6 +25,7 @@ found:
 # Anything else, on one line; in quotes if it holds a colon.
 words:
 """
+LONGEST_WORDS = 800  # characters of one value; fewer than are read back
 ASKED = {"mass": "Skater", "stands": "Stands", "use": "Use", "says": "Says"}  # rows of the sheet's heading
 
 
@@ -59,12 +60,14 @@ def visit_text(plan: Plan, content: dict) -> str:
         "run": run["id"],
         "version": f"{run['version']}, {run['revision']}, physics {run['physics']}",
     }  # fmt: skip
-    return HEAD + "".join(_part(key, value) for key, value in record.items()) + TAIL
+    return VISIT_HEAD + "".join(_part(key, value) for key, value in record.items()) + VISIT_TAIL
 
 
 def _part(key: str, value: object) -> str:
     """One part of the record: a line for each fact, a radius on one line."""
     flow = None if isinstance(value, list) else False
+    if isinstance(value, dict):
+        value = {k: v[:LONGEST_WORDS] if isinstance(v, str) else v for k, v in value.items()}
     text = yaml.safe_dump({key: value}, sort_keys=False, allow_unicode=True, width=200, default_flow_style=flow)
     return text.replace(": null\n", ":\n")
 
@@ -90,4 +93,5 @@ def _blade(blade: Blade, height_m: float, steel_mm: float | None) -> dict:
 def _radius(radius: Interval) -> dict:
     """In both units, with its interval in m."""
     m = {"m": radius.value, "low_m": radius.low, "high_m": radius.high}
-    return {"ft": round(radius.value / FOOT_M, 2), **{key: round(value, 4) for key, value in m.items()}}
+    m = {key: round(min(value, LONGEST_KEPT_M), 4) for key, value in m.items()}  # what is flat has no end above
+    return {"ft": round(m["m"] / FOOT_M, 2), **m}

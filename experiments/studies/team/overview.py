@@ -4,13 +4,13 @@ from experiments.studies.recommend.content import screen_content
 from experiments.studies.team.study import Advice
 from sim.quantities import FOOT_M
 
-HEAD = ("initials", "trace", "present curve", "verdict", "advised recipe", "steel to remove, mm", "best number",
+OVERVIEW = ("initials", "trace", "present curve", "verdict", "advised recipe", "steel to remove, mm", "best number",
         "sheet", "reason")  # fmt: skip
-VERDICTS = {
+VERDICT_WORDS = {
     "regrind": "regrind", "probably": "probably better", "leave": "leave it", "cannot_tell": "cannot tell",
     "replace": "replace the steel",
 }  # fmt: skip
-NO_SHEET, NOTHING = "no sheet", "nothing that is clear and of 1 % or more"
+NO_SHEET, NO_CLEAR_GAIN = "no sheet", "nothing that is clear and of 1 % or more"
 
 
 def sheet_name(advice: Advice) -> str:
@@ -23,17 +23,17 @@ def row(advice: Advice) -> dict[str, str]:
     skater = advice.skater
     known = {"initials": skater.initials, "trace": skater.trace.rsplit("/", 1)[-1]}
     if advice.found is None:
-        return dict.fromkeys(HEAD, "") | known | {"verdict": NO_SHEET, "reason": advice.reason}
+        return dict.fromkeys(OVERVIEW, "") | known | {"verdict": NO_SHEET, "reason": advice.reason}
     content = screen_content(skater.plan, advice.found)
     verdict = content["verdict"]
     advised = content["choices"][0] if verdict["kind"] in ("regrind", "probably") else None
     return known | {
         "present curve": "; ".join(_curve(blade) for blade in skater.plan.order.bench.blades),
-        "verdict": VERDICTS[verdict["kind"]],
+        "verdict": VERDICT_WORDS[verdict["kind"]],
         "advised recipe": f"{advised['name']} ({advised['recipe']})" if advised else "",
         "steel to remove, mm": "; ".join(_steel(steel, len(advised["steels"]) > 1) for steel in advised["steels"])
         if advised else "",
-        "best number": (content["gains"] or [NOTHING])[0] if advised else "",
+        "best number": (content["gains"] or [NO_CLEAR_GAIN])[0] if advised else "",
         "sheet": f"{sheet_name(advice)}.html",
         "reason": verdict["headline"],
     }  # fmt: skip

@@ -7,7 +7,7 @@ from experiments.report.page import write_page as fill
 from experiments.run.folder import RunFolder
 from experiments.studies.recommend import page as recommend
 from experiments.studies.recommend.content import CAUTIONS
-from experiments.studies.team.overview import HEAD, row, sheet_name
+from experiments.studies.team.overview import OVERVIEW, row, sheet_name
 from experiments.studies.team.study import Plan, Team
 
 
@@ -18,4 +18,4 @@ def write_page(plan: Plan, team: Team, folder: RunFolder) -> None:
             recommend.write_page(advice.skater.plan, advice.found, folder, sheet_name(advice))
     fill(Path(__file__).with_name("overview.html.j2"), folder.path / "overview.html", title="Team", run=about(folder),
          who=f"{len(team.advices)} skaters, {sum(a.found is not None for a in team.advices)} sheets.",
-         head=HEAD, rows=[row(advice) for advice in team.advices], cautions=CAUTIONS)  # fmt: skip
+         head=OVERVIEW, rows=[row(advice) for advice in team.advices], cautions=CAUTIONS)  # fmt: skip

@@ -11,7 +11,7 @@ from experiments.request.comparison import read_stated
 from experiments.request.fields import Fields
 from experiments.request.gauge.units import HEIGHT_UNITS, POSITION_UNITS
 from experiments.request.recipe_files import own_folder
-from experiments.request.roster import FILES, Row, read_roster
+from experiments.request.roster import TRACE_FILES, Row, read_roster
 from experiments.request.uncertainty import read_sampling
 from experiments.request.visits import read_book
 from experiments.run.journal import Halted
@@ -69,7 +69,7 @@ def read(own: dict, rest: dict) -> Plan:
     """Check the roster and all that it says, then read the traces. Raises BladeError for whatever the roster says
     wrongly; a trace that cannot be read is a skater with a reason."""
     fields = Fields(own, "")
-    for key in (*FILES, "initials"):
+    for key in (*TRACE_FILES, "initials"):
         if fields.has(key):
             raise BladeError(f"{key}: of a team it stands in the roster, a row a skater; leave it out here.")
     if not fields.has("roster"):

@@ -6,7 +6,7 @@ from experiments.report.tables import terminal_table
 from experiments.run.files import csv_table
 from experiments.run.folder import RunFolder
 from experiments.studies.recommend.content import cite as cite_sheet
-from experiments.studies.team.overview import HEAD, row
+from experiments.studies.team.overview import OVERVIEW, row
 from experiments.studies.team.study import Plan, Team
 
 ON_SCREEN = ("initials", "present curve", "verdict", "advised recipe", "steel to remove, mm", "reason")
@@ -14,9 +14,9 @@ ON_SCREEN = ("initials", "present curve", "verdict", "advised recipe", "steel to
 
 def write(plan: Plan, team: Team, folder: RunFolder) -> None:
     """overview.csv, a row a skater."""
-    with csv_table(folder.path / "overview.csv", HEAD) as table:
+    with csv_table(folder.path / "overview.csv", OVERVIEW) as table:
         for advice in team.advices:
-            table.writerow([row(advice)[name] for name in HEAD])
+            table.writerow([row(advice)[name] for name in OVERVIEW])
 
 
 def cite(plan: Plan, team: Team) -> list[str]:
@@ -35,4 +35,7 @@ def show(plan: Plan, team: Team, console: Console) -> None:
     missing = sum(advice.found is None for advice in team.advices)
     if missing:
         console.print(f"{missing} of {len(team.advices)} have no sheet; the reason stands in their row.")
+    books = [a.skater.plan.book for a in team.advices if a.found is not None and a.skater.plan.book]
+    if books:
+        console.print(f"Visits kept in {books[0].folder}; fill in as_left, found and words there.", markup=False)
     console.print("At the grinder: guards, eye and lung protection. First session slowly. Page: overview.html")
