@@ -270,7 +270,7 @@ def _zone(fields: Fields) -> KeptZone:
 def _radius(fields: Fields) -> float:
     """A radius, m, that is kept in both units."""
     metres = fields.number("m", SHORTEST_KEPT_M, LONGEST_KEPT_M)
-    feet = fields.number("ft", 0, LONGEST_KEPT_M / FOOT_M)
+    feet = fields.number("ft", 0, 4 * LONGEST_KEPT_M)
     if abs(feet * FOOT_M - metres) > FOOT_SLACK:
         raise BladeError(f"{fields.path('ft')}: {feet:g} ft and {metres:g} m are not the same radius; correct one.")
     for key in ("low_m", "high_m"):

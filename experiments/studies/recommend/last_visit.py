@@ -52,7 +52,7 @@ def last_visit(plan: Plan, content: dict) -> dict:
 def line(visit: Visit) -> str:
     """A visit in one line."""
     advice = ADVICE_WORDS[visit.verdict].format(visit.recipe or "a recipe that is not named")
-    left = f"; left as {visit.as_left}" if visit.as_left else ""
+    left = f"; left {'' if visit.as_left.startswith('as ') else 'as '}{visit.as_left}" if visit.as_left else ""
     return f"Last visit {visit.day}: {advice}{left}; found {visit.found or UNNOTED}"
 
 

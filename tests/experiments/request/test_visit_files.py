@@ -90,7 +90,9 @@ def test_any_editor_will_do(text, tmp_path):
 
 
 def test_what_the_shop_fills_in(tmp_path):
-    text = filled("as_left:", "as_left: 9").replace("found:", "found: Better").replace("words:\n", "words: 'so: glad'\n")
+    text = (
+        filled("as_left:", "as_left: 9").replace("found:", "found: Better").replace("words:\n", "words: 'so: glad'\n")
+    )
     visit = read_visit(put(tmp_path, text))
     assert (visit.as_left, visit.found) == ("9", "better") and visit.words == "so: glad"
     unknown = read_visit(put(tmp_path, filled("height_mm: 24.0", "height_mm:").replace("_mm: 0.31", "_mm:")))
@@ -213,7 +215,7 @@ def test_the_folder_is_asked_for_with_initials(tmp_path):
     with pytest.raises(BladeError, match=r"^visits: a visit is kept under initials or a number .* add initials=AB"):
         read_book(Fields({"visits": "v"}, ""))
     (tmp_path / "file").write_text("mine")
-    with pytest.raises(BladeError, match="visits: .*file is no folder that can be written"):
+    with pytest.raises(BladeError, match=r"visits: .*file is no folder that can be written"):
         read_book(Fields({"visits": str(tmp_path / "file"), "initials": "AB"}, ""))
     book = read_book(Fields({"visits": str(tmp_path / "new"), "initials": "AB"}, ""))
     assert book.visits == () and not (tmp_path / "new").exists()
