@@ -15,7 +15,8 @@ import yaml
 from experiments.main import run_command
 from experiments.request.visits import KeptBlade, KeptZone, Visit, read_visit
 from experiments.studies.recommend.last_visit import apart_from, last_visit, line
-from sim.blade.reading import read_blade
+from experiments.studies.recommend.visit import visit_text
+from sim.blade.reading import Interval, read_blade
 from sim.blade.recipe import Recipe
 from sim.errors import BladeError
 from sim.quantities import FOOT_M
@@ -26,7 +27,8 @@ NAN = math.nan
 RUN = ["experiment=recommend", f"trace={TRACES / 'single_9ft.csv'}", "draws=16", "workers=1", "initials=A.B."]
 BLADE = KeptBlade("left", 3.0, (KeptZone(-0.1, 0.1, 3.0),), 3e-6, 0.024, 0.31e-3)
 FACTS = {"mass": "82 kg", "stands": "s", "use": "u", "says": ""}
-VISIT = Visit("A.B.-2026-11-03.yaml", "A.B.", "2026-11-03", 1, FACTS, (BLADE,), "regrind", "Regrind to nine", "nine", "single radius 9 ft", True, "run", "", "", "")  # fmt: skip
+VISIT = Visit("A.B.-2026-11-03.yaml", "A.B.", "2026-11-03", 1, FACTS, (BLADE,), "regrind", "Regrind to nine", "nine",
+              "single radius 9 ft", True, "run", "", "", "")  # fmt: skip
 
 
 def sheets(folder: Path) -> list[tuple[Path, dict]]:
@@ -222,6 +224,12 @@ def test_two_readings_of_one_blade_are_no_change_and_wear_is(recipe, wear):
         assert abs(x[np.argmax(apart)] + 0.015) < 0.02 and 8e-6 < apart.max() < 25e-6
 
 
+def test_one_reading_is_nothing_apart_from_itself():
+    """Though its zones leave micrometres of the worn trace."""
+    worn = reading(ZONED, 3, 30e-6)
+    assert np.abs(apart_from(as_kept(worn), worn)[1]).max() < 1e-8
+
+
 def test_a_reground_radius_is_seen_at_its_size():
     """From 9 to 10 ft: half the difference of the sagittas over the working part stays under the best line."""
     ten = Recipe("10 ft", "single_radius", (10 * FOOT_M,), heel_sweep=SINGLE.heel_sweep, toe_sweep=SINGLE.toe_sweep)
@@ -255,21 +263,35 @@ def test_zones_that_do_not_lie_on_the_runner_are_said():
     assert "cannot be compared with that of then" in between(replace(BLADE, zones=zones), reading())["between"][0]
 
 
-def test_the_longest_words_and_a_flat_zone_are_read_back(kept, tmp_path):
-    from experiments.studies.recommend import visit as made
-    from sim.blade.reading import Interval
-
-    _, (_, (_, content), _) = kept
-    r = replace(reading(), radii_m=(Interval(1e8, 40.0, 1e9),), boundaries_m=())
+def kept_again(content, r, folder):
+    """The visit of a blade and the content of its sheet, written and read back."""
     bench = SimpleNamespace(blades=[SimpleNamespace(side="left", reading=r)], files=[str(TRACES / "single_9ft.csv")])
     order = SimpleNamespace(bench=bench, stock=SimpleNamespace(heights_m=(NAN,)))
     skater = SimpleNamespace(skater=SimpleNamespace(mass_kg=80.0))
-    plan = SimpleNamespace(
-        order=order, book=SimpleNamespace(initials="A.B."), request=SimpleNamespace(settings=[skater])
-    )
+    request = SimpleNamespace(settings=[skater])
+    plan = SimpleNamespace(order=order, book=SimpleNamespace(initials="A.B."), request=request)
+    path = folder / f"A.B.-{content['run']['date']}.yaml"
+    path.write_text(visit_text(plan, content))
+    return read_visit(path)
+
+
+def test_the_longest_words_and_a_flat_zone_are_read_back(kept, tmp_path):
+    _, (_, (_, content), _) = kept
     long = content | {"subject": [["Stands", "x" * 5000], ["Use", "a: b"], ["Says", "null"]]}
-    path = tmp_path / f"A.B.-{content['run']['date']}.yaml"
-    path.write_text(made.visit_text(plan, long))
-    back = read_visit(path)
+    back = kept_again(long, replace(reading(), radii_m=(Interval(1e8, 40.0, 1e9),), boundaries_m=()), tmp_path)
     assert back.skater["use"] == "a: b" and back.skater["says"] == "null" and len(back.skater["stands"]) == 800
     assert back.blades[0].zones[0].radius_m == 1e6
+
+
+@pytest.mark.parametrize("kind, name, new", [
+    ("regrind", "nine", True), ("probably", "nine", True), ("regrind", "the same curve again", False),
+    ("leave", "nine", False), ("cannot_tell", "nine", False),
+])  # fmt: skip
+def test_what_was_advised_is_a_new_curve_or_none(kind, name, new, kept, tmp_path):
+    _, (_, (_, content), _) = kept
+    choice = {"name": name, "recipe": "r", "steels": [{"side": "left", "most_mm": 0.25}, {"side": "x"}]}
+    said = content | {"verdict": content["verdict"] | {"kind": kind}, "choices": [choice]}
+    back = kept_again(said, reading(), tmp_path)
+    advised = kind in ("regrind", "probably")
+    assert back.new_curve == new and back.recipe == (name if advised else "") and back.verdict == kind
+    assert back.blades[0].steel_m == (pytest.approx(0.25e-3) if advised else pytest.approx(NAN, nan_ok=True))
