@@ -4,8 +4,8 @@ from experiments.studies.recommend.content import screen_content
 from experiments.studies.team.study import Advice
 from sim.quantities import FOOT_M
 
-OVERVIEW = ("initials", "trace", "present curve", "verdict", "advised recipe", "steel to remove, mm", "best number",
-        "sheet", "reason")  # fmt: skip
+OVERVIEW = ("initials", "trace", "present curve", "verdict", "advised recipe", "steel to remove at most, mm",
+            "best number", "sheet", "reason")  # fmt: skip
 VERDICT_WORDS = {
     "regrind": "regrind", "probably": "probably better", "leave": "leave it", "cannot_tell": "cannot tell",
     "replace": "replace the steel",
@@ -27,16 +27,16 @@ def row(advice: Advice) -> dict[str, str]:
     content = screen_content(skater.plan, advice.found)
     verdict = content["verdict"]
     advised = content["choices"][0] if verdict["kind"] in ("regrind", "probably") else None
+    steels = advised["steels"] if advised else []
     return known | {
         "present curve": "; ".join(_curve(blade) for blade in skater.plan.order.bench.blades),
         "verdict": VERDICT_WORDS[verdict["kind"]],
         "advised recipe": f"{advised['name']} ({advised['recipe']})" if advised else "",
-        "steel to remove, mm": "; ".join(_steel(steel, len(advised["steels"]) > 1) for steel in advised["steels"])
-        if advised else "",
+        "steel to remove at most, mm": "; ".join(_steel(steel, len(steels) > 1) for steel in steels),
         "best number": (content["gains"] or [NO_CLEAR_GAIN])[0] if advised else "",
         "sheet": f"{sheet_name(advice)}.html",
         "reason": verdict["headline"],
-    }  # fmt: skip
+    }
 
 
 def _curve(blade) -> str:

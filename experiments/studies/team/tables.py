@@ -9,7 +9,7 @@ from experiments.studies.recommend.content import cite as cite_sheet
 from experiments.studies.team.overview import OVERVIEW, row
 from experiments.studies.team.study import Plan, Team
 
-ON_SCREEN = ("initials", "present curve", "verdict", "advised recipe", "steel to remove, mm", "reason")
+ON_SCREEN = ("initials", "present curve", "verdict", "advised recipe", "steel to remove at most, mm", "reason")
 
 
 def write(plan: Plan, team: Team, folder: RunFolder) -> None:

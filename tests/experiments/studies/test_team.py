@@ -71,7 +71,7 @@ def test_the_overview_has_a_row_for_everybody(whole):
             assert rows[who]["advised recipe"].startswith(facts["choices"][0]["name"])
             assert rows[who]["best number"] == facts["gains"][0]
             for steel in facts["choices"][0]["steels"]:
-                assert f"{steel['most_mm']:.2f}" in rows[who]["steel to remove, mm"]
+                assert f"{steel['most_mm']:.2f}" in rows[who]["steel to remove at most, mm"]
     assert any(rows[who]["advised recipe"] for who in ("A1", "B2", "C3")), "else nothing above was looked at"
     assert rows["C3"]["present curve"] == "13.0/10.0/7.0 ft" and rows["A1"]["present curve"].startswith("left ")
     assert rows["D4"]["verdict"] == "no sheet" and "only headings" in rows["D4"]["reason"] and not rows["D4"]["sheet"]
@@ -180,3 +180,18 @@ def test_bad_traces_alone_are_rows_and_no_answer(roster, tmp_path):
     assert status == 1 and row["verdict"] == "no sheet" and "bad.csv" in row["reason"]
     everything = "".join(p.read_text(errors="replace") for p in folder.rglob("*") if p.is_file())
     assert "secret" not in everything
+
+
+def test_a_folder_from_elsewhere_learns_nothing_of_the_file_it_calls_a_roster(roster, tmp_path, monkeypatch, capsys):
+    text = "initials,trace\nA,one.csv\n"
+    with monkeypatch.context() as patched:
+        patched.setattr(study.recommend, "run", lambda *given: (_ for _ in ()).throw(Halted("stop")))
+        assert team(tmp_path / "r", roster=roster(text))[0] == 2
+    (folder,) = (tmp_path / "r").glob("team/*")
+    (tmp_path / "mine.txt").write_text("my secret\n")
+    config = folder / "config.yaml"
+    config.write_text(config.read_text().replace(str(tmp_path / "team.csv"), str(tmp_path / "mine.txt")))
+    capsys.readouterr()
+    assert run_command([f"resume={folder}", "workers=1"]) == 2
+    said = capsys.readouterr().err
+    assert "names files of this machine (roster" in said and "secret" not in said and said.count("\n") == 1
