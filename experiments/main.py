@@ -122,7 +122,8 @@ def _carry_out(
     """Run, write, draw; (result, what the screen shows of it). What stops it from outside says how to go on."""
     from experiments.run.journal import Halted
 
-    go_on = f"what was computed is kept; continue with  arcstride {shlex.quote(f'resume={folder.path}')}"
+    again = [f"resume={folder.path}", *([f"visits={config['visits']}"] if config.get("visits") else [])]
+    go_on = f"what was computed is kept; continue with  arcstride {shlex.join(again)}"
     try:
         result = _stages(kind, plan, config, folder, console, who)
         with console.capture() as shown:  # before the run is called finished: showing may find odd answers, too
@@ -202,8 +203,10 @@ def _resumed(config: dict, arguments: list[str]) -> tuple[Path, dict]:
         raise BladeError(
             f"resume: {place} belongs to another request (it differs at {differs}); give resume alone, or start anew."
         )
-    # who computes is said here, never by a folder: an address in it would have its answers believed
-    return place, begun | {key: config[key] for key in HOW if key in keys} | {"workers": config["workers"]}
+    # who computes is said here, never by a folder: an address in it would have its answers believed; and so is where
+    # anything is written besides the folder itself
+    here = {"workers": config["workers"], "visits": config.get("visits")}
+    return place, begun | {key: config[key] for key in HOW if key in keys} | here
 
 
 class ProgressLine:

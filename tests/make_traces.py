@@ -133,6 +133,26 @@ def repeats_thou() -> str:
     return _lines(f"# {SAYS}", "station (in), height 1 (thou), height 2 (thou), height 3 (thou)", *rows)
 
 
+def team() -> str:
+    """A roster: four invented skaters in the keys of the command, traces from its own folder."""
+    return _lines(
+        "initials,trace,mass,height,stands,use,says,runner_height",
+        'A1,worn_pair.csv,82 kg,1.80 m,back,forward,falls_back_on_heels,"24 mm, 23.5 mm"',
+        "B2,single_9ft.csv,64 kg,1.70 m,mid,defence,,22 mm",
+        'C3,rear_flat.csv,71 kg,1.76 m,-10 mm,all_round,"pivots_hard, turns_too_wide",',
+        "D4,README.md,58 kg,1.64 m,mid,goal,,",
+    )
+
+
+def team_yaml() -> str:
+    """The same in the other form, of two."""
+    return _lines(
+        "- {initials: A1, trace: worn_pair.csv, mass: 82 kg, height: 1.80 m, stands: back, use: forward,",
+        "   says: [falls_back_on_heels], runner_height: [24 mm, 23.5 mm]}",
+        "- {initials: B2, trace: single_9ft.csv, mass: 64 kg, height: 1.70 m, use: defence, runner_height: 22 mm}",
+    )
+
+
 FILES = {
     "worn_pair.csv": worn_pair,
     "worn_inches_toe_first.csv": worn_inches_toe_first,
@@ -144,6 +164,8 @@ FILES = {
     "rear_flat.csv": rear_flat,
     "pair_by_row.csv": pair_by_row,
     "repeats_thou.csv": repeats_thou,
+    "team.csv": team,
+    "team.yaml": team_yaml,
 }
 
 

@@ -102,6 +102,8 @@ def read_stated(config: dict, recipes: list | None = None) -> Stated:
         top.text(key)
     for key in ("candidates_from", "resume", "skater"):  # dealt with elsewhere
         top.has(key)
+    if top.has("visits"):
+        raise BladeError("visits: a sheet keeps them; use experiment=recommend, team or follow_up.")
     if top.raw("kind") == "compare":  # what its study reads of a whole config
         for key in ("uncertainty", "draws", "seed"):
             top.has(key)

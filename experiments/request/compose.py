@@ -14,7 +14,7 @@ from experiments.request.plain import CONFIGS, NAME, check_arguments, plain
 from sim.errors import BladeError
 
 # keys that name a file or a folder
-FILE_KEYS = ("resume", "results_dir", "trace", "second_trace", "candidates_from", "shop")
+FILE_KEYS = ("resume", "results_dir", "trace", "second_trace", "candidates_from", "shop", "visits", "roster")
 _PLAIN_PLACE = re.compile(r"[\w./\\:~+-]+")  # a name that Hydra takes as it stands
 
 

@@ -1,4 +1,5 @@
-"""How a run is carried out, apart from what is asked: who computes, where it goes, whether pictures are drawn."""
+"""How a run is carried out, apart from what is asked: who computes, where it goes, whether pictures are drawn, where
+visits are kept."""
 
 import re
 
@@ -8,7 +9,7 @@ from sim.errors import BladeError
 ADDRESS = "tcp://host:8786"
 _HOST = re.compile(r"(?:[\w.-]+|\[[0-9a-fA-F:.]+\]):(\d{1,5})/?")
 # the same numbers carry the same request, whatever these say
-HOW = ("workers", "results_dir", "figures", "resume")
+HOW = ("workers", "results_dir", "figures", "resume", "visits")
 
 
 def request_of(config: dict) -> dict:

@@ -149,22 +149,27 @@ def shown(text: object, most: int = 100) -> str:
     return words if words.isprintable() else ascii(words)
 
 
-def read_yaml(path: str, where: str, largest: int = LARGEST_FILE) -> Any:
-    """The plain values of a YAML file. Raises BladeError for a file that is missing, large, no ordinary file, no YAML
-    of plain values, or nested or repeated beyond measure."""
+def read_yaml(path: str, where: str, largest: int = LARGEST_FILE, like: str = "configs/candidate_list") -> Any:
+    """The plain values of a YAML file. like: what to compare one with that cannot be read. Raises BladeError for a file
+    that is missing, large, no ordinary file, no YAML of plain values, or nested or repeated beyond measure."""
     file = shown(path)
     try:
         about = Path(path).stat()
         if not stat.S_ISREG(about.st_mode):  # a pipe or a device could be read for ever
             raise BladeError(f"{where}: {file} is no ordinary file; give a YAML file of plain text.")
         if about.st_size > largest:
-            raise BladeError(f"{where}: {file} is larger than {largest / 1e6:.0f} MB; list fewer candidates.")
+            raise BladeError(f"{where}: {file} is larger than {largest / 1e6:g} MB; compare {like}.")
         with open(path, "rb") as handle:
             text = handle.read(largest).decode("utf-8")
     except BladeError:
         raise
     except (OSError, ValueError):
         raise BladeError(f"{where}: cannot read {file}; give a YAML file of plain text that exists.") from None
+    return yaml_values(text, where, file, like)
+
+
+def yaml_values(text: str, where: str, file: str, like: str) -> Any:
+    """The plain values of a YAML text. file: what a refusal calls it; like: as read_yaml. Raises BladeError."""
     try:
         _scan(text, f"{where}: {file}")
         values = yaml.load(text, Loader=_LOADER)  # a safe loader, of what was scanned
@@ -172,7 +177,7 @@ def read_yaml(path: str, where: str, largest: int = LARGEST_FILE) -> Any:
         raise
     except yaml.YAMLError as fault:
         line = getattr(getattr(fault, "problem_mark", None), "line", 0) + 1
-        raise BladeError(f"{where}: {file} is not YAML from line {line} on; compare configs/candidate_list.") from None
+        raise BladeError(f"{where}: {file} is not YAML from line {line} on; compare {like}.") from None
     except (ValueError, TypeError, OverflowError, RecursionError):
         raise BladeError(f"{where}: {file} holds a number or date that is none; put text in quotes.") from None
     plain(values, where)
@@ -180,14 +185,25 @@ def read_yaml(path: str, where: str, largest: int = LARGEST_FILE) -> Any:
 
 
 def _scan(text: str, where: str) -> None:
-    """Refuse, before anything is built, depth, long texts, tags, and merges (which grow without sharing)."""
-    depth = 0
+    """Refuse, before anything is built, depth, long texts, tags, merges (which grow without sharing), and a key that
+    stands twice in its mapping (of which the first would be lost)."""
+    depth, open_keys = 0, []  # of each list or mapping that is open: keys seen, and whether a key comes next
     for event in yaml.parse(text, Loader=_LOADER):
         line = event.start_mark.line + 1
+        if isinstance(event, yaml.CollectionEndEvent):
+            depth -= 1
+            open_keys.pop()
+        elif isinstance(event, yaml.NodeEvent):
+            inside = open_keys[-1] if open_keys else None
+            if inside is not None:
+                if inside["next"] and isinstance(event, yaml.ScalarEvent) and event.value in inside["seen"]:
+                    raise BladeError(f"{where}, line {line}: {event.value[:40]!r} stands twice; leave one of them.")
+                if inside["next"] and isinstance(event, yaml.ScalarEvent):
+                    inside["seen"].add(event.value)
+                inside["next"] = not inside["next"]
         if isinstance(event, yaml.CollectionStartEvent):
             depth += 1
-        elif isinstance(event, yaml.CollectionEndEvent):
-            depth -= 1
+            open_keys.append({"seen": set(), "next": True} if isinstance(event, yaml.MappingStartEvent) else None)
         if depth > MOST_DEPTH:
             raise BladeError(
                 f"{where}, line {line}: nested deeper than {MOST_DEPTH} levels; see configs/candidate_list."

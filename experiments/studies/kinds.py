@@ -15,6 +15,8 @@ FOLDERS = {
     "part": "part",
     "size_range": "size_range",
     "recommend": "recommend",
+    "team": "team",
+    "follow_up": "follow_up",
     "validation": "validation",
 }
 

@@ -19,7 +19,7 @@ from tests.cases import numbers_of
 
 KINDS = (
     "compare", "validation", "certainty", "stance_map", "does_it_hold", "sensitivity", "findings", "recommend",
-    "search", "size_range", "part",
+    "search", "size_range", "part", "team", "follow_up",
 )  # fmt: skip
 BLADES = "candidates=[{family: single_radius, radii: [9 ft]}, {family: rear_flat, radii: [13 ft, 10 ft, 7 ft]}]"
 SHORT = [BLADES, "radius_line.count=3", "figures=false"]

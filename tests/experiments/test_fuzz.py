@@ -97,6 +97,7 @@ def short(config: dict) -> dict:
     config["candidates"] = config.get("candidates", [])[:2]
     config["radius_line"]["count"], config["states"]["pitch_bias"]["count"] = 3, 3
     config["workers"], config["figures"] = 1, False
+    config["visits"] = None  # no folder is made where a fuzz says
     for key, value in DRAWN.items():
         if key in config:
             config[key] = value

@@ -18,7 +18,9 @@ from experiments.run.folder import RunFolder
 from experiments.studies.recommend import inline
 from experiments.studies.recommend.content import sheet_content
 from experiments.studies.recommend.detail import sheet_figures
+from experiments.studies.recommend.last_visit import last_visit
 from experiments.studies.recommend.study import Plan, Recommendation
+from experiments.studies.recommend.visit import keep_visit
 
 ADVISED_ROLES = ("recommended", "runner-up")
 WISHES = 7  # lines of the menu on page 1
@@ -186,12 +188,15 @@ def page(content: dict, drawn: dict[str, str]) -> str:
     )
 
 
-def write_page(plan: Plan, result: Recommendation, folder: RunFolder) -> None:
-    """sheet.html, and sheet.json with the same content, each whole or not at all."""
-    write_sheet(folder.path, sheet_content(plan, result, folder), sheet_figures(plan, result))
+def write_page(plan: Plan, result: Recommendation, folder: RunFolder, name: str = "sheet") -> None:
+    """sheet.html, and sheet.json with the same content, each whole or not at all; and the visit, where it is kept."""
+    content = sheet_content(plan, result, folder)
+    content |= last_visit(plan, content)
+    write_sheet(folder.path, content, sheet_figures(plan, result), name)
+    keep_visit(plan, content, folder)
 
 
-def write_sheet(folder: Path, content: dict, drawn: dict[str, str]) -> None:
-    """sheet.html and sheet.json of a content."""
-    write_text(folder / "sheet.json", json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
-    write_text(folder / "sheet.html", page(content, drawn))
+def write_sheet(folder: Path, content: dict, drawn: dict[str, str], name: str = "sheet") -> None:
+    """NAME.html and NAME.json of a content."""
+    write_text(folder / f"{name}.json", json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
+    write_text(folder / f"{name}.html", page(content, drawn))

@@ -17,6 +17,7 @@ from experiments.request.fields import Fields
 from experiments.request.objectives import Weighting
 from experiments.request.recipe_files import own_folder
 from experiments.request.uncertainty import Input, Normal, Sampling, read_sampling
+from experiments.request.visits import Book, read_book
 from experiments.run.workers import Progress, Workers
 from experiments.studies.recommend import traces
 from experiments.studies.recommend.steel import Stock, read_heights, same_again, to_remove
@@ -33,7 +34,7 @@ from sim.trial import Candidate, Trial
 KEYS = (
     *traces.TRACE_KEYS, "gauge_level", "runner_height", "least_height", "radius_step",
     "boundary_step", "shop", "initials", "stands", "says", "use",
-    "wishes", "grinding", "uncertainty", "draws", "seed",
+    "wishes", "grinding", "uncertainty", "draws", "seed", "visits",
 )  # fmt: skip
 MEASURED, REFRESHED = "blade as measured", "the same curve again"
 MEASURED_AT, REFRESHED_AT = 0, 1  # places of these two among the blades
@@ -60,11 +61,12 @@ class WorkOrder:
 @dataclass(frozen=True)
 class Plan:
     """The blades that are weighed (as measured, refreshed, the shop's, and last the other of a pair as measured), the
-    work order, and how doubt is drawn."""
+    work order, how doubt is drawn, and the visits that are kept of this skater, if any."""
 
     request: Request
     order: WorkOrder
     sampling: Sampling
+    book: Book | None = None
 
     @property
     def present(self) -> tuple[int, ...]:
@@ -122,6 +124,7 @@ def read(own: dict, rest: dict) -> Plan:
     if len(stated.skaters) > 1 or stated.skaters[0].where != "skater":
         raise BladeError("skaters: a recommendation is for one skater; set skater, and leave skaters empty.")
     needs = read_needs(fields.inner("use"), fields.inner("wishes"), fields.raw("says"), fields.raw("stands"))
+    book = read_book(fields)
     sampling, order = read_sampling(fields, 16), _read_order(fields, stated, needs)
     if order.stock.known:  # measured: no longer one of the things that a shop does not know
         sampling = replace(sampling, inputs=tuple(i for i in sampling.inputs if i.name != "height_shift"))
@@ -130,7 +133,7 @@ def read(own: dict, rest: dict) -> Plan:
     shift, order, sampling = _stance(order, request, sampling)
     request = _shifted(request, shift, order.needs)
     checked_draw_count(sampling.draws, len(request.cases))
-    return Plan(request, order, sampling)
+    return Plan(request, order, sampling, book)
 
 
 def _read_order(fields: Fields, stated: Stated, needs: Needs) -> WorkOrder:

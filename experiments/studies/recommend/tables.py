@@ -64,6 +64,9 @@ def show(plan: Plan, result: Recommendation, console: Console) -> None:
     for choice in content["choices"]:
         _show_choice(choice, console)
     console.print(f"\n{content['verdict']['rule']}", markup=False)
+    if plan.book:
+        console.print(f"Visit kept under {plan.book.initials} in {plan.book.folder}; fill in as_left, found and words "
+                      "there.", markup=False)  # fmt: skip
     console.print(
         "\nAt the grinder: guards, eye and lung protection. First session slowly. Page: sheet.html", markup=False
     )

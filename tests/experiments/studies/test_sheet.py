@@ -65,6 +65,12 @@ def _facts():
             "rule": "Rule: regrind in 90 %, wrong in 3 of 100.",
             "measure": "To settle it: weigh.",
         },
+        "last_visit": {
+            "line": "Last visit 2026-11-03: advised single 9 ft; found better",
+            "head": ["", "then", "today"],
+            "rows": [["Left blade", "9.0 ft", "9.3 ft"]],
+            "between": ["0.30 mm of steel went."],
+        },
         "complaints": ["Feels wobbly: the advised blade makes it 5 % better."],
         "choices": [_choice("recommended", "long middle"), _choice("runner-up", "nine feet")],
         "gains": ["Pivots easier: 11 % (7 to 15 %)"],
@@ -90,6 +96,8 @@ def _largest():
     for blade in facts["blades"]:
         blade["findings"] = [_long(200, f"Finding {i} ") for i in range(5)]
     facts["pair"], facts["adapt"] = _long(300), _long(300)
+    facts["last_visit"] = {"line": _long(200, "Last "), "head": ["", "then", "today"],
+                           "rows": [[_long(60), _long(200), _long(200)]] * 15, "between": [_long(200)] * 4}  # fmt: skip
     facts["verdict"] |= {"headline": _long(200), "plain": [_long(200, f"Plain {i} ") for i in range(5)]}
     for choice in facts["choices"]:
         choice["name"], choice["recipe"] = _long(60, choice["name"] + " W"), _long(200)
