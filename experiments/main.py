@@ -149,8 +149,8 @@ def _carry_out(
             raise
         folder.log(traceback.format_exc())
         raise BladeError(
-            f"{folder.path}: an answer kept there does not fit its question ({type(fault).__name__}; run.log has "
-            "more), as none does that this program wrote: start anew."
+            f"{folder.path}: going on with the answers kept there failed ({type(fault).__name__}; run.log has more): "
+            "either they are not this program's own, or it has a fault; start anew."
         ) from None
     except KeyboardInterrupt:
         _say(go_on)

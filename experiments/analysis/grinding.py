@@ -298,6 +298,7 @@ def _steel(limits, curve, stock):
     if stock is None or curve is None or math.isinf(limits.steel_available_m):
         return _NONE
     depth, where = depth_to_grind(curve, stock)
+    depth += limits.cleaning_cut_m
 
     def say():
         goes, there = depth * 1e3, limits.steel_available_m * 1e3

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from experiments.request.fields import Fields, choose_one
-from experiments.request.plain import CONFIGS, plain, read_yaml, yaml_values
+from experiments.request.plain import CONFIGS, plain, read_yaml, shown, yaml_values
 from experiments.request.visits import alike, checked_initials
 from sim.errors import BladeError
 
@@ -67,7 +67,7 @@ def read_roster(path: str) -> tuple[Row, ...]:
 
 
 def _shown(path: Path) -> str:
-    return path.name if len(path.name) <= 80 else f"{path.name[:77]}..."
+    return shown(path.name, 80)
 
 
 # ---------------------------------------------------------------- the file

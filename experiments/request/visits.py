@@ -14,7 +14,7 @@ from datetime import date
 from pathlib import Path
 
 from experiments.request.fields import Fields
-from experiments.request.plain import read_yaml
+from experiments.request.plain import read_yaml, shown
 from sim.errors import BladeError
 from sim.quantities import FOOT_M
 
@@ -100,7 +100,7 @@ def read_book(fields: Fields) -> Book | None:
         raise BladeError("visits: a visit is kept under initials or a number of the shop's own; add initials=AB.")
     initials, folder = checked_initials(fields.raw("initials"), "initials"), Path(fields.text("visits"))
     if folder.exists() and not (folder.is_dir() and os.access(folder, os.R_OK | os.W_OK | os.X_OK)):
-        raise BladeError(f"visits: {_shown(folder)} is no folder that can be written; name another, or a new one.")
+        raise BladeError(f"visits: {shown(folder)} is no folder that can be written; name another, or a new one.")
     return Book(folder, initials, kept_of(folder, initials) if folder.exists() else ())
 
 
@@ -112,7 +112,7 @@ def kept_of(folder: Path, initials: str) -> tuple[Visit, ...]:
 def kept_in(folder: Path) -> tuple[Visit, ...]:
     """Every visit of a folder, oldest first. Raises BladeError for one that cannot be read, or no such folder."""
     if not folder.is_dir():
-        raise BladeError(f"visits: {_shown(folder)} is no folder; name the one that visits are kept in.")
+        raise BladeError(f"visits: {shown(folder)} is no folder; name the one that visits are kept in.")
     return _read(path for path, _ in _files(folder))
 
 
@@ -151,20 +151,15 @@ def is_visit(name: str) -> re.Match | None:
 # ---------------------------------------------------------------- the files
 
 
-def _shown(path: Path) -> str:
-    text = str(path)
-    return text if len(text) <= 100 else f"{text[:97]}..."
-
-
 def _files(folder: Path) -> list[tuple[Path, re.Match]]:
     """Files named as visits are, with the parts of their names."""
     try:
         named = [(Path(entry.path), is_visit(entry.name)) for entry in os.scandir(folder)]
     except OSError as fault:
-        raise BladeError(f"visits: {_shown(folder)} cannot be read ({fault.strerror}).") from None
+        raise BladeError(f"visits: {shown(folder)} cannot be read ({fault.strerror}).") from None
     found = [(path, name) for path, name in named if name]
     if len(found) > MOST_VISITS:
-        raise BladeError(f"visits: {_shown(folder)} holds more than {MOST_VISITS} visits; move old ones elsewhere.")
+        raise BladeError(f"visits: {shown(folder)} holds more than {MOST_VISITS} visits; move old ones elsewhere.")
     return found
 
 

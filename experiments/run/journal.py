@@ -11,7 +11,7 @@ import numpy as np
 from experiments.request.plain import shown
 from experiments.run.files import own
 from experiments.run.imports import reachable
-from experiments.run.provenance import computed_by
+from experiments.run.provenance import another, computed_by
 from sim.errors import BladeError
 
 LARGEST_RECORD = 1 << 28  # bytes of one record: what a file from elsewhere may make us hold
@@ -132,10 +132,10 @@ def _same(path: Path, payload: bytes, request: str, code: dict[str, str]) -> Non
         raise BladeError(f"resume: {path} is no journal of this program; start anew.") from None
     for name, here in code.items():
         if begun_with.get(name) != here:
-            version = "kind" if name == "processor" else "version"
+            then = shown(begun_with.get(name))
             raise BladeError(
-                f"resume: {path.parent} was computed with another {version} of {name} ({shown(begun_with.get(name))}, "
-                f"here {here}); start anew, or go on with the {version} it was begun with."
+                f"resume: {path.parent} was computed with {another(name)} ({then}, here {here}); start anew, or go on "
+                "with what it was begun with."
             )
     if before != request:
         raise BladeError(

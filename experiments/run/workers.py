@@ -11,7 +11,7 @@ from experiments.request.how import is_address
 from experiments.run.address import address
 from experiments.run.journal import Halted, Journal
 from experiments.run.pool import Pool
-from experiments.run.provenance import computed_by
+from experiments.run.provenance import another, computed_by
 from sim.errors import BladeError
 
 SWITCH_S = 5e-4  # how long a computing thread may keep a Dask worker from answering
@@ -115,7 +115,10 @@ def _work(function: Callable, blob: bytes, item, wanted: dict):
     here = computed_by(function.__module__)
     if here != wanted:
         differs = next(name for name in here if wanted.get(name) != here[name])
-        raise Halted(f"workers: one has another version of {differs} than this machine; install the same there.")
+        raise Halted(
+            f"workers: one has {another(differs)} ({here[differs]}) than this machine ({wanted.get(differs)}), which "
+            "may change the last bits; use workers that are alike."
+        )
     key = hash(blob)
     if key not in _UNPACKED:
         sys.setswitchinterval(SWITCH_S)  # a Dask worker also talks, in another thread

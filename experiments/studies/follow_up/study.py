@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from experiments.analysis.judging.decide import ADVISED
 from experiments.request.compose import composed
 from experiments.request.fields import Fields
 from experiments.request.how import first_difference, request_of
@@ -14,7 +15,7 @@ from sim.errors import BladeError
 
 KEYS = ("visits", "least_visits")
 ALL = "all"
-ADVISED_UNDER = (ALL, "regrind", "probably")  # verdicts that advise a change, and all of them
+ADVISED_UNDER = (ALL, *ADVISED)  # verdicts that advise a change, and all of them
 CONFIDENCE = 0.90  # of an interval: 5 to 95 %
 AS_ADVISED = ("as advised", "advised")  # what the shop may write instead of the recipe
 

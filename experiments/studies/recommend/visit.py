@@ -6,6 +6,7 @@ from pathlib import Path
 
 import yaml
 
+from experiments.analysis.judging.decide import ADVISED
 from experiments.request.visits import FORM, LONGEST_KEPT_M
 from experiments.run.folder import RunFolder
 from experiments.run.visits import keep
@@ -42,7 +43,7 @@ def visit_text(plan: Plan, content: dict) -> str:
     """The whole text of a visit's file. content: of the sheet."""
     run, verdict = content["run"], content["verdict"]
     asked = dict(map(tuple, content["subject"]))
-    advised = content["choices"][0] if verdict["kind"] in ("regrind", "probably") else {}
+    advised = content["choices"][0] if verdict["kind"] in ADVISED else {}
     steels = {steel["side"]: steel.get("most_mm") for steel in advised.get("steels", ())}
     heights = plan.order.stock.heights_m
     record = {

@@ -1,5 +1,6 @@
 """A team at a glance: one row a skater, in words."""
 
+from experiments.analysis.judging.decide import ADVISED
 from experiments.studies.recommend.content import screen_content
 from experiments.studies.team.study import Advice
 from sim.quantities import FOOT_M
@@ -26,7 +27,7 @@ def row(advice: Advice) -> dict[str, str]:
         return dict.fromkeys(OVERVIEW, "") | known | {"verdict": NO_SHEET, "reason": advice.reason}
     content = screen_content(skater.plan, advice.found)
     verdict = content["verdict"]
-    advised = content["choices"][0] if verdict["kind"] in ("regrind", "probably") else None
+    advised = content["choices"][0] if verdict["kind"] in ADVISED else None
     steels = advised["steels"] if advised else []
     return known | {
         "present curve": "; ".join(_curve(blade) for blade in skater.plan.order.bench.blades),

@@ -133,8 +133,9 @@ def test_steel_available_is_held_against_the_stock():
     recipe, thin = zoned(7), replace(SHOP, steel_available_m=1e-3)
     assert broken(recipe, thin) == set(), "without a stock nothing is said"
     (line,) = check(recipe, thin, STOCK)
-    depth = steel_removed(recipe.curve(), STOCK)[0] * 1e3
-    assert depth == pytest.approx(120**2 / 2 / 304.8 * (1 / 7 - 1 / 10), rel=0.4)
+    shape = steel_removed(recipe.curve(), STOCK)[0] * 1e3
+    assert shape == pytest.approx(120**2 / 2 / 304.8 * (1 / 7 - 1 / 10), rel=0.4)
+    depth = shape + 0.05  # what any visit takes off
     more = f"{depth - 1:.2f} mm more than the 1 mm available"
     assert f"{depth:.2f} mm of steel would have to be removed, {more}" in line
     assert violations(recipe, thin, STOCK)[LIMITS.index("steel available")] == pytest.approx(depth - 1, abs=1e-3)

@@ -75,6 +75,8 @@ def test_steel_available_on_both_sides():
     for share, broken in ((1.001, []), (0.999, ["steel available"])):
         limits = replace(SHOP, steel_available_m=share * depth)
         assert [x.split(":")[0] for x in check(new, limits, old.curve())] == broken
+        cut = replace(limits, cleaning_cut_m=0.05e-3, steel_available_m=share * (depth + 0.05e-3))
+        assert [x.split(":")[0] for x in check(new, cut, old.curve())] == broken, "what any visit takes is taken, too"
 
 
 def test_runners_of_another_length_are_refused_from_two_millimetres():

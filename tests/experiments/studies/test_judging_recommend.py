@@ -72,7 +72,8 @@ def test_stance_from_the_wear_is_against_the_usual_line_and_no_farther_than_anyo
 @pytest.mark.parametrize(
     ("shift", "words"),
     [
-        (0.0, "at the usual place"), (0.49e-3, "at the usual place"), (-0.49e-3, "at the usual place"),
+        (0.0, "at the usual place"), (0.49e-3, "at the usual place"), (0.51e-3, "1 mm ahead of the usual place"),
+        (-0.49e-3, "at the usual place"),
         (0.6e-3, "1 mm ahead of the usual place"), (-0.015, "15 mm behind the usual place"),
     ],
 )  # fmt: skip

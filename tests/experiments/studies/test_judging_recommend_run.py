@@ -299,6 +299,24 @@ def test_what_is_shown_is_the_best_and_the_next_or_what_was_passed_over(order_, 
     assert study.shown_places(decision(order_, removed=removed)) == shown
 
 
+def _single_flags(plan, draws, steel) -> list[bool]:
+    """Which blades of the list the menu takes for single radii."""
+    seen = []
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(study, "decide", lambda *given: seen.append(given[5]))
+        study.decided(plan, draws, [[None, steel, steel, None]] * 2, [""] * 4)
+    return seen[0].tolist()
+
+
+def test_zones_are_no_single_radius():
+    cases = [blade(9, name="present"), blade(10, name="ten"), blade(8, 12, name="zoned"), blade(9, 9, name="alike")]
+    wanted = order(needs=replace(NEEDS, scheme=SCHEME))
+    plan = study.Plan(request(cases, opinions=OPINIONS), wanted, study.Sampling((), 4, 1))
+    steel = Removal(np.array([0.0]), np.array([0.5e-3]), 0.0)
+    drawn = draws_of({"turn_drag": np.array([[2.0, 1.0, 4.0, 1.0]] * 8)})
+    assert _single_flags(plan, drawn, steel) == [True, False, True]
+
+
 def test_a_pair_is_judged_as_one_from_its_two_present_blades():
     """The other blade as measured stands last; each case of the list is held against both, in places of the wanted."""
     blades = [SimpleNamespace(side="left", reading=reading()), SimpleNamespace(side="right", reading=reading())]
@@ -311,6 +329,7 @@ def test_a_pair_is_judged_as_one_from_its_two_present_blades():
     found = study.decided(plan, draws_of({"turn_drag": drag}), [[None, steel, steel, None]] * 2, ["", "", "no", ""])
     # b10: half the drag of the left, that of the right: the mean of log2 2 and log2 1
     assert found.scores[:, 0] == pytest.approx([0.5] * 8) and found.order == (0,)
+    assert _single_flags(plan, draws_of({"turn_drag": drag}), steel) == [True, True]
     assert found.verdict.kind == "regrind" and found.verdict.net == pytest.approx(
         0.5 - math.log2(1.005) - 0.5 * math.log2(1.02)
     )

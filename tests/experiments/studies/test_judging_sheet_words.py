@@ -19,7 +19,7 @@ from tests.experiments.analysis.hand import draws_of
 from tests.experiments.analysis.judging.opinions_by_hand import OPINIONS
 
 NAN = math.nan
-NAMES = ["refreshed", "single 8 ft", "long middle"]
+NAMES = ["the same curve again", "single 8 ft", "long middle"]
 
 
 def decision(kind="regrind", reason="", best=1, order=(1, 2), removed=-1, measure=None, scores=None) -> Decision:
@@ -76,6 +76,8 @@ def test_sentences_under_the_headline():
     assert found[1].startswith("Long middle would suit the rest of the use best, but makes a complaint worse")
     assert found[2:] == ["The runner-up, long middle, is not as good.", "Your list ends there.",
                          "Both blades get one curve: every number is the mean of the two."]  # fmt: skip
+    first = sentences.plain(decision(removed=0), NAMES, "", False)[1]
+    assert first.startswith("The same curve again would suit the rest of the use best"), "the first of the list, too"
     left = sentences.plain(decision("leave", "below_the_price"), NAMES, "Your list ends there.", False)
     assert left == []
     assert "Your list ends there." in sentences.plain(decision("cannot_tell"), NAMES, "Your list ends there.", False)
@@ -217,6 +219,8 @@ def test_a_line_of_the_menu_says_what_it_buys_and_costs():
     assert menu_rows([unsure], {"turn_drag": "x"}, NAMES, OPINIONS)[0]["zones"] == "nothing sure"
     one = menu_rows([replace(item, single=2)], {"turn_drag": "x"}, NAMES, OPINIONS)[0]
     assert (one["single"], one["zones"]) == ("it is one", "no zones")
+    no = menu_rows([replace(item, single=-1)], {"turn_drag": "x"}, NAMES, OPINIONS)[0]
+    assert (no["single"], no["zones"]) == ("none keeps those limits", "no single radius to compare")
     none = menu_rows([Item("turn_drag", "no", -1)], {"turn_drag": "x"}, NAMES, OPINIONS)[0]
     least = menu_rows([replace(item, answer="no")], {"turn_drag": "x"}, NAMES, OPINIONS)[0]
     assert least["blade"] == "nothing within these limits surely gains 1 %; the most: long middle, 9 % (8 to 10 %)"

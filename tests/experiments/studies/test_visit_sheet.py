@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 import yaml
 
+from experiments.analysis.judging.verdict import KINDS
 from experiments.main import run_command
-from experiments.request.visits import KeptBlade, KeptZone, Visit, read_visit
+from experiments.request.visits import VERDICTS, KeptBlade, KeptZone, Visit, read_visit
 from experiments.studies.recommend.last_visit import apart_from, last_visit, line
 from experiments.studies.recommend.visit import visit_text
 from sim.blade.reading import Interval, read_blade
@@ -29,6 +30,10 @@ BLADE = KeptBlade("left", 3.0, (KeptZone(-0.1, 0.1, 3.0),), 3e-6, 0.024, 0.31e-3
 FACTS = {"mass": "82 kg", "stands": "s", "use": "u", "says": ""}
 VISIT = Visit("A.B.-2026-11-03.yaml", "A.B.", "2026-11-03", 1, FACTS, (BLADE,), "regrind", "Regrind to nine", "nine",
               "single radius 9 ft", True, "run", "", "", "")  # fmt: skip
+
+
+def test_a_visit_knows_every_verdict():
+    assert (*KINDS, "replace") == VERDICTS
 
 
 def sheets(folder: Path) -> list[tuple[Path, dict]]:
